@@ -1,0 +1,133 @@
+#include "planner/policy.h"
+
+#include "planner/sign.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *const urgency_words[] = { "note", "routine", "urgent",
+                                             "asap", "immediate" };
+
+const char *urgency_word(enum urgency u)
+{
+    return (unsigned)u < COUNT(urgency_words) ? urgency_words[u] : "?";
+}
+
+static const struct param_info params[PARAM_TOTAL] = {
+#define PARAM_ROW(name, section, key, kind, least, most)                       \
+    [name] = { section, key, kind, least, most },
+    PARAM_LIST(PARAM_ROW)
+#undef PARAM_ROW
+};
+
+const struct param_info *param_info(enum param p)
+{
+    return &params[(unsigned)p < PARAM_TOTAL ? p : 0];
+}
+
+enum err param_by_name(const char *section, const char *key, enum param *p)
+{
+    for (unsigned i = 0; i < PARAM_TOTAL; i++) {
+        if (strcmp(params[i].section, section) == 0 &&
+            strcmp(params[i].key, key) == 0) {
+            *p = (enum param)i;
+            return ERR_OK;
+        }
+    }
+    return ERR_UNKNOWN;
+}
+
+static enum err read_word(const struct param_info *row, const char *text,
+                          const char *(*word)(int), int count, double *value)
+{
+    for (int i = 0; i < count; i++) {
+        if (strcmp(word(i), text) != 0)
+            continue;
+        if (i < row->least || i > row->most)
+            return ERR_RANGE;
+        *value = i;
+        return ERR_OK;
+    }
+    return ERR_FORM;
+}
+
+static const char *nth_urgency(int i)
+{
+    return urgency_word((enum urgency)i);
+}
+
+static const char *nth_grade(int i)
+{
+    return grade_word((enum grade)i);
+}
+
+static enum err read_number(const struct param_info *row, const char *text,
+                            double *value)
+{
+    char *end;
+    double number = strtod(text, &end);
+
+    if (end == text || *end != '\0')
+        return ERR_FORM;
+    if (!(number >= row->least && number <= row->most))
+        return ERR_RANGE;
+    if (row->kind == PARAM_COUNT && number != floor(number))
+        return ERR_FORM;
+    *value = number;
+    return ERR_OK;
+}
+
+enum err param_read(enum param p, const char *text, double *value)
+{
+    const struct param_info *row = param_info(p);
+
+    switch (row->kind) {
+    case PARAM_URGENCY:
+        return read_word(row, text, nth_urgency, (int)COUNT(urgency_words),
+                         value);
+    case PARAM_GRADE:
+        return read_word(row, text, nth_grade, GRADE_COUNT, value);
+    case PARAM_NUMBER:
+    case PARAM_COUNT:
+        break;
+    }
+    return read_number(row, text, value);
+}
+
+const char *policy_citation(const struct policy *p, const char *key, size_t len)
+{
+    for (size_t i = 0; i < p->source_count; i++) {
+        if (strlen(p->sources[i].key) == len &&
+            memcmp(p->sources[i].key, key, len) == 0)
+            return p->sources[i].citation;
+    }
+    return NULL;
+}
+
+enum err policy_check(const struct policy *p, enum param *at)
+{
+    /* each pair: the first value must not be above the second */
+    static const enum param order[][2] = {
+        { P_HF2_FLOW, P_HF1_FLOW },
+        { P_LF2_FLOW, P_HF2_FLOW },
+        { P_LF1_FLOW, P_HF2_FLOW },
+        { P_HF3_RATIO, P_HF3_RATIO_SEVERE },
+        { P_IS5_INDEX_SEVERE, P_IS5_INDEX },
+        { P_IS3_GRADE, P_IS2_GRADE },
+        { P_IS4_GRADE, P_IS3_GRADE },
+        { P_IS4_GRADE_MILD, P_IS4_GRADE },
+        { P_IS7_FLOW, P_IS6_FLOW },
+        { P_IS6_FLOW, P_IS7_FLOW },
+        { P_DUE_ASAP_D, P_DUE_URGENT_D },
+        { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
+    };
+
+    for (size_t i = 0; i < COUNT(order); i++) {
+        if (!(policy_get(p, order[i][0]) <= policy_get(p, order[i][1]))) {
+            *at = order[i][0];
+            return ERR_CONFIG;
+        }
+    }
+    return ERR_OK;
+}
