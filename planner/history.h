@@ -1,0 +1,113 @@
+/*
+ * history - what the rules look at: one access, its readings, the date
+ *
+ * Also the two steps that every rule on a measured number shares: readings
+ * of one dialysis session are one point, and points in a row make a run.
+ */
+#ifndef HEADGATE_PLANNER_HISTORY_H
+#define HEADGATE_PLANNER_HISTORY_H
+
+#include "planner/policy.h"
+#include "planner/reading.h"
+
+enum {
+    HISTORY_READINGS_MAX = 4096,
+    POINT_READINGS_MAX = 6, /* replicates kept by a point */
+    POINTS_MAX = 512,
+    RUN_POINTS_MAX = 16 /* newest points that a run keeps as evidence */
+};
+
+struct history {
+    enum sign access_type; /* SIGN_TYPE_* */
+    enum side side;
+    int64_t now_s;
+    const struct reading *readings; /* by start_s, then id, then slot */
+    size_t count;                   /* at most HISTORY_READINGS_MAX */
+};
+
+/* One session's value. */
+struct point {
+    int64_t at_s; /* start of its first reading */
+    double value; /* mean of the replicates */
+    enum bound bound;
+    enum method method;
+    bool disagree; /* replicates differ by more than the policy allows:
+                           not used to confirm */
+    bool restart;  /* an intervention lies between it and the point
+                           before: a run does not cross it */
+    bool again;    /* of the session of the point before it of its method
+                           (bounds are not averaged, a point is full): it
+                           cannot confirm that one */
+    size_t reading_count;
+    size_t readings[POINT_READINGS_MAX]; /* indices into history.readings */
+};
+
+/*
+ * Do two readings belong to one session?  Within general.session_h of each
+ * other; where only the day of one is known, on that day.
+ */
+bool readings_share_session(const struct policy *policy,
+                            const struct reading *a, const struct reading *b);
+
+/*
+ * points_collect - valid points of one quantity, oldest first
+ *
+ * Valid: final or corrected, time known to the day or better, not within
+ * the blanking period after an intervention (blank = true).  Replicates of
+ * one method within one session (general.session_h, or the same day where
+ * only the day is known) are averaged, but never across an intervention;
+ * a bound (<, >) is never averaged and stands alone.  An intervention of the
+ * same time as a reading comes before it, in whichever order they arrived.
+ *
+ * points  out: room for max
+ * returns the number of points; the newest max are kept
+ */
+size_t points_collect(const struct history *h, const struct policy *policy,
+                      enum quantity quantity, bool blank, struct point *points,
+                      size_t max);
+
+/* A rule on a row of points: two in a row beyond a limit, say. */
+struct run_rule {
+    double limit;
+    bool above;   /* true: at least the limit; false: below it */
+    int readings; /* points needed */
+    int window_d; /* most days between two of them */
+    double hysteresis_pct;
+};
+
+struct run {
+    bool on;
+    size_t count; /* points beyond the limit, newest RUN_POINTS_MAX kept */
+    size_t points[RUN_POINTS_MAX];
+    int64_t off_s; /* when it last went off; 0 if never */
+};
+
+/*
+ * run_walk - does the rule hold at the end of the points of one method?
+ *
+ * Goes on when rule->readings consecutive points lie beyond the limit, none
+ * more than window_d after the one before.  Goes off when two consecutive
+ * points lie hysteresis_pct inside the limit, or an intervention restarts
+ * the series.  Points with disagreeing replicates are passed over.
+ */
+void run_walk(const struct run_rule *rule, const struct point *points,
+              size_t count, enum method method, struct run *run);
+
+/*
+ * run_best - the run that holds now, over all methods
+ *
+ * Methods are never mixed within a run.  A run of one method does not hold
+ * if a later-measured other method has since shown two consecutive points
+ * inside the limit.  Returns false if none holds.
+ */
+bool run_best(const struct run_rule *rule, const struct point *points,
+              size_t count, struct run *run);
+
+/* Do two of its points lie within the rule's window of each other? */
+bool run_confirmed(const struct run_rule *rule, const struct point *points,
+                   const struct run *run);
+
+/* Is this reading an intervention that starts a new stage of the access? */
+bool reading_is_intervention(const struct reading *r);
+
+#endif

@@ -1,0 +1,321 @@
+/* The rules on the hand, and the flow that stands beside it. */
+#include "planner/rules_work.h"
+
+#include <math.h>
+
+static bool has_acute_signs(const struct hand_point *p)
+{
+    return p->acute;
+}
+
+static bool has_motor_loss(const struct hand_point *p)
+{
+    return p->motor_loss;
+}
+
+/*
+ * The newest point that is so and still stands: no two later overall
+ * statements in a row below the grade.  A later point of this grade that is
+ * not so says nothing against it.
+ */
+static bool standing_sign(const struct hand_point *points, size_t count,
+                          enum grade grade,
+                          bool (*is)(const struct hand_point *), size_t *index)
+{
+    int better = 0;
+
+    for (size_t i = count; i-- > 0 && better < 2;) {
+        if (is(&points[i])) {
+            *index = i;
+            return true;
+        }
+        if (points[i].grade >= grade)
+            better = 0;
+        else if (points[i].graded)
+            better++;
+    }
+    return false;
+}
+
+/* A grade that stands; signs of emergency count from any status. */
+static void tissue_loss(struct work *w)
+{
+    struct hand_point hand[HAND_POINTS_MAX];
+    size_t n = hand_collect(w->h, w->policy, true, hand, HAND_POINTS_MAX);
+    size_t at = 0;
+    struct finding *f;
+
+    /* a pale, cold, pulseless hand is acute whatever its grade */
+    if (!hand_standing(hand, n, (enum grade)work_get(w, P_IS2_GRADE), &at) &&
+        !standing_sign(hand, n, sign_info(SIGN_COLD_PULSELESS_HAND)->grade,
+                       has_acute_signs, &at))
+        return;
+    f = work_add(w, RULE_IS_2);
+    f->urgency = work_urgency(w, P_IS2_URGENCY);
+    f->limit = P_IS2_GRADE;
+    work_rest_on_hand(w, f, &hand[at]);
+}
+
+/* New weakness is a sign of emergency: from any status, and it is not
+ * outweighed by rest pain that is told later. */
+static void rest_pain(struct work *w)
+{
+    enum grade least = (enum grade)work_get(w, P_IS3_GRADE);
+    enum grade above = (enum grade)work_get(w, P_IS2_GRADE);
+    struct hand_point all[HAND_POINTS_MAX];
+    size_t n = hand_collect(w->h, w->policy, true, all, HAND_POINTS_MAX);
+    size_t at = 0, weak_at = 0;
+    bool stands = hand_standing(w->hand, w->hand_count, least, &at) &&
+                  w->hand[at].grade < above;
+    bool weak = standing_sign(all, n, least, has_motor_loss, &weak_at) &&
+                all[weak_at].grade < above;
+    struct finding *f;
+
+    if (!stands && !weak)
+        return;
+    f = work_add(w, RULE_IS_3);
+    f->with_sign = weak;
+    f->urgency = work_urgency(w, weak ? P_IS3_URGENCY_MOTOR : P_IS3_URGENCY);
+    f->limit = P_IS3_GRADE;
+    if (stands)
+        work_rest_on_hand(w, f, &w->hand[at]);
+    if (weak)
+        work_rest_on_hand(w, f, &all[weak_at]);
+}
+
+/* Where the complaints that stand begin: after two statements in a row that
+ * there were none. */
+static size_t series_start(const struct work *w, size_t newest, enum grade mild)
+{
+    size_t first = newest;
+    int better = 0;
+
+    for (size_t i = newest + 1; i-- > 0 && better < 2;) {
+        if (w->hand[i].grade >= mild) {
+            first = i;
+            better = 0;
+        } else if (w->hand[i].graded) {
+            better++;
+        }
+    }
+    return first;
+}
+
+/* Were there enough points of the mild grade close together?  Once there
+ * were, a further complaint at any distance keeps it up. */
+static bool mild_confirmed(struct work *w, size_t newest, struct finding *f)
+{
+    enum grade mild = (enum grade)work_get(w, P_IS4_GRADE_MILD);
+    int64_t window_s = (int64_t)work_count(w, P_IS4_WINDOW_D) * DAY_S;
+    size_t first = series_start(w, newest, mild);
+    bool confirmed = false;
+
+    for (size_t i = first; i <= newest; i++) {
+        int near = 0;
+
+        if (w->hand[i].grade < mild)
+            continue;
+        work_rest_on_hand(w, f, &w->hand[i]);
+        for (size_t k = first; k <= i; k++)
+            near += w->hand[k].grade >= mild &&
+                    w->hand[k].at_s >= w->hand[i].at_s - window_s;
+        confirmed = confirmed || near >= work_count(w, P_IS4_READINGS_MILD);
+    }
+    return confirmed;
+}
+
+static void intermittent(struct work *w)
+{
+    struct finding *f;
+    size_t at = 0;
+
+    if (!hand_standing(w->hand, w->hand_count,
+                       (enum grade)work_get(w, P_IS4_GRADE_MILD), &at) ||
+        w->hand[at].grade >= (enum grade)work_get(w, P_IS3_GRADE))
+        return;
+    f = work_add(w, RULE_IS_4);
+    f->limit = P_IS4_GRADE_MILD;
+    f->urgency = work_urgency(w, P_IS4_URGENCY_MILD);
+    if (hand_standing(w->hand, w->hand_count,
+                      (enum grade)work_get(w, P_IS4_GRADE), &at)) {
+        f->severe = true;
+        f->limit = P_IS4_GRADE;
+        f->urgency = work_urgency(w, P_IS4_URGENCY);
+        work_rest_on_hand(w, f, &w->hand[at]);
+        return;
+    }
+    if (!mild_confirmed(w, at, f))
+        w->out->count--; /* one mild complaint is not a finding */
+}
+
+/* The run of low points of one quantity that holds now. */
+struct finger {
+    bool low, severe, confirmed;
+    struct run run;
+    struct point points[POINTS_MAX];
+};
+
+static void finger_state(struct work *w, enum quantity q, enum param limit,
+                         struct finger *s)
+{
+    struct run_rule rule = { .limit = work_get(w, limit),
+                             .above = false,
+                             .readings = 1,
+                             .window_d = work_count(w, P_IS5_REPEAT_D),
+                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+    size_t n = points_collect(w->h, w->policy, q, false, s->points, POINTS_MAX);
+    struct run_rule severe = rule;
+    struct run run;
+
+    s->severe = false;
+    s->low = run_best(&rule, s->points, n, &s->run);
+    if (!s->low)
+        return;
+    s->confirmed = run_confirmed(&rule, s->points, &s->run);
+    severe.limit = work_get(w, P_IS5_INDEX_SEVERE);
+    s->severe =
+        q == Q_DIGITAL_BRACHIAL_INDEX && run_best(&severe, s->points, n, &run);
+}
+
+static int64_t finger_newest_s(const struct finger *s)
+{
+    return s->low ? s->points[s->run.points[s->run.count - 1]].at_s : INT64_MIN;
+}
+
+static void fill_finger(struct work *w, struct finding *f,
+                        const struct finger *low, enum param limit)
+{
+    for (size_t i = 0; i < low->run.count; i++) {
+        const struct point *p = &low->points[low->run.points[i]];
+
+        work_rest_on_point(w, f, p);
+        f->measured = p->value;
+        f->peak = i == 0 ? p->value : fmin(f->peak, p->value);
+    }
+    f->limit = limit;
+}
+
+/* Symptoms decide: without any, the number alone is only a note. */
+static void weigh_symptoms(struct work *w, struct finding *f, int64_t low_s)
+{
+    size_t at = 0;
+    enum grade worst = hand_worst(w->hand, w->hand_count, low_s,
+                                  work_count(w, P_IS5_SYMPTOM_WINDOW_D), &at);
+
+    for (size_t i = 0; i < w->hand_count; i++) {
+        if (w->hand[i].at_s > low_s && w->hand[i].grade > worst) {
+            worst = w->hand[i].grade;
+            at = i;
+        }
+    }
+    if (worst >= GRADE_1) {
+        work_rest_on_hand(w, f, &w->hand[at]);
+        return;
+    }
+    f->urgency = URGENCY_NOTE;
+    f->confirmed = true;
+}
+
+static void finger_pressure(struct work *w)
+{
+    struct finger pressure, index;
+    struct finding *f;
+    int64_t low_s;
+
+    finger_state(w, Q_DIGITAL_PRESSURE, P_IS5_PRESSURE, &pressure);
+    finger_state(w, Q_DIGITAL_BRACHIAL_INDEX, P_IS5_INDEX, &index);
+    if (!pressure.low && !index.low)
+        return;
+    low_s = finger_newest_s(&pressure);
+    if (finger_newest_s(&index) > low_s)
+        low_s = finger_newest_s(&index);
+    f = work_add(w, RULE_IS_5);
+    f->severe = index.severe;
+    f->confirmed = f->severe || (pressure.low && pressure.confirmed) ||
+                   (index.low && index.confirmed);
+    f->urgency =
+        work_urgency(w, f->severe ? P_IS5_URGENCY_SEVERE : P_IS5_URGENCY);
+    if (pressure.low)
+        fill_finger(w, f, &pressure, P_IS5_PRESSURE);
+    if (index.low)
+        fill_finger(w, f, &index, f->severe ? P_IS5_INDEX_SEVERE : P_IS5_INDEX);
+    weigh_symptoms(w, f, low_s);
+    if (!f->confirmed) {
+        f->repeat_of =
+            pressure.low ? Q_DIGITAL_PRESSURE : Q_DIGITAL_BRACHIAL_INDEX;
+        f->repeat_by_s = low_s + (int64_t)work_count(w, P_IS5_REPEAT_D) * DAY_S;
+    }
+}
+
+void rules_hand(struct work *w)
+{
+    tissue_loss(w);
+    rest_pain(w);
+    intermittent(w);
+    finger_pressure(w);
+}
+
+/* The most urgent finding of ischaemia that makes a referral, or NULL. */
+static struct finding *worst_ischaemia(struct work *w)
+{
+    struct finding *worst = NULL;
+
+    for (size_t i = 0; i < w->out->count; i++) {
+        struct finding *f = &w->out->list[i];
+
+        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
+            f->urgency > URGENCY_NOTE &&
+            (worst == NULL || f->urgency > worst->urgency))
+            worst = f;
+    }
+    return worst;
+}
+
+/* The newest valid flow near enough to this time, or NULL; of two at one time
+ * (two methods on a day) the lower, which promises less of a band. */
+static const struct point *flow_near(const struct work *w, int64_t at_s)
+{
+    int64_t from_s = at_s - (int64_t)work_count(w, P_IS6_WINDOW_D) * DAY_S;
+    const struct point *newest = NULL;
+
+    if (w->intervention_s > from_s)
+        from_s = w->intervention_s;
+    for (size_t i = 0; i < w->flow_count; i++) {
+        const struct point *p = &w->flow[i];
+
+        if (p->disagree || p->at_s < from_s ||
+            (newest != NULL && newest->at_s == p->at_s &&
+             newest->value <= p->value))
+            continue;
+        newest = p;
+    }
+    return newest;
+}
+
+/* Which flow stands beside an ischaemia decides what can be done. */
+void rules_hand_and_flow(struct work *w)
+{
+    struct finding *worst = worst_ischaemia(w), *f;
+    const struct point *flow;
+    struct reading r;
+    bool high;
+
+    if (worst == NULL)
+        return;
+    flow = flow_near(w, worst->at_s);
+    if (flow != NULL)
+        r = (struct reading){ .value = flow->value, .bound = flow->bound };
+    high = flow != NULL && reading_at_least(&r, work_get(w, P_IS6_FLOW));
+    if (flow == NULL ||
+        (!high && !reading_below(&r, work_get(w, P_IS7_FLOW)))) {
+        worst->flow_unknown = true;
+        return;
+    }
+    f = work_add(w, high ? RULE_IS_6 : RULE_IS_7);
+    f->urgency = worst->urgency;
+    f->grade = worst->grade;
+    f->limit = high ? P_IS6_FLOW : P_IS7_FLOW;
+    f->measured = f->peak = flow->value;
+    work_rest_on_point(w, f, flow);
+    f->at_s = worst->at_s; /* it is the ischaemia that raises */
+}

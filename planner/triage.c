@@ -1,0 +1,379 @@
+#include "planner/triage.h"
+
+#include <math.h>
+#include <string.h>
+
+/* The findings of one group, summed up. */
+struct sum {
+    bool holds; /* a confirmed finding above a note */
+    bool live;  /* one of them is not historic */
+    enum urgency urgency;
+    unsigned rules;
+    enum grade grade;
+    double flow_ml_min;
+    size_t evidence_count;
+    struct evidence evidence[EPISODE_EVIDENCE_MAX];
+};
+
+static bool is_flow_limit(enum rule r)
+{
+    return r == RULE_HF_1 || r == RULE_HF_2 || r == RULE_LF_1 || r == RULE_LF_2;
+}
+
+static bool has(const struct evidence *list, size_t count,
+                const struct reading *r)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (list[i].id == r->id && list[i].slot == r->slot)
+            return true;
+    }
+    return false;
+}
+
+/* Keep the list in order of time; the oldest falls out when it is full. */
+static void insert(struct evidence *list, size_t *count,
+                   const struct reading *r)
+{
+    struct evidence e = { r->id, r->version, r->slot, r->start_s };
+    size_t i;
+
+    if (*count == EPISODE_EVIDENCE_MAX) {
+        memmove(list, list + 1, (*count - 1) * sizeof(*list));
+        --*count;
+    }
+    for (i = *count; i > 0 && list[i - 1].at_s > e.at_s; i--)
+        list[i] = list[i - 1];
+    list[i] = e;
+    ++*count;
+}
+
+static void sum_up(const struct history *h, const struct findings *findings,
+                   enum group group, struct sum *s)
+{
+    *s = (struct sum){ .flow_ml_min = NAN };
+    for (size_t i = 0; i < findings->count; i++) {
+        const struct finding *f = &findings->list[i];
+
+        if (rule_info(f->rule)->group != group || !f->confirmed)
+            continue;
+        s->rules |= 1u << f->rule;
+        if (f->urgency > URGENCY_NOTE) {
+            s->holds = true;
+            s->live = s->live || !f->historic;
+            if (f->urgency > s->urgency)
+                s->urgency = f->urgency;
+        }
+        if (f->grade > s->grade)
+            s->grade = f->grade;
+        if (is_flow_limit(f->rule))
+            s->flow_ml_min = f->peak;
+        for (size_t k = 0; k < f->evidence_count; k++) {
+            const struct reading *r = &h->readings[f->evidence[k]];
+
+            if (!has(s->evidence, s->evidence_count, r))
+                insert(s->evidence, &s->evidence_count, r);
+        }
+    }
+}
+
+static const struct reading *find(const struct history *h,
+                                  const struct evidence *e)
+{
+    for (size_t i = 0; i < h->count; i++) {
+        if (h->readings[i].id == e->id && h->readings[i].slot == e->slot)
+            return &h->readings[i];
+    }
+    return NULL;
+}
+
+/* Did a reading of before change?  Those too old to be loaded did not. */
+static bool is_changed(const struct history *h, const struct policy *policy,
+                       const struct evidence *e)
+{
+    int64_t loaded_from_s =
+        h->now_s - (int64_t)policy_count(policy, P_LOOKBACK_D) * DAY_S;
+    const struct reading *r = find(h, e);
+
+    if (r == NULL)
+        return e->at_s > loaded_from_s;
+    return r->version != e->version || r->status == READING_WITHDRAWN;
+}
+
+static bool any_changed(const struct history *h, const struct policy *policy,
+                        const struct episode *episode)
+{
+    for (size_t i = 0; i < episode->evidence_count; i++) {
+        if (is_changed(h, policy, &episode->evidence[i]))
+            return true;
+    }
+    return false;
+}
+
+static enum end_reason why_ended(const struct history *h,
+                                 const struct findings *findings,
+                                 enum group group,
+                                 const struct episode *episode, bool changed)
+{
+    enum group opposite = group == GROUP_FLOW ? GROUP_LOW_FLOW : GROUP_FLOW;
+    int64_t newest_s = episode->evidence_count > 0
+                           ? episode->evidence[episode->evidence_count - 1].at_s
+                           : INT64_MAX;
+
+    if (changed)
+        return END_WITHDRAWN;
+    for (size_t i = 0; group != GROUP_HAND && i < findings->count; i++) {
+        const struct finding *f = &findings->list[i];
+
+        if (rule_info(f->rule)->group == opposite && f->confirmed &&
+            f->urgency > URGENCY_NOTE)
+            return END_SUPERSEDED;
+    }
+    for (size_t i = 0; group != GROUP_HAND && i < h->count; i++) {
+        if (h->readings[i].start_s >= newest_s &&
+            reading_is_intervention(&h->readings[i]))
+            return END_STAGE;
+    }
+    return END_CLEARED;
+}
+
+static int quiet_d(const struct policy *policy, enum group group)
+{
+    static const enum param rows[GROUP_COUNT] = { P_QUIET_FLOW_D,
+                                                  P_QUIET_HAND_D,
+                                                  P_QUIET_LOW_FLOW_D };
+
+    return policy_count(policy, rows[group]);
+}
+
+/* Two sessions' flows clearly beyond those of the closed episode. */
+static bool flow_worse(const struct history *h, const struct policy *policy,
+                       enum group group, const struct episode *episode,
+                       const struct sum *s)
+{
+    double share = policy_get(policy, P_WORSENING_FLOW_PCT) / 100.0;
+    double session_s = policy_get(policy, P_SESSION_H) * HOUR_S;
+    int64_t last_s = INT64_MIN / 2;
+    int beyond = 0;
+
+    if (group == GROUP_HAND || isnan(episode->flow_ml_min))
+        return false;
+    for (size_t i = 0; i < s->evidence_count; i++) {
+        const struct reading *r = find(h, &s->evidence[i]);
+
+        if (r == NULL || r->quantity != Q_ACCESS_FLOW ||
+            r->start_s <= episode->closed_s ||
+            (double)(r->start_s - last_s) <= session_s)
+            continue;
+        if (group == GROUP_FLOW
+                ? reading_at_least(r, episode->flow_ml_min * (1.0 + share))
+                : reading_below(r, episode->flow_ml_min * (1.0 - share))) {
+            beyond++;
+            last_s = r->start_s;
+        }
+    }
+    return beyond >= 2;
+}
+
+/* Evidence since the closing that came after a quiet time. */
+static bool after_quiet(const struct policy *policy, enum group group,
+                        const struct episode *episode, const struct sum *s)
+{
+    int64_t quiet_s = (int64_t)quiet_d(policy, group) * DAY_S;
+    int64_t last_s = episode->closed_s;
+
+    for (size_t i = 0; i < s->evidence_count; i++) {
+        if (s->evidence[i].at_s <= last_s)
+            continue;
+        if (s->evidence[i].at_s - last_s > quiet_s)
+            return true;
+        last_s = s->evidence[i].at_s;
+    }
+    return false;
+}
+
+/* Did people not know of it when they closed the episode?  A reading may
+ * arrive late: its time alone does not tell. */
+static bool is_news(const struct episode *episode, const struct reading *r)
+{
+    return r->start_s > episode->closed_s ||
+           !has(episode->evidence, episode->evidence_count, r);
+}
+
+/* An immediate sign that is new: nothing mutes it.  A flow beside an old one
+ * (IS-6, IS-7) is not a new sign. */
+static bool immediate_anew(const struct history *h,
+                           const struct findings *findings, enum group group,
+                           const struct episode *episode)
+{
+    for (size_t i = 0; i < findings->count; i++) {
+        const struct finding *f = &findings->list[i];
+
+        if (rule_info(f->rule)->group != group || !f->confirmed ||
+            f->historic || f->urgency != URGENCY_IMMEDIATE ||
+            f->rule == RULE_IS_6 || f->rule == RULE_IS_7)
+            continue;
+        for (size_t k = 0; k < f->evidence_count; k++) {
+            if (is_news(episode, &h->readings[f->evidence[k]]))
+                return true;
+        }
+    }
+    return false;
+}
+
+/* May a new episode open after this one was closed? */
+static bool may_reopen(const struct history *h, const struct policy *policy,
+                       const struct findings *findings, enum group group,
+                       const struct episode *episode, const struct sum *s)
+{
+    bool fresh = false;
+
+    switch (episode->state) {
+    case EPISODE_NONE:
+    case EPISODE_ENDED: /* nobody had decided anything */
+        return true;
+    case EPISODE_OPEN:
+    case EPISODE_TAKEN:
+        return false;
+    case EPISODE_DECLINED:
+    case EPISODE_DONE:
+    case EPISODE_VOID:
+        break;
+    }
+    for (size_t i = 0; i < s->evidence_count; i++) {
+        const struct reading *r = find(h, &s->evidence[i]);
+
+        fresh = fresh || (r != NULL && is_news(episode, r));
+    }
+    if (!fresh)
+        return false;
+    return immediate_anew(h, findings, group, episode) ||
+           s->urgency > episode->urgency || s->grade > episode->grade ||
+           flow_worse(h, policy, group, episode, s) ||
+           after_quiet(policy, group, episode, s);
+}
+
+static void merge_evidence(const struct history *h, const struct policy *policy,
+                           const struct sum *s, struct verdict *out)
+{
+    struct episode *e = &out->episode;
+    size_t kept = 0;
+
+    /* what was corrected is no longer a ground, unless it still counts */
+    for (size_t i = 0; i < e->evidence_count; i++) {
+        if (!is_changed(h, policy, &e->evidence[i]))
+            e->evidence[kept++] = e->evidence[i];
+    }
+    e->evidence_count = kept;
+    for (size_t i = 0; i < s->evidence_count; i++) {
+        const struct reading *r = find(h, &s->evidence[i]);
+
+        if (r == NULL || has(e->evidence, e->evidence_count, r))
+            continue;
+        insert(e->evidence, &e->evidence_count, r);
+        out->new_evidence++;
+    }
+}
+
+static double extreme(enum group group, double a, double b)
+{
+    if (isnan(a) || isnan(b))
+        return isnan(a) ? b : a;
+    return group == GROUP_LOW_FLOW ? fmin(a, b) : fmax(a, b);
+}
+
+static void decide_open(const struct history *h, const struct policy *policy,
+                        const struct sum *s, const struct episode *episode,
+                        struct verdict *out)
+{
+    out->act = ACT_OPEN;
+    out->episode = (struct episode){ .number = episode->number + 1,
+                                     .state = EPISODE_OPEN,
+                                     .urgency = s->urgency,
+                                     .rules = s->rules,
+                                     .grade = s->grade,
+                                     .flow_ml_min = s->flow_ml_min };
+    merge_evidence(h, policy, s, out);
+}
+
+static void decide_update(const struct history *h, const struct policy *policy,
+                          const struct sum *s, enum group group,
+                          const struct episode *episode, struct verdict *out)
+{
+    struct episode *e = &out->episode;
+
+    *e = *episode;
+    merge_evidence(h, policy, s, out);
+    out->raised = s->urgency > episode->urgency;
+    if (out->raised)
+        e->urgency = s->urgency;
+    e->rules = s->rules;
+    if (s->grade > e->grade)
+        e->grade = s->grade;
+    e->flow_ml_min = extreme(group, e->flow_ml_min, s->flow_ml_min);
+    if (out->new_evidence > 0 || out->raised || out->corrected ||
+        (s->rules & ~episode->rules) != 0)
+        out->act = ACT_UPDATE;
+}
+
+static void decide_repeat(const struct history *h,
+                          const struct findings *findings, enum group group,
+                          bool referred, const struct repeat_state *repeat,
+                          struct verdict *out)
+{
+    const struct finding *waiting = NULL;
+    size_t at = 0;
+    int64_t trigger;
+
+    out->repeat_state = *repeat;
+    for (size_t i = 0; i < findings->count; i++) {
+        const struct finding *f = &findings->list[i];
+
+        if (rule_info(f->rule)->group == group && !f->confirmed) {
+            waiting = f;
+            at = i;
+        }
+    }
+    if (waiting == NULL || referred) {
+        if (repeat->open) {
+            out->repeat = ACT_END;
+            out->repeat_state.open = false;
+        }
+        return;
+    }
+    trigger = h->readings[waiting->evidence[waiting->evidence_count - 1]].id;
+    if (repeat->open || waiting->historic || trigger == repeat->trigger_id)
+        return;
+    out->repeat = ACT_OPEN;
+    out->repeat_finding = at;
+    out->repeat_state = (struct repeat_state){ .number = repeat->number + 1,
+                                               .open = true,
+                                               .trigger_id = trigger };
+}
+
+void triage(const struct history *h, const struct policy *policy,
+            const struct findings *findings, enum group group,
+            const struct episode *episode, const struct repeat_state *repeat,
+            struct verdict *out)
+{
+    bool open =
+        episode->state == EPISODE_OPEN || episode->state == EPISODE_TAKEN;
+    struct sum s;
+
+    *out = (struct verdict){ .act = ACT_NOTHING, .repeat = ACT_NOTHING };
+    sum_up(h, findings, group, &s);
+    out->corrected = open && any_changed(h, policy, episode);
+    if (open && s.holds) {
+        decide_update(h, policy, &s, group, episode, out);
+    } else if (open && episode->rules != 0) {
+        out->act = ACT_END;
+        out->reason = why_ended(h, findings, group, episode, out->corrected);
+        out->episode = *episode;
+        out->episode.rules = 0; /* said once */
+    } else if (!open && s.live &&
+               may_reopen(h, policy, findings, group, episode, &s)) {
+        decide_open(h, policy, &s, episode, out);
+    }
+    decide_repeat(h, findings, group,
+                  out->act == ACT_OPEN || (open && out->act != ACT_END), repeat,
+                  out);
+}

@@ -1,0 +1,87 @@
+/*
+ * triage - what to put to people, given what holds and what was said before
+ *
+ * One open suggestion per access and problem group: an episode.  It opens
+ * with confirmed findings that are not historic, gathers later evidence,
+ * and ends when its findings no longer hold or a person closes it.  After a
+ * person has closed one, the group stays quiet until it worsens, until new
+ * evidence comes after a quiet time, or until an immediate rule holds anew.
+ */
+#ifndef HEADGATE_PLANNER_TRIAGE_H
+#define HEADGATE_PLANNER_TRIAGE_H
+
+#include "planner/rules.h"
+
+enum episode_state {
+    EPISODE_NONE,     /* never was one */
+    EPISODE_OPEN,     /* put to people, untouched */
+    EPISODE_TAKEN,    /* a person has it in hand */
+    EPISODE_DECLINED, /* a person said no */
+    EPISODE_DONE,     /* a person completed it */
+    EPISODE_ENDED,    /* ended by us: its ground has gone */
+    EPISODE_VOID      /* deleted, failed or entered in error */
+};
+
+enum { EPISODE_EVIDENCE_MAX = 64 };
+
+/* A reading as it was when a suggestion rested on it. */
+struct evidence {
+    int64_t id;
+    int version, slot;
+    int64_t at_s;
+};
+
+/* The newest episode of an access and group, as last put to people. */
+struct episode {
+    int number; /* 1, 2, ...; 0 for EPISODE_NONE */
+    enum episode_state state;
+    enum urgency urgency;
+    unsigned rules; /* bit 1 << enum rule; 0 once its end has been said */
+    enum grade grade;
+    double flow_ml_min; /* most extreme flow; NAN if none */
+    int64_t closed_s;   /* closed states only */
+    size_t evidence_count;
+    struct evidence evidence[EPISODE_EVIDENCE_MAX];
+};
+
+/* The newest reminder to measure again, of an access and group. */
+struct repeat_state {
+    int number; /* 0: never was one */
+    bool open;
+    int64_t trigger_id; /* newest reading it rested on */
+};
+
+enum act { ACT_NOTHING, ACT_OPEN, ACT_UPDATE, ACT_END };
+
+enum end_reason {
+    END_CLEARED,    /* later readings are back inside the limits */
+    END_WITHDRAWN,  /* a reading it rested on was corrected or withdrawn */
+    END_SUPERSEDED, /* the opposite flow problem has been confirmed since */
+    END_STAGE       /* an intervention began a new stage */
+};
+
+struct verdict {
+    enum act act;
+    enum end_reason reason; /* ACT_END */
+    bool corrected;         /* evidence of before was corrected or withdrawn */
+    bool raised;            /* urgency above what was said before */
+    struct episode episode; /* as it will stand; for ACT_END the caller sets
+                               the state: ended, or still taken */
+    size_t new_evidence;    /* how many of the newest were not there before */
+
+    enum act repeat;       /* of the reminder: NOTHING, OPEN or END */
+    size_t repeat_finding; /* ACT_OPEN: index into findings */
+    struct repeat_state repeat_state; /* as it will stand */
+};
+
+/*
+ * triage - decide for one group
+ *
+ * episode, repeat  what was said before
+ */
+void triage(const struct history *h, const struct policy *policy,
+            const struct findings *findings, enum group group,
+            const struct episode *episode, const struct repeat_state *repeat,
+            struct verdict *out);
+
+#endif
