@@ -1,0 +1,87 @@
+#include "adapters/fhir_json.h"
+
+/*
+ * Quantities of which one says more than the other.  A sender who gives both
+ * means the narrow one; it is no contradiction.
+ */
+static const struct {
+    enum quantity wide, narrow;
+} refinements[] = {
+    { Q_BODY_WEIGHT, Q_PRE_WEIGHT }, { Q_BODY_WEIGHT, Q_POST_WEIGHT },
+    { Q_KTV_UNSPECIFIED, Q_SPKTV },  { Q_KTV_UNSPECIFIED, Q_EKTV },
+    { Q_KTV_UNSPECIFIED, Q_STDKTV },
+};
+
+/* How much a meaning tells: a mapped code wins over one that is only known. */
+static int strength(enum code_meaning meaning)
+{
+    switch (meaning) {
+    case CODE_UNKNOWN:
+        return 0;
+    case CODE_IGNORE:
+        return 1;
+    case CODE_STORE:
+        return 2;
+    case CODE_QUANTITY:
+    case CODE_QUESTION:
+    case CODE_STAGE:
+        break;
+    }
+    return 3;
+}
+
+static bool refines(enum quantity narrow, enum quantity wide)
+{
+    for (size_t i = 0; i < COUNT(refinements); i++) {
+        if (refinements[i].narrow == narrow && refinements[i].wide == wide)
+            return true;
+    }
+    return false;
+}
+
+/* Two mapped codings of one code. */
+static void merge(struct fhir_meaning *m, const struct code_entry *more)
+{
+    struct code_entry *entry = &m->entry;
+
+    if (entry->meaning == CODE_QUANTITY && more->meaning == CODE_QUANTITY) {
+        if (refines(entry->quantity, more->quantity))
+            return;
+        if (refines(more->quantity, entry->quantity)) {
+            *entry = *more;
+            return;
+        }
+    }
+    if (entry->meaning != more->meaning || entry->quantity != more->quantity ||
+        entry->sign != more->sign ||
+        (entry->side != SIDE_UNKNOWN && more->side != SIDE_UNKNOWN &&
+         entry->side != more->side)) {
+        m->conflict = true;
+        return;
+    }
+    if (entry->side == SIDE_UNKNOWN)
+        entry->side = more->side;
+    entry->needs_hand = entry->needs_hand && more->needs_hand;
+}
+
+struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept)
+{
+    struct fhir_meaning m = { .entry = { .meaning = CODE_UNKNOWN } };
+    json_t *coding;
+    size_t i;
+
+    json_array_foreach(json_object_get(concept, "coding"), i, coding)
+    {
+        const char *code = fhir_string(coding, "code");
+        struct code_entry entry =
+            codes_find(c->reader->codes, fhir_string(coding, "system"), code);
+
+        if (m.code == NULL)
+            m.code = code;
+        if (strength(entry.meaning) == 3 && strength(m.entry.meaning) == 3)
+            merge(&m, &entry);
+        else if (strength(entry.meaning) > strength(m.entry.meaning))
+            m.entry = entry;
+    }
+    return m;
+}

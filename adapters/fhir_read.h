@@ -1,0 +1,200 @@
+/*
+ * fhir_read - FHIR R4 JSON in: resources and Bundles as structures
+ *
+ * Reads one body: an Observation, a BodyStructure, a Patient, or a Bundle of
+ * them.  Everything that can be said about a resource from its own bytes is
+ * said here: form, required elements, the R4 invariants that matter, codes,
+ * units, times, plausibility.  What needs the store (which access is meant)
+ * is left to the caller.
+ *
+ * All strings are borrowed from the document and live as long as it.
+ *
+ * Source of shapes and rules: HL7 FHIR R4 (4.0.1).
+ */
+#ifndef HEADGATE_ADAPTERS_FHIR_READ_H
+#define HEADGATE_ADAPTERS_FHIR_READ_H
+
+#include "adapters/codes.h"
+#include "adapters/fhir_time.h"
+#include "adapters/outcome.h"
+#include "planner/reading.h"
+
+enum fhir_type {
+    FHIR_OTHER,
+    FHIR_OBSERVATION,
+    FHIR_BODY_STRUCTURE,
+    FHIR_PATIENT,
+    FHIR_TASK,
+    FHIR_BUNDLE
+};
+
+enum bundle_type {
+    BUNDLE_NONE, /* a single resource */
+    BUNDLE_BATCH,
+    BUNDLE_TRANSACTION,
+    BUNDLE_COLLECTION /* a feed: what is unclear is held, not refused */
+};
+
+/* A Reference as sent; NULL for what is absent. */
+struct fhir_ref {
+    const char *literal; /* "Patient/p-1001", "urn:uuid:...", absolute URL;
+                            never "#...": contained ones are resolved */
+    const char *system, *value; /* of Reference.identifier */
+    const char *type, *display;
+};
+
+struct fhir_identifier {
+    const char *system, *value; /* system may be NULL */
+};
+
+/* Why a reading is kept back from the rules. */
+enum hold {
+    HOLD_NONE = 0,
+    HOLD_UNIT,        /* unit missing or not convertible */
+    HOLD_CODE,        /* code unclear: codings contradict, or map not equal */
+    HOLD_IMPLAUSIBLE, /* outside the hard range, or looks like another unit */
+    HOLD_SIDE,        /* the side of code, body site and access disagree, or
+                         a side is needed and not said */
+    HOLD_ACCESS,      /* which access is meant is not clear */
+    HOLD_TIME,        /* in the future */
+    HOLD_COUNT
+};
+const char *hold_word(enum hold h); /* "unit", "code", "implausible" ... */
+
+enum { FHIR_READINGS_MAX = 64, FHIR_IDENTIFIERS_MAX = 4, FHIR_FOCUS_MAX = 4 };
+
+struct fhir_reading {
+    struct reading reading; /* id and version 0; slot set */
+    enum hold hold;
+    char hint[64];      /* for a person: "litres?"; "" if none */
+    const char *region; /* body site region word, "" if not said */
+};
+
+/* How the resource names its access; the resolver tries them in order. */
+enum access_how {
+    ACCESS_BY_FOCUS_REF,    /* focus.reference */
+    ACCESS_BY_FOCUS_ID,     /* focus.identifier */
+    ACCESS_BY_BODYSITE_EXT, /* R4 extension bodySite */
+    ACCESS_BY_R5_EXT,       /* R5 cross-version extension bodyStructure */
+    ACCESS_BY_CONTAINED,    /* contained BodyStructure (its identifier) */
+    ACCESS_BY_SITE,         /* body site and side match one access */
+    ACCESS_BY_SOLE,         /* the only active access of the patient */
+    ACCESS_BY_IMPLIED       /* none known: one is implied */
+};
+const char *access_how_word(enum access_how h); /* "focus-ref" ... */
+
+struct fhir_access_name {
+    enum access_how how;
+    struct fhir_ref ref;
+};
+
+struct fhir_observation {
+    const char *status; /* as sent */
+    enum reading_status reading_status;
+    struct fhir_ref subject;
+    struct fhir_access_name names[FHIR_FOCUS_MAX]; /* in order of 2.1 */
+    size_t name_count;
+    struct body_site site;      /* of bodySite */
+    struct fhir_time effective; /* start_s == end_s == 0 if absent */
+    int64_t issued_s;           /* 0 if absent */
+    const char *root_code;      /* "system|code" key of the first coding */
+    const char *root_system;
+    const char *derived_from[8]; /* literal references */
+    size_t derived_count;
+    const char *performer; /* display or reference of the first, may be NULL */
+    struct fhir_reading *readings; /* at most FHIR_READINGS_MAX; borrowed */
+    size_t reading_count;
+};
+
+struct fhir_access {
+    struct fhir_ref patient;
+    bool active;    /* default true */
+    enum sign type; /* SIGN_TYPE_*, SIGN_TYPE_UNKNOWN if not said */
+    enum side side;
+    const char *region; /* static word, "" if not said */
+    const char *text;   /* location.text, else description, else NULL */
+};
+
+struct fhir_patient {
+    const char *family, *given; /* of the first name; NULL if absent */
+    const char *name_text;
+    const char *unit; /* managingOrganization display, else its identifier or
+                         reference; NULL if absent */
+    bool active;
+};
+
+struct fhir_item {
+    enum fhir_type type;
+    const char *type_name;
+    /* from the Bundle entry; for a single resource the caller fills in */
+    const char *method; /* "POST", "PUT"; NULL in a collection */
+    const char *url_id; /* id in the entry's request.url of a PUT */
+    const char *full_url;
+    const char *if_none_exist, *if_match;
+    const char *id;     /* resource.id, NULL if absent */
+    size_t offset, len; /* the resource's bytes in the body */
+    struct fhir_identifier identifiers[FHIR_IDENTIFIERS_MAX];
+    size_t identifier_count;
+    unsigned char digest[32]; /* SHA-256 of the content without id and meta,
+                                 keys sorted, compact */
+    /* Every error of the outcome stands for a hold (HOLD_UNIT, HOLD_CODE) of
+     * a reading: a direct POST is refused, a feed may keep the item held. */
+    bool only_held;
+    union {
+        struct fhir_observation observation;
+        struct fhir_access access;
+        struct fhir_patient patient;
+    } u;
+    /* Places are relative to the resource ("Observation.status"), or name the
+     * entry where that is at fault ("Bundle.entry[3].request.url"). */
+    struct outcome outcome;
+};
+
+struct fhir_doc; /* owns the JSON tree and the items */
+
+struct fhir_reader {
+    const struct codes *codes;
+    const char *base;        /* canonical base of our CodeSystems */
+    const struct zone *zone; /* of the site */
+    int64_t now_s;           /* for times in the future */
+    size_t entries_max;
+};
+
+/*
+ * fhir_read - read a body
+ *
+ * The body must outlive the document.  Depth is limited to 64; duplicate
+ * keys, NUL bytes and bytes that are not UTF-8 are refused.
+ *
+ * ERR_FORM    not JSON, not a resource, or a Bundle that cannot be taken
+ *             apart: outcome says why; *doc is not set
+ * ERR_LIMIT   too many entries: outcome
+ * ERR_MEMORY
+ *
+ * On ERR_OK each item has its own outcome; an item whose outcome refuses must
+ * not be used, unless only_held says that it may be kept held.  Of a Task the
+ * form alone is checked; whether one is taken here is the caller's affair.
+ */
+MUST_CHECK enum err fhir_read(const struct fhir_reader *reader,
+                              const char *body, size_t len,
+                              struct outcome *outcome, struct fhir_doc **doc);
+void fhir_doc_free(struct fhir_doc *doc);
+
+enum bundle_type fhir_doc_bundle(const struct fhir_doc *doc);
+size_t fhir_doc_count(const struct fhir_doc *doc);
+struct fhir_item *fhir_doc_item(struct fhir_doc *doc, size_t i);
+
+/* Is it an id of FHIR: 1 to 64 of A-Z a-z 0-9 - and '.'? */
+bool fhir_is_id(const char *text);
+
+/*
+ * fhir_respell - stored bytes with another id and meta
+ *
+ * Writes the resource in json (known to be valid) with the given id and meta
+ * (JSON text of the meta object, NULL for none) and every other member byte
+ * for byte, so that decimals keep their digits.
+ */
+MUST_CHECK enum err fhir_respell(const char *json, size_t len, const char *id,
+                                 const char *meta, struct buf *out);
+
+#endif

@@ -1,0 +1,154 @@
+#include "adapters/fhir_json.h"
+
+#include <string.h>
+
+/* ---- BodyStructure ---------------------------------------------------- */
+
+static void read_type(struct fhir_ctx *c, struct fhir_access *a)
+{
+    json_t *morphology = json_object_get(c->resource, "morphology");
+    enum sign type = SIGN_NONE;
+    bool conflict = false;
+    json_t *coding;
+    size_t i;
+
+    json_array_foreach(json_object_get(morphology, "coding"), i, coding)
+    {
+        enum sign s = codes_sign(c->reader->codes, Q_ACCESS_TYPE,
+                                 fhir_string(coding, "system"),
+                                 fhir_string(coding, "code"));
+
+        if (s == SIGN_NONE || s == SIGN_TYPE_UNKNOWN)
+            continue;
+        conflict = conflict || (type != SIGN_NONE && type != s);
+        type = type == SIGN_NONE ? s : type;
+    }
+    a->type = type != SIGN_NONE ? type : SIGN_TYPE_UNKNOWN;
+    if (conflict)
+        fhir_say_at(c, "morphology", SEV_ERROR, "code-conflict",
+                    "Codings name different types of access");
+}
+
+static void read_location(struct fhir_ctx *c, struct fhir_access *a)
+{
+    json_t *location = json_object_get(c->resource, "location");
+    json_t *qualifiers = json_object_get(c->resource, "locationQualifier");
+    struct body_site site = { SIDE_UNKNOWN, "" };
+    bool clash = false;
+    json_t *concept;
+    size_t i, back;
+
+    back = fhir_place_push(&c->place, "location");
+    fhir_read_site(c, location, &site, &clash);
+    fhir_place_pop(&c->place, back);
+    back = fhir_place_push(&c->place, "locationQualifier");
+    json_array_foreach(qualifiers, i, concept)
+    {
+        fhir_read_site(c, concept, &site, &clash);
+    }
+    fhir_place_pop(&c->place, back);
+    a->side = site.side;
+    a->region = site.region;
+    a->text = fhir_string(location, "text");
+    if (a->text == NULL)
+        a->text = fhir_string(c->resource, "description");
+}
+
+void fhir_read_body_structure(struct fhir_ctx *c)
+{
+    struct fhir_access *a = &c->item->u.access;
+
+    a->active = !json_is_false(json_object_get(c->resource, "active"));
+    if (json_object_get(c->resource, "patient") == NULL)
+        fhir_say_at(c, "patient", SEV_ERROR, "missing-element",
+                    "BodyStructure.patient is required");
+    else
+        fhir_ref_patient(c, c->resource, "patient", &a->patient);
+    read_type(c, a);
+    read_location(c, a);
+}
+
+/* ---- Patient ---------------------------------------------------------- */
+
+void fhir_read_patient(struct fhir_ctx *c)
+{
+    struct fhir_patient *p = &c->item->u.patient;
+    json_t *name = json_array_get(json_object_get(c->resource, "name"), 0);
+    json_t *unit = json_object_get(c->resource, "managingOrganization");
+
+    p->active = !json_is_false(json_object_get(c->resource, "active"));
+    p->family = fhir_string(name, "family");
+    p->given =
+        json_string_value(json_array_get(json_object_get(name, "given"), 0));
+    p->name_text = fhir_string(name, "text");
+    p->unit = fhir_string(unit, "display");
+    if (p->unit == NULL)
+        p->unit = fhir_string(json_object_get(unit, "identifier"), "value");
+    if (p->unit == NULL)
+        p->unit = fhir_string(unit, "reference");
+}
+
+/* ---- Task ------------------------------------------------------------- */
+
+static bool listed(const char *const *words, size_t count, const char *word)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(words[i], word) == 0)
+            return true;
+    }
+    return false;
+}
+
+static void check_word(struct fhir_ctx *c, const char *key, bool required,
+                       const char *const *words, size_t count)
+{
+    json_t *value = json_object_get(c->resource, key);
+    const char *word = json_string_value(value);
+
+    if (value == NULL && required)
+        fhir_say_at(c, key, SEV_ERROR, "missing-element", "Task.%s is required",
+                    key);
+    else if (value != NULL && (word == NULL || !listed(words, count, word)))
+        fhir_say_at(c, key, SEV_ERROR, "bad-value", "Not a %s of a Task", key);
+}
+
+static bool read_time(struct fhir_ctx *c, const char *key,
+                      struct fhir_time *time)
+{
+    json_t *value = json_object_get(c->resource, key);
+    const char *text = json_string_value(value);
+
+    if (value == NULL)
+        return false;
+    if (text != NULL &&
+        fhir_time_read(text, strlen(text), c->reader->zone, time) == ERR_OK)
+        return true;
+    fhir_say_at(c, key, SEV_ERROR, "bad-datetime", "Not a dateTime");
+    return false;
+}
+
+void fhir_check_task(struct fhir_ctx *c)
+{
+    static const char *const statuses[] = {
+        "draft",    "requested", "received",  "accepted",
+        "rejected", "ready",     "cancelled", "in-progress",
+        "on-hold",  "failed",    "completed", "entered-in-error"
+    };
+    static const char *const intents[] = { "unknown",        "proposal",
+                                           "plan",           "order",
+                                           "original-order", "reflex-order",
+                                           "filler-order",   "instance-order",
+                                           "option" };
+    static const char *const priorities[] = { "routine", "urgent", "asap",
+                                              "stat" };
+    struct fhir_time authored, modified;
+
+    check_word(c, "status", true, statuses, COUNT(statuses));
+    check_word(c, "intent", true, intents, COUNT(intents));
+    check_word(c, "priority", false, priorities, COUNT(priorities));
+    if (read_time(c, "authoredOn", &authored) &&
+        read_time(c, "lastModified", &modified) &&
+        modified.end_s <= authored.start_s)
+        fhir_say_at(c, "lastModified", SEV_ERROR, "invariant",
+                    "inv-1: modified before it was authored");
+}

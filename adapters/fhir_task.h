@@ -1,0 +1,42 @@
+/*
+ * fhir_task - what the writers of Tasks share; private to them
+ *
+ *     fhir_task.c          a Task as text, from a struct
+ *     fhir_task_merge.c    two Tasks into one, member by member
+ *     fhir_task_same.c     what counts as the same in two Tasks
+ *     fhir_task_person.c   what a person may change
+ *     fhir_task_view.c     looking into a Task, other references
+ */
+#ifndef HEADGATE_ADAPTERS_FHIR_TASK_H
+#define HEADGATE_ADAPTERS_FHIR_TASK_H
+
+#include "adapters/fhir_json.h"
+#include "adapters/fhir_write.h"
+
+#define TASK_SYSTEM    "/CodeSystem/av-task"
+#define TASK_IO_SYSTEM "/CodeSystem/av-task-io"
+#define TASK_AWAITING  "awaiting-review"
+#define TASK_REQUESTED "requested"
+
+/* JSON text that is known to be valid, with its tree. */
+struct fhir_task_text {
+    const char *json; /* borrowed */
+    size_t len;
+    json_t *tree; /* owned: json_decref */
+};
+
+/* ERR_FORM if it is not one JSON object of this type. */
+MUST_CHECK enum err fhir_task_load(const char *json, size_t len,
+                                   const char *type, struct fhir_task_text *t);
+
+/* Equal, where 2000 and 2000.0 are. */
+bool fhir_task_alike(json_t *a, json_t *b);
+/* The same kind, and the same reference or value. */
+bool fhir_task_same_input(json_t *a, json_t *b);
+/* The same text at the same time. */
+bool fhir_task_same_note(json_t *a, json_t *b);
+
+/* Milliseconds since 1970 of an instant; false if the text is none. */
+bool fhir_task_instant_ms(const char *text, int64_t *ms);
+
+#endif
