@@ -1,0 +1,66 @@
+/*
+ * http_client - HTTP requests on the event loop, by libcurl's multi interface
+ *
+ * The only file that knows libcurl.  Redirects are never followed; a reply
+ * body has a ceiling; every call has a time limit.
+ */
+#ifndef HEADGATE_ADAPTERS_HTTP_CLIENT_H
+#define HEADGATE_ADAPTERS_HTTP_CLIENT_H
+
+#include "adapters/buf.h"
+
+#include <stdint.h>
+#include <uv.h>
+
+struct http_client;
+struct http_call;
+
+struct http_answer {
+    enum err err;     /* ERR_OK: a whole HTTP answer came, see status.
+                         ERR_TIMEOUT, ERR_LIMIT (body over the ceiling),
+                         ERR_IO (connection, DNS, TLS, reset) */
+    long status;      /* 0 unless ERR_OK */
+    const char *body; /* borrowed for the call-back; NUL-terminated */
+    size_t body_len;
+    const char *etag, *location, *retry_after; /* NULL if not sent */
+};
+
+typedef void (*http_done_fn)(void *arg, const struct http_answer *answer);
+
+struct http_call_options {
+    const char *method; /* "GET", "POST", "PUT" */
+    const char *url;
+    const char *socket_path;    /* NULL, or a Unix socket to go by */
+    const char *const *headers; /* "Name: value", NULL-terminated, or
+                                          NULL; copied */
+    const char *body;           /* copied; NULL for none */
+    size_t body_len;
+    int timeout_ms;
+    size_t answer_max; /* ceiling of the reply body */
+};
+
+/* An HTTP-date in any of its three forms (RFC 9110, 5.6.7) as UTC seconds;
+ * ERR_FORM. */
+MUST_CHECK enum err http_date_s(const char *text, int64_t *at_s);
+
+MUST_CHECK enum err http_client_open(uv_loop_t *loop,
+                                     struct http_client **client);
+
+/*
+ * Start a call.  on_done is called exactly once, later, from the loop, never
+ * from inside this function and never after http_call_cancel().
+ */
+MUST_CHECK enum err http_call_start(struct http_client *client,
+                                    const struct http_call_options *options,
+                                    http_done_fn on_done, void *arg,
+                                    struct http_call **call);
+
+/* Abandon a call that has not called back. */
+void http_call_cancel(struct http_call *call);
+
+/* Cancels all calls; on_closed runs from the loop when the handles are closed
+ * and the client is freed. */
+void http_client_close(struct http_client *client, void (*on_closed)(void *),
+                       void *arg);
+
+#endif

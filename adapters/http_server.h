@@ -1,0 +1,103 @@
+/*
+ * http_server - HTTP/1.1 on the event loop
+ *
+ * The only file that knows the HTTP server library.  Each request is read
+ * whole (up to the body ceiling), handed to the handler on the loop thread,
+ * and stays suspended until http_reply() is called: now, or after a commit.
+ *
+ * Limits that the library does not enforce are enforced here: a deadline
+ * from the first byte of a request to its last (a peer that drips bytes is
+ * cut), a ceiling for chunked bodies.
+ */
+#ifndef HEADGATE_ADAPTERS_HTTP_SERVER_H
+#define HEADGATE_ADAPTERS_HTTP_SERVER_H
+
+#include "adapters/buf.h"
+
+#include <stdint.h>
+#include <uv.h>
+
+struct http_server;
+struct http_request;
+
+struct http_server_options {
+    const char *address;     /* "127.0.0.1", "::1", "0.0.0.0" */
+    int port;                /* 0 picks a free one */
+    const char *socket_path; /* not NULL: a Unix socket, mode 0600, instead of
+                                address and port */
+    size_t body_max;         /* bytes of a request body; more is answered 413 */
+    unsigned connections_max;
+    int request_timeout_ms; /* from first to last byte of a request */
+    int idle_timeout_ms;    /* keep-alive without a request */
+};
+
+/*
+ * Called once per complete request, on the loop thread.  The handler must
+ * see to it that http_reply() is called exactly once for it.
+ */
+typedef void (*http_handler_fn)(void *arg, struct http_request *request);
+
+/* Called for what is refused before the handler sees it: status is 413 (body
+ * too large), 405, 431 or 400; and with 503 for what http_server_close() finds
+ * unanswered.  Fills body and its content type (static). */
+typedef void (*http_refusal_fn)(void *arg, int status, struct buf *body,
+                                const char **content_type);
+
+/*
+ * http_server_open - listen
+ *
+ * ERR_IO      the address cannot be bound
+ * ERR_MEMORY
+ */
+MUST_CHECK enum err http_server_open(uv_loop_t *loop,
+                                     const struct http_server_options *options,
+                                     http_handler_fn on_request,
+                                     http_refusal_fn on_refusal, void *arg,
+                                     struct http_server **server);
+
+/* The port that is listened on (0 for a Unix socket). */
+int http_server_port(const struct http_server *server);
+
+/* Stop accepting; running requests may still be answered. */
+void http_server_quiesce(struct http_server *server);
+
+/* Requests handed to the handler and not yet answered. */
+unsigned http_server_pending(const struct http_server *server);
+
+/*
+ * Close all.  Requests not yet answered are answered 503 here; their
+ * http_request pointers are dead afterwards.  on_closed is called from the
+ * loop when every handle is closed; the server is freed then.
+ */
+void http_server_close(struct http_server *server, void (*on_closed)(void *),
+                       void *arg);
+
+/* What the client sent.  All borrowed until http_reply(). */
+const char *http_method(const struct http_request *r);
+const char *http_path(const struct http_request *r); /* percent-decoded */
+const char *http_header(const struct http_request *r, const char *name);
+/* First value of a query parameter, decoded; NULL if absent. */
+const char *http_query(const struct http_request *r, const char *name);
+/* Visit every query parameter in order; value "" if it has none. */
+void http_query_each(const struct http_request *r,
+                     void (*visit)(void *arg, const char *name,
+                                   const char *value),
+                     void *arg);
+const char *http_body(const struct http_request *r, size_t *len);
+/* True for a request that came over a Unix socket. */
+bool http_is_local(const struct http_request *r);
+
+struct http_header_line {
+    const char *name, *value; /* copied */
+};
+
+/*
+ * Answer and end the request; the pointer is dead afterwards.  body is
+ * copied (NULL for none); header lines are copied.  Callable from the loop
+ * thread only, from inside the handler or later.
+ */
+void http_reply(struct http_request *r, int status,
+                const struct http_header_line *lines, size_t line_count,
+                const char *content_type, const char *body, size_t len);
+
+#endif
