@@ -1,0 +1,65 @@
+/*
+ * wording - findings in words: what a person reads on a Task and in the queue
+ *
+ * All sentences that headgate says to people about an access stand here.
+ * Each suggestion says who and which access, what was seen and when, the
+ * limit and its source with the strength of it, what is suggested, by when,
+ * and that it is decision support.  Numbers are rounded to what a person may
+ * rely on.
+ */
+#ifndef HEADGATE_ADAPTERS_WORDING_H
+#define HEADGATE_ADAPTERS_WORDING_H
+
+#include "adapters/buf.h"
+#include "planner/rules.h"
+#include "planner/triage.h"
+
+struct zone;
+
+/* A ceiling of a buf that every text below keeps to. */
+enum { WORDING_SIZE_MAX = 32768 };
+
+struct wording {
+    const struct history *history;
+    const struct policy *policy;
+    const struct findings *findings;
+    enum group group;
+    const struct zone *zone;  /* dates are those of the site */
+    const char *access_label; /* "Left upper-arm fistula A-0101" */
+    int64_t due_s;            /* to be seen by */
+};
+
+/* One line for a queue: "flow 2240 then 2180 mL/min (limit 2000, HF-1)". */
+void wording_headline(const struct wording *w, struct buf *out);
+
+/* What is suggested, one sentence: of the most urgent rule, then what the
+ * other rules of the group add. */
+void wording_suggestion(const struct wording *w, struct buf *out);
+
+/* Task.description: access, what was seen, limit, suggestion, by when; for
+ * immediate urgency it starts "Phone now: this Task does not replace a call."
+ */
+void wording_description(const struct wording *w, struct buf *out);
+
+/* The note of a new Task: rule by rule what it rests on with the source
+ * and the strength of it, what was unknown, what would change it, cautions. */
+void wording_basis(const struct wording *w, struct buf *out);
+
+/* The note added when later evidence joins. */
+void wording_update(const struct wording *w, const struct verdict *verdict,
+                    struct buf *out);
+
+/* Why a suggestion ends: statusReason (short) and note (with the date). */
+void wording_end(const struct wording *w, const struct verdict *verdict,
+                 struct buf *reason, struct buf *note);
+
+/* The reminder to measure again. */
+void wording_repeat(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+
+/* One reading for the display of a reference: "2240 mL/min on 2026-10-25,
+ * ultrasound dilution, final". */
+void wording_reading(const struct reading *r, const struct zone *zone,
+                     struct buf *out);
+
+#endif

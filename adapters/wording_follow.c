@@ -1,0 +1,201 @@
+/* What is said after a suggestion: later evidence, its end, a reminder. */
+#include "adapters/wording_work.h"
+
+#include <math.h>
+
+static const struct reading *find(const struct history *h,
+                                  const struct evidence *e)
+{
+    for (size_t i = 0; i < h->count; i++) {
+        if (h->readings[i].id == e->id && h->readings[i].slot == e->slot)
+            return &h->readings[i];
+    }
+    return NULL;
+}
+
+/* ---- later evidence ----------------------------------------------------------- */
+
+/* The newest readings that it now rests on. */
+static void say_newest(const struct wording *w, const struct episode *e,
+                       size_t wanted, struct buf *out)
+{
+    size_t from = e->evidence_count > wanted ? e->evidence_count - wanted : 0;
+    bool any = false;
+
+    for (size_t i = from; i < e->evidence_count; i++) {
+        const struct reading *r = find(w->history, &e->evidence[i]);
+
+        if (r == NULL)
+            continue;
+        buf_puts(out, any ? "; " : " Newest: ");
+        any = true;
+        wording_reading(r, w->zone, out);
+    }
+    if (any)
+        buf_puts(out, ".");
+}
+
+static void say_added(const struct wording *w, const struct verdict *verdict,
+                      struct buf *out)
+{
+    enum { LISTED_MAX = 4 };
+    size_t count = verdict->new_evidence;
+
+    if (count == 0)
+        return;
+    /* A reading that arrives late is new without being the newest, so the
+     * list does not claim to be of the new ones. */
+    buf_printf(out, " %zu %s added.", count,
+               count == 1 ? "reading was" : "readings were");
+    say_newest(w, &verdict->episode, count < LISTED_MAX ? count : LISTED_MAX,
+               out);
+}
+
+void wording_update(const struct wording *w, const struct verdict *verdict,
+                    struct buf *out)
+{
+    bool now = verdict->episode.urgency == URGENCY_IMMEDIATE;
+
+    if (verdict->raised && now)
+        buf_puts(out, "Phone now: this Task does not replace a call. ");
+    buf_puts(out, "Update of ");
+    say_date(w, w->history->now_s, out);
+    buf_puts(out, ".");
+    say_added(w, verdict, out);
+    if (verdict->corrected)
+        buf_puts(out, " One or more readings used earlier were corrected or "
+                      "withdrawn; the suggestion still holds without them.");
+    if (seen_leading(w) != NULL) {
+        buf_puts(out, " Now: ");
+        wording_headline(w, out);
+        buf_puts(out, ".");
+    }
+    if (verdict->raised) {
+        buf_puts(out, " This is more urgent than before, ");
+        say_by(w, out);
+        buf_puts(out, ". Suggested: ");
+        wording_suggestion(w, out);
+    }
+    buf_puts(out, " " WORDING_SUPPORT);
+}
+
+/* ---- the end ---------------------------------------------------------------------- */
+
+static const char *reason_words(enum group group, enum end_reason reason)
+{
+    switch (reason) {
+    case END_CLEARED:
+        return group == GROUP_HAND
+                   ? "Later examinations no longer show it"
+                   : "Later readings are back inside the limits";
+    case END_WITHDRAWN:
+        return "A reading it rested on was corrected or withdrawn";
+    case END_SUPERSEDED:
+        return group == GROUP_FLOW ? "A low flow has been confirmed since"
+                                   : "A high flow has been confirmed since";
+    case END_STAGE:
+        return "An intervention on the access began a new stage";
+    }
+    return "It no longer holds";
+}
+
+/* Readings of the ground that are not as they were. */
+static void say_changed(const struct wording *w, const struct episode *e,
+                        struct buf *out)
+{
+    enum { LISTED_MAX = 4 };
+    size_t said = 0, gone = 0;
+
+    for (size_t i = 0; i < e->evidence_count; i++) {
+        const struct reading *r = find(w->history, &e->evidence[i]);
+
+        if (r == NULL) {
+            gone++;
+            continue;
+        }
+        if (said == LISTED_MAX || (r->version == e->evidence[i].version &&
+                                   r->status != READING_WITHDRAWN))
+            continue;
+        buf_puts(out, said++ == 0 ? " Now recorded as: " : "; ");
+        wording_reading(r, w->zone, out);
+    }
+    if (said > 0)
+        buf_puts(out, ".");
+    if (gone > 0)
+        buf_printf(out, " %zu earlier %s no longer there.", gone,
+                   gone == 1 ? "reading is" : "readings are");
+}
+
+static bool tells_of_group(const struct wording *w, const struct reading *r)
+{
+    if (!reading_counts(r))
+        return false;
+    if (w->group != GROUP_HAND)
+        return r->quantity == Q_ACCESS_FLOW || reading_is_intervention(r);
+    return r->quantity == Q_HAND_SYMPTOM ||
+           r->quantity == Q_HAND_ISCHAEMIA_GRADE ||
+           r->quantity == Q_DIGITAL_PRESSURE ||
+           r->quantity == Q_DIGITAL_BRACHIAL_INDEX;
+}
+
+/* The last readings that bear on it, oldest of them first. */
+static void say_last(const struct wording *w, struct buf *out)
+{
+    enum { LISTED = 2 };
+    const struct reading *last[LISTED];
+    size_t count = 0;
+
+    for (size_t i = w->history->count; i-- > 0 && count < LISTED;) {
+        if (tells_of_group(w, &w->history->readings[i]))
+            last[count++] = &w->history->readings[i];
+    }
+    if (count == 0)
+        return;
+    buf_puts(out, " Last readings: ");
+    while (count-- > 0) {
+        wording_reading(last[count], w->zone, out);
+        buf_puts(out, count > 0 ? "; " : ".");
+    }
+}
+
+void wording_end(const struct wording *w, const struct verdict *verdict,
+                 struct buf *reason, struct buf *note)
+{
+    const char *words = reason_words(w->group, verdict->reason);
+
+    buf_puts(reason, words);
+    buf_puts(note, "On ");
+    say_date(w, w->history->now_s, note);
+    buf_puts(note, " the ground of this suggestion has gone. ");
+    buf_printf(note, "%s.", words);
+    if (verdict->reason == END_WITHDRAWN)
+        say_changed(w, &verdict->episode, note);
+    else
+        say_last(w, note);
+    if (verdict->episode.state == EPISODE_TAKEN)
+        buf_puts(note, " A person has this in hand, so only this note is "
+                       "added.");
+    buf_puts(note, " Absence of a flag does not mean the access or the hand is "
+                   "safe. " WORDING_SUPPORT);
+}
+
+/* ---- the reminder -------------------------------------------------------------------- */
+
+void wording_repeat(const struct wording *w, const struct finding *f,
+                    struct buf *out)
+{
+    say_clean(out, w->access_label);
+    buf_puts(out, ": measure ");
+    if (f->repeat_of == Q_CARDIAC_OUTPUT) {
+        buf_puts(out, "flow and cardiac output again, in the same session");
+    } else {
+        say_lower(out, quantity_info(f->repeat_of)->display);
+        buf_puts(out, " again");
+    }
+    buf_puts(out, ", by ");
+    say_date(w, f->repeat_by_s, out);
+    buf_puts(out, ". ");
+    seen_sentence(w, f, out);
+    buf_puts(out, " A second measurement beyond the limit by then confirms "
+                  "it.\n" WORDING_SUPPORT);
+}
