@@ -1,0 +1,405 @@
+#include "service/accesses.h"
+
+#include "service/resources.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { CANDIDATES_MAX = 16 };
+
+static void copy(char *to, size_t size, const char *from)
+{
+    snprintf(to, size, "%s", from != NULL ? from : "");
+}
+
+enum err access_get(struct db *db, int64_t id, struct access *a)
+{
+    const enum query q = Q_ACCESS_GET;
+    enum err e = db_first(db, q, "i", id);
+    const char *anchor;
+
+    if (e != ERR_OK)
+        return e;
+    *a = (struct access){ .id = id,
+                          .patient = db_int(db, q, 0),
+                          .type = (enum sign)db_int(db, q, 2),
+                          .side = (enum side)db_int(db, q, 3),
+                          .active = db_int(db, q, 6) != 0,
+                          .implied = db_int(db, q, 7) != 0,
+                          .resource = db_int(db, q, 8),
+                          .merged = db_int(db, q, 9) };
+    anchor = db_text(db, q, 1);
+    a->anchor_is_literal = anchor[0] == 'r';
+    copy(a->anchor, sizeof(a->anchor), anchor + 2);
+    copy(a->region, sizeof(a->region), db_text(db, q, 4));
+    copy(a->label, sizeof(a->label), db_text(db, q, 5));
+    db_done(db, q);
+    return ERR_OK;
+}
+
+/* The access of an alias, followed to what it was merged into. */
+static enum err by_alias(struct db *db, const char *alias, int64_t *access)
+{
+    enum err e = db_first(db, Q_ACCESS_BY_ALIAS, "s", alias);
+
+    if (e == ERR_OK) {
+        *access = db_int(db, Q_ACCESS_BY_ALIAS, 0);
+        db_done(db, Q_ACCESS_BY_ALIAS);
+    }
+    return e;
+}
+
+static enum err add_access(struct db *db, int64_t patient, const char *alias,
+                           enum side side, const char *region, bool implied,
+                           int64_t *access)
+{
+    enum err e = db_new_id(db, access);
+
+    if (e == ERR_OK)
+        e = db_run(db, Q_ACCESS_ADD, "iiisiissi", *access,
+                   partition_of(*access), patient, alias,
+                   INT64(SIGN_TYPE_UNKNOWN), INT64(side), region, NULL,
+                   INT64(implied));
+    if (e == ERR_OK)
+        e = db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *access);
+    return e;
+}
+
+/*
+ * One is merged into the other: an event.  Its readings stay as they came and
+ * are read through it; what was put to people goes over, unless the other
+ * has its own of that group.
+ */
+static enum err merge(struct db *db, int64_t from, int64_t into)
+{
+    static const enum query moves[] = { Q_ACCESS_MERGE,      Q_ACCESS_REMERGE,
+                                        Q_ACCESS_ALIAS_MOVE, Q_EVIDENCE_MOVE,
+                                        Q_EPISODE_MOVE,      Q_REPEAT_MOVE,
+                                        Q_TASK_MOVE_ACCESS };
+
+    for (size_t i = 0; i < COUNT(moves); i++) {
+        enum err e = db_run(db, moves[i], "ii", from, into);
+
+        if (e != ERR_OK)
+            return e;
+    }
+    return ERR_OK;
+}
+
+static enum err join_alias(struct db *db, int64_t patient, const char *alias,
+                           int64_t *known)
+{
+    int64_t found;
+    enum err e = by_alias(db, alias, &found);
+
+    if (e == ERR_OK && *known != 0)
+        return *known == found ? ERR_OK : merge(db, found, *known);
+    if (e == ERR_OK) {
+        *known = found;
+        return ERR_OK;
+    }
+    if (e != ERR_ABSENT)
+        return e;
+    if (*known != 0)
+        return db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *known);
+    return add_access(db, patient, alias, SIDE_UNKNOWN, "", false, known);
+}
+
+struct candidate {
+    int64_t id;
+    enum side side;
+    char region[16];
+    bool implied;
+};
+
+static enum err candidates(struct db *db, int64_t patient,
+                           struct candidate list[CANDIDATES_MAX], size_t *count)
+{
+    const enum query q = Q_ACCESS_OF_PATIENT;
+    enum err e = db_query(db, q, "i", patient);
+
+    *count = 0;
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        struct candidate *c = &list[*count];
+
+        if (*count == CANDIDATES_MAX)
+            continue;
+        c->id = db_int(db, q, 0);
+        c->side = (enum side)db_int(db, q, 2);
+        copy(c->region, sizeof(c->region), db_text(db, q, 3));
+        c->implied = db_int(db, q, 5) != 0;
+        ++*count;
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static bool agrees(const struct candidate *c, enum side side,
+                   const char *region)
+{
+    if (side != SIDE_UNKNOWN && c->side != SIDE_UNKNOWN && c->side != side)
+        return false;
+    return region[0] == '\0' || c->region[0] == '\0' ||
+           strcmp(c->region, region) == 0;
+}
+
+/* The first real access of a patient takes over the only implied one, if
+ * nothing contradicts. */
+static enum err take_over_implied(struct db *db, int64_t patient,
+                                  int64_t access, enum side side,
+                                  const char *region)
+{
+    struct candidate list[CANDIDATES_MAX];
+    const struct candidate *implied = NULL;
+    size_t count;
+    enum err e = candidates(db, patient, list, &count);
+
+    for (size_t i = 0; e == ERR_OK && i < count; i++) {
+        if (list[i].id == access)
+            continue;
+        if (!list[i].implied || implied != NULL)
+            return ERR_OK; /* another real one, or two implied: a person
+                              decides */
+        implied = &list[i];
+    }
+    if (e != ERR_OK || implied == NULL || !agrees(implied, side, region))
+        return e;
+    return merge(db, implied->id, access);
+}
+
+static const char *type_word(enum sign type)
+{
+    switch ((int)type) {
+    case SIGN_TYPE_AVF:
+        return "fistula";
+    case SIGN_TYPE_AVG:
+        return "graft";
+    case SIGN_TYPE_CVC:
+        return "catheter";
+    default:
+        return "access";
+    }
+}
+
+/* "Left upper-arm fistula A-7" where nothing better is said. */
+static void write_label(const struct fhir_item *item, char label[160])
+{
+    const struct fhir_access *a = &item->u.access;
+    const char *side = a->side == SIDE_LEFT    ? "Left "
+                       : a->side == SIDE_RIGHT ? "Right "
+                                               : "";
+    const char *number =
+        item->identifier_count > 0 ? item->identifiers[0].value : "";
+
+    snprintf(label, 160, "%s%s%s%s%s%s", side, a->region,
+             a->region[0] != '\0' ? " " : "", type_word(a->type),
+             number[0] != '\0' ? " " : "", number);
+    if (label[0] >= 'a' && label[0] <= 'z')
+        label[0] = (char)(label[0] - 'a' + 'A');
+}
+
+/* An access does not change hands: that would move a history. */
+static enum err same_patient(struct db *db, int64_t access, int64_t patient)
+{
+    struct access a;
+    enum err e = access_get(db, access, &a);
+
+    if (e != ERR_OK)
+        return e;
+    return a.patient == patient ? ERR_OK : ERR_CONFLICT;
+}
+
+enum err access_take(struct db *db, const struct fhir_item *item,
+                     const char *fid, int64_t resource, bool merge_implied,
+                     int64_t *access)
+{
+    const struct fhir_access *a = &item->u.access;
+    char alias[ALIAS_SIZE], literal[FID_SIZE + 16], label[160];
+    int64_t patient, known = 0;
+    enum err e = patient_of_ref(db, &a->patient, &patient);
+
+    /* the identifiers first: they are what people call it */
+    for (size_t i = 0; e == ERR_OK && i < item->identifier_count; i++) {
+        if (alias_of_identifier(item->identifiers[i].system,
+                                item->identifiers[i].value, alias))
+            e = join_alias(db, patient, alias, &known);
+    }
+    snprintf(literal, sizeof(literal), "BodyStructure/%s", fid);
+    if (e == ERR_OK && alias_of_literal(literal, alias))
+        e = join_alias(db, patient, alias, &known);
+    if (e == ERR_OK && item->full_url != NULL &&
+        alias_of_literal(item->full_url, alias))
+        e = join_alias(db, patient, alias, &known);
+    if (e == ERR_OK)
+        e = same_patient(db, known, patient);
+    if (e != ERR_OK)
+        return e;
+    write_label(item, label);
+    e = db_run(db, Q_ACCESS_SET, "iiiiissi", known, resource, patient,
+               INT64(a->type), INT64(a->side), a->region, label,
+               INT64(a->active));
+    if (e == ERR_OK && merge_implied && a->active)
+        e = take_over_implied(db, patient, known, a->side, a->region);
+    *access = known;
+    return e;
+}
+
+/* May this reference mean an access at all, or is it another resource? */
+static bool may_be_access(const struct fhir_access_name *name)
+{
+    const char *literal = name->ref.literal;
+    const char *slash;
+    size_t len = strlen("BodyStructure");
+
+    if (name->ref.type != NULL)
+        return strcmp(name->ref.type, "BodyStructure") == 0;
+    if (literal == NULL || strncmp(literal, "urn:", 4) == 0)
+        return true;
+    slash = strrchr(literal, '/');
+    return slash != NULL && (size_t)(slash - literal) >= len &&
+           strncmp(slash - len, "BodyStructure", len) == 0;
+}
+
+/* Is this access one of the patient's, and not contradicted by the side? */
+static enum err accept(struct db *db, const struct access_question *q,
+                       int64_t id, struct access_answer *answer)
+{
+    struct access a;
+    enum err e = access_get(db, id, &a);
+
+    if (e != ERR_OK)
+        return e;
+    if (a.patient != q->patient)
+        answer->hold = HOLD_ACCESS;
+    else if (q->scope == SCOPE_ARM && q->side != SIDE_UNKNOWN &&
+             a.side != SIDE_UNKNOWN && a.side != q->side)
+        answer->hold = HOLD_SIDE;
+    else
+        answer->access = id;
+    return ERR_OK;
+}
+
+/* Try what the Observation itself names.  *named: it named something. */
+static enum err by_name(struct db *db, const struct access_question *q,
+                        struct access_answer *answer, bool *named)
+{
+    const struct fhir_observation *o = q->observation;
+    char alias[ALIAS_SIZE], unknown[ALIAS_SIZE] = "";
+    int64_t found;
+    enum err e;
+
+    for (size_t i = 0; i < o->name_count; i++) {
+        const struct fhir_ref *ref = &o->names[i].ref;
+
+        if (!(alias_of_literal(ref->literal, alias) ||
+              alias_of_identifier(ref->system, ref->value, alias)))
+            continue;
+        e = by_alias(db, alias, &found);
+        if (e != ERR_OK && e != ERR_ABSENT)
+            return e;
+        if (e == ERR_OK) {
+            *named = true;
+            answer->how = o->names[i].how;
+            return accept(db, q, found, answer);
+        }
+        if (unknown[0] == '\0' && may_be_access(&o->names[i])) {
+            copy(unknown, sizeof(unknown), alias);
+            answer->how = o->names[i].how;
+        }
+    }
+    if (unknown[0] == '\0')
+        return ERR_OK;
+    /* Named, and not come yet: known under that name from now on. */
+    *named = true;
+    answer->provisional = true;
+    return add_access(db, q->patient, unknown,
+                      q->scope == SCOPE_ARM ? q->side : o->site.side, "", false,
+                      &answer->access);
+}
+
+static enum err imply(struct db *db, const struct access_question *q,
+                      struct access_answer *answer)
+{
+    static const char *const sides[] = { "", "left", "right" };
+    bool is_arm =
+        strcmp(q->region, "hand") != 0 && strcmp(q->region, "finger") != 0;
+    const char *region = is_arm ? q->region : "";
+    char alias[ALIAS_SIZE];
+    int64_t found;
+    enum err e;
+
+    snprintf(alias, sizeof(alias), "i:implied|%lld|%s|%s",
+             (long long)q->patient, sides[q->side], region);
+    answer->how = ACCESS_BY_IMPLIED;
+    answer->assumed = true;
+    e = by_alias(db, alias, &found);
+    if (e == ERR_OK)
+        return accept(db, q, found, answer);
+    if (e != ERR_ABSENT)
+        return e;
+    return add_access(db, q->patient, alias, q->side, region, true,
+                      &answer->access);
+}
+
+/* Nobody named it: side and region, or the only one there is. */
+static enum err by_exclusion(struct db *db, const struct access_question *q,
+                             struct access_answer *answer)
+{
+    bool of_hand = q->scope == SCOPE_ARM;
+    const char *region = of_hand ? "" : q->region;
+    struct candidate list[CANDIDATES_MAX];
+    size_t count, matches = 0, at = 0;
+    bool said = q->side != SIDE_UNKNOWN || region[0] != '\0';
+    enum err e = candidates(db, q->patient, list, &count);
+
+    if (e != ERR_OK)
+        return e;
+    if (count == 0)
+        return imply(db, q, answer);
+    for (size_t i = 0; i < count; i++) {
+        if (!agrees(&list[i], q->side, region))
+            continue;
+        matches++;
+        at = i;
+    }
+    answer->assumed = true;
+    answer->how = said ? ACCESS_BY_SITE : ACCESS_BY_SOLE;
+    if (matches == 0 && of_hand && !q->is_sign) {
+        answer->other_arm = true; /* the hand without an access */
+    } else if (matches != 1) {
+        answer->hold = HOLD_ACCESS;
+    } else if (of_hand && !q->is_sign && q->side != SIDE_UNKNOWN &&
+               list[at].side == SIDE_UNKNOWN) {
+        answer->hold = HOLD_SIDE; /* may be the other hand's pressure */
+    } else {
+        answer->access = list[at].id;
+    }
+    return ERR_OK;
+}
+
+enum err access_resolve(struct db *db, const struct access_question *question,
+                        struct access_answer *answer)
+{
+    bool named = false;
+    enum err e;
+
+    *answer = (struct access_answer){ .hold = HOLD_NONE };
+    e = by_name(db, question, answer, &named);
+    if (e != ERR_OK || named)
+        return e;
+    return by_exclusion(db, question, answer);
+}
+
+enum err access_list(struct db *db, int64_t patient, int64_t *accesses,
+                     size_t max, size_t *count)
+{
+    struct candidate list[CANDIDATES_MAX];
+    enum err e = candidates(db, patient, list, count);
+
+    if (e != ERR_OK)
+        return e;
+    if (*count > max)
+        *count = max;
+    for (size_t i = 0; i < *count; i++)
+        accesses[i] = list[i].id;
+    return ERR_OK;
+}

@@ -1,0 +1,120 @@
+/*
+ * app - what the parts of a running service share; private to service/
+ *
+ *     service.c        opening and stopping
+ *     routes.c         which path is whose
+ *     routes_intake.c  resources and Bundles that come in
+ *     routes_read.c    reading, history and search
+ *     routes_task.c    a person's change of a Task
+ *     routes_ops.c     health, metrics, queue, what is held
+ */
+#ifndef HEADGATE_SERVICE_APP_H
+#define HEADGATE_SERVICE_APP_H
+
+#include "adapters/fhir_read.h"
+#include "adapters/http_server.h"
+#include "service/config.h"
+#include "service/outbox.h"
+#include "service/review.h"
+#include "service/service.h"
+#include "service/store.h"
+#include "service/tokens.h"
+
+enum { ANSWER_SIZE_MAX = 64 * 1024 * 1024 };
+
+struct counters {
+    uint64_t requests, refused, resources, tasks_changed;
+};
+
+struct service {
+    uv_loop_t *loop;
+    struct config config;
+    struct policy policy;
+    struct zone *zone;
+    struct codes *codes;
+    struct tokens *tokens;
+    struct fhir_reader reader; /* now_s is set for each body */
+    struct review review;
+    struct store *store;
+    struct http_server *public_server, *control_server;
+    struct http_client *client;
+    struct outbox *outbox;
+    uv_timer_t minute; /* reviews that are to be tried again */
+    uv_timer_t drain;  /* while stopping */
+    int drain_left;
+    struct counters counters;
+    bool stopping, failed;
+    int open_parts; /* to be closed before the service is gone */
+    void (*on_stopped)(void *arg, bool failed);
+    void *stopped_arg;
+    void (*on_fatal)(void *arg);
+    void *fatal_arg;
+    char socket_path[CONFIG_TEXT_SIZE + 8];
+};
+
+/* One request on its way through. */
+struct exchange {
+    struct service *service;
+    struct http_request *request;
+    struct store_job job;
+    struct outcome outcome;
+    struct buf body;                     /* of the answer */
+    void (*release)(struct exchange *x); /* what else it holds; may be NULL */
+};
+
+/* NULL: out of memory, and the request has been answered 503. */
+struct exchange *exchange_new(struct service *service,
+                              struct http_request *request, size_t size);
+void exchange_free(struct exchange *x);
+
+/* Answer with x->body, or with x->outcome (its status), and free x. */
+void exchange_answer(struct exchange *x, int status,
+                     const struct http_header_line *lines, size_t count);
+void exchange_refuse(struct exchange *x);
+/* The store failed: 503, or 500. */
+void exchange_failed(struct exchange *x, enum err e);
+
+/* "http://host:port/fhir", as the client calls us. */
+void exchange_base(const struct exchange *x, struct buf *out);
+
+/* An HTTP-date: "Wed, 25 Nov 2026 15:00:00 GMT" (RFC 9110, 5.6.7). */
+void http_date_write(int64_t at_s, char *out, size_t size);
+
+/* Wall clock, milliseconds. */
+int64_t clock_ms(void);
+
+void routes_handle(void *arg, struct http_request *request);
+void routes_refusal(void *arg, int status, struct buf *body,
+                    const char **content_type);
+
+/* Visit each parameter of a form in the body (POST _search). */
+void http_form_each(const struct http_request *r,
+                    void (*visit)(void *arg, const char *name,
+                                  const char *value),
+                    void *arg);
+
+/* By path: type is one we store; id and version NULL if not in the path. */
+void route_create(struct service *s, struct http_request *r,
+                  enum fhir_type type);
+void route_update(struct service *s, struct http_request *r,
+                  enum fhir_type type, const char *id);
+void route_bundle(struct service *s, struct http_request *r);
+void route_read(struct service *s, struct http_request *r, enum fhir_type type,
+                const char *id, const char *version);
+void route_history(struct service *s, struct http_request *r,
+                   enum fhir_type type, const char *id);
+void route_task_search(struct service *s, struct http_request *r);
+void route_task_update(struct service *s, struct http_request *r,
+                       const char *id);
+void route_metadata(struct service *s, struct http_request *r);
+void route_health(struct service *s, struct http_request *r);
+void route_ready(struct service *s, struct http_request *r);
+void route_metrics(struct service *s, struct http_request *r);
+void route_queue(struct service *s, struct http_request *r);
+void route_held(struct service *s, struct http_request *r);
+
+/* The word of a type we store ("Observation"), and back; FHIR_OTHER. */
+const char *type_word(enum fhir_type type);
+enum fhir_type type_by_word(const char *word);
+
+#endif

@@ -1,0 +1,70 @@
+/*
+ * command - the verbs of the command line, and what they share
+ *
+ * Each returns the exit status: 0 done, 1 something was refused or failed,
+ * 2 the command line or the configuration is wrong.
+ */
+#ifndef HEADGATE_SERVICE_COMMAND_H
+#define HEADGATE_SERVICE_COMMAND_H
+
+#include "adapters/http_client.h"
+#include "service/config.h"
+#include "service/service.h"
+
+int command_serve(int argc, char **argv);
+int command_load(int argc, char **argv);
+int command_queue(int argc, char **argv);
+int command_quarantine(int argc, char **argv);
+int command_check(int argc, char **argv);
+
+enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024 };
+
+struct args {
+    const char *config;              /* --config FILE; NULL: none */
+    const char *sets[ARGS_SETS_MAX]; /* --set section.key=value */
+    int set_count;
+    bool json;         /* --json */
+    const char *to;    /* --to URL: a service elsewhere */
+    const char *token; /* --token-file FILE */
+    const char *files[ARGS_FILES_MAX];
+    int file_count;
+};
+
+/*
+ * Read the arguments after the verb.  Prints what is wrong and returns false;
+ * --help prints help to standard output, sets *helped and returns false.
+ * allowed: letters j (--json), t (--to, --token-file), f (files).
+ */
+bool args_read(struct args *args, int argc, char **argv, const char *allowed,
+               const char *help, bool *helped);
+
+/* The configuration that the arguments name; prints what is wrong. */
+bool args_config(const struct args *args, struct config *config);
+
+/*
+ * A talk with a service: the one that runs on this store, the one of --to,
+ * or, if none runs, one within this process for as long as the command takes.
+ */
+struct session {
+    uv_loop_t loop;
+    struct service *own; /* NULL: another process serves */
+    struct http_client *client;
+    char socket_path[CONFIG_TEXT_SIZE + 8]; /* "" with url */
+    char url[CONFIG_TEXT_SIZE];             /* base, without trailing slash */
+    char authorization[1024];               /* header line, or "" */
+};
+
+/* Prints what is wrong and returns false. */
+bool session_open(struct session *s, const struct args *args,
+                  const struct config *config);
+void session_close(struct session *s);
+
+/*
+ * One request, waited for.  path follows the base ("/fhir", "/queue");
+ * the answer's body is appended to out.  *status is 0 if no answer came.
+ */
+enum err session_call(struct session *s, const char *method, const char *path,
+                      const char *body, size_t len, long *status,
+                      struct buf *out);
+
+#endif

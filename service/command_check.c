@@ -1,0 +1,78 @@
+#include "service/command.h"
+
+#include "adapters/codes.h"
+#include "adapters/policy_file.h"
+#include "adapters/zone.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static const char help[] =
+    "usage: headgate check [--config FILE] [--set SECTION.KEY=VALUE]...\n"
+    "       headgate check reference\n\n"
+    "Reads configuration, policy and time zone, and says what is wrong or\n"
+    "what would be in force.  'reference' prints every setting there is.\n";
+
+static int print_reference(void)
+{
+    struct buf out;
+
+    buf_init(&out, 256 * 1024);
+    config_reference(&out);
+    fwrite(out.data, 1, out.len, stdout);
+    buf_clear(&out);
+    return 0;
+}
+
+static bool check_policy(const struct config *config)
+{
+    static struct policy policy; /* large */
+    struct buf why;
+    enum err e;
+
+    buf_init(&why, 4096);
+    e = policy_file_read(config->policy_path, &policy, &why);
+    if (e != ERR_OK)
+        printf("policy   %s\n", why.data);
+    else
+        printf("policy   %s: version %s, %s, %s\n", config->policy_path,
+               policy.version, policy.approver, policy.date);
+    buf_clear(&why);
+    return e == ERR_OK;
+}
+
+static bool check_zone(const struct config *config)
+{
+    struct zone *zone = NULL;
+    enum err e = zone_load(config->zone, &zone);
+
+    printf("zone     %s%s\n", config->zone,
+           e == ERR_OK ? "" : ": not a zone of this system");
+    zone_free(zone);
+    return e == ERR_OK;
+}
+
+int command_check(int argc, char **argv)
+{
+    struct args args;
+    struct config config;
+    bool helped, ok;
+
+    if (!args_read(&args, argc, argv, "f", help, &helped))
+        return helped ? 0 : 2;
+    if (args.file_count == 1 && strcmp(args.files[0], "reference") == 0)
+        return print_reference();
+    if (!args_config(&args, &config))
+        return 2;
+    printf("listen   %s port %d%s\n", config.http_address, config.http_port,
+           config.http_anonymous ? ", without token" : "");
+    printf("store    %s\n", config.store_path);
+    printf("record   %s\n", config.record_url[0] != '\0'
+                                ? config.record_url
+                                : "none: Tasks are served here");
+    ok = check_policy(&config);
+    ok = check_zone(&config) && ok;
+    for (int i = 0; i < config.map_count; i++)
+        printf("map      %s\n", config.maps[i]);
+    return ok ? 0 : 2;
+}

@@ -1,0 +1,84 @@
+/*
+ * config - the settings of the service: one INI file, overridden by --set
+ *
+ * Everything known about a key stands in its row in config_rows.c: type, place,
+ * range, default, unit, help.  The parser, the reference file
+ * config/headgate.ini and `headgate check` all read it.
+ */
+#ifndef HEADGATE_SERVICE_CONFIG_H
+#define HEADGATE_SERVICE_CONFIG_H
+
+#include "adapters/buf.h"
+
+#include <stdbool.h>
+
+enum { CONFIG_TEXT_SIZE = 512, CONFIG_MAPS_MAX = 16 };
+
+struct config {
+    /* [http] */
+    char http_address[64];              /* 127.0.0.1 */
+    int http_port;                      /* 0 picks a free one; 8480 */
+    char http_tokens[CONFIG_TEXT_SIZE]; /* file: one "name sha256-hex" a line;
+                                           "" none */
+    bool http_anonymous;         /* no token needed; loopback address only */
+    int http_body_max;           /* bytes; 4194304 */
+    int http_connections_max;    /* 256 */
+    int http_request_timeout_ms; /* 30000 */
+    int http_idle_timeout_ms;    /* 60000 */
+    /* [fhir] */
+    char fhir_base[CONFIG_TEXT_SIZE]; /* canonical base of our CodeSystems:
+                                         https://headgate.example/fhir */
+    int fhir_entries_max;             /* of a Bundle; 5000 */
+    bool fhir_strict_access; /* refuse a direct POST whose access is unclear */
+    char zone[64];           /* site.zone: UTC */
+    bool merge_implied; /* site.merge_implied: let the first real access of a
+                           patient take over an implied one; true */
+    /* [store] */
+    char store_path[CONFIG_TEXT_SIZE]; /* headgate.db */
+    /* [policy] */
+    char policy_path[CONFIG_TEXT_SIZE];
+    /* [codes]: map = FILE, may be repeated */
+    char maps[CONFIG_MAPS_MAX][CONFIG_TEXT_SIZE];
+    int map_count;
+    /* [record] */
+    char record_url[CONFIG_TEXT_SIZE]; /* FHIR base of the clinical record;
+                                          "" none */
+    char record_token_file[CONFIG_TEXT_SIZE]; /* bearer token in a file; "" */
+    int record_timeout_ms;                    /* 15000 */
+    /* [outbox] */
+    int outbox_retry_first_ms; /* 1000; keys outbox.retry_first */
+    int outbox_retry_last_ms;  /* 300000; outbox.retry_last */
+    int outbox_parallel;       /* deliveries in flight; 8 */
+    int outbox_unclear_tries;  /* answers 500 before it is put aside; 5 */
+    /* [mllp] */
+    bool mllp_enabled;
+    int mllp_port; /* 0: no listener unless mllp.enabled */
+    /* [log] */
+    char log_level[8]; /* debug info warn error */
+    /* [demo]: nothing here */
+};
+
+/*
+ * config_load - defaults, then the file (path may be NULL), then the
+ * overrides ("section.key=value", count of them), in this order
+ *
+ * Relative paths in the file are relative to the file's folder; those of
+ * overrides to the working directory.  store.path and policy.path that are
+ * not set: "headgate.db" in the working directory, and the policy beside the
+ * configuration file ("policy.ini").
+ *
+ * why  out: what is wrong and where, for a person: "config/x.ini:12:
+ *      [http] port: 70000 is not between 0 and 65535"
+ *
+ * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, an
+ * anonymous listener that is not on loopback, no token file and not
+ * anonymous)
+ */
+MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
+                                int count, struct config *config,
+                                struct buf *why);
+
+/* Write the reference file: every key with its help, range and default. */
+void config_reference(struct buf *out);
+
+#endif

@@ -1,0 +1,374 @@
+#include "service/db.h"
+
+#include "service/schema.h"
+
+#include <math.h>
+#include <sqlite3.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ID_BLOCK = 4096, CACHE_KIB = 65536 };
+
+struct db {
+    sqlite3 *handle;
+    sqlite3_stmt *statements[QUERY_COUNT];
+    int64_t next_id, id_limit; /* of the block reserved in meta */
+    int wal_pages;
+    long fail_in; /* tests: steps until one fails; 0 never */
+};
+
+static const char *const sql[QUERY_COUNT] = {
+#define QUERY(name, text) [name] = text,
+#include "service/statements.h"
+#undef QUERY
+};
+
+static enum err err_of(int code)
+{
+    switch (code & 0xff) {
+    case SQLITE_OK:
+    case SQLITE_DONE:
+    case SQLITE_ROW:
+        return ERR_OK;
+    case SQLITE_FULL:
+    case SQLITE_READONLY:
+        return ERR_FULL;
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED:
+        return ERR_DENIED;
+    case SQLITE_NOMEM:
+        return ERR_MEMORY;
+    case SQLITE_IOERR:
+        return ERR_IO;
+    default:
+        return ERR_STORE;
+    }
+}
+
+static enum err exec(struct db *db, const char *text)
+{
+    return err_of(sqlite3_exec(db->handle, text, NULL, NULL, NULL));
+}
+
+static int on_wal(void *arg, sqlite3 *handle, const char *name, int pages)
+{
+    struct db *db = arg;
+
+    (void)handle;
+    (void)name;
+    db->wal_pages = pages;
+    return SQLITE_OK;
+}
+
+static enum err create(struct db *db)
+{
+    enum err e = exec(db, "BEGIN IMMEDIATE");
+
+    if (e == ERR_OK)
+        e = exec(db, schema_sql);
+    if (e == ERR_OK)
+        e = db_run(db, Q_META_PUT, "si", "schema", INT64(SCHEMA_VERSION));
+    if (e == ERR_OK)
+        e = exec(db, "COMMIT");
+    return e;
+}
+
+static bool is_new(struct db *db)
+{
+    sqlite3_stmt *s = NULL;
+    bool found = false;
+
+    if (sqlite3_prepare_v2(db->handle,
+                           "SELECT 1 FROM sqlite_master WHERE name = 'meta'",
+                           -1, &s, NULL) == SQLITE_OK)
+        found = sqlite3_step(s) == SQLITE_ROW;
+    sqlite3_finalize(s);
+    return !found;
+}
+
+static enum err check_schema(struct db *db)
+{
+    enum err e;
+    int64_t version;
+
+    if (is_new(db))
+        return create(db);
+    e = db_first(db, Q_META_GET, "s", "schema");
+    if (e != ERR_OK)
+        return e == ERR_ABSENT ? ERR_STORE : e;
+    version = db_int(db, Q_META_GET, 0);
+    db_done(db, Q_META_GET);
+    return version == SCHEMA_VERSION ? ERR_OK : ERR_STORE;
+}
+
+static enum err set_up(struct db *db)
+{
+    char pragmas[256];
+    enum err e;
+
+    snprintf(pragmas, sizeof(pragmas),
+             "PRAGMA locking_mode=EXCLUSIVE; PRAGMA journal_mode=WAL;"
+             "PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+             "PRAGMA cache_size=-%d; PRAGMA wal_autocheckpoint=0;"
+             "PRAGMA trusted_schema=OFF;",
+             CACHE_KIB);
+    e = exec(db, pragmas);
+    if (e == ERR_OK)
+        e = check_schema(db);
+    sqlite3_wal_hook(db->handle, on_wal, db);
+    return e;
+}
+
+enum err db_open(const char *path, struct db **out)
+{
+    struct db *db = calloc(1, sizeof(*db));
+    int code;
+    enum err e;
+
+    if (db == NULL)
+        return ERR_MEMORY;
+    code = sqlite3_open_v2(path, &db->handle,
+                           SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE |
+                               SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE,
+                           NULL);
+    e = code == SQLITE_OK ? set_up(db) : err_of(code);
+    if (e != ERR_OK) {
+        db_close(db);
+        return e;
+    }
+    *out = db;
+    return ERR_OK;
+}
+
+void db_close(struct db *db)
+{
+    if (db == NULL)
+        return;
+    for (size_t i = 0; i < QUERY_COUNT; i++)
+        sqlite3_finalize(db->statements[i]);
+    sqlite3_close(db->handle);
+    free(db);
+}
+
+const char *db_library_version(void)
+{
+    return sqlite3_libversion();
+}
+
+static enum err statement(struct db *db, enum query q, sqlite3_stmt **out)
+{
+    if (db->statements[q] == NULL) {
+        int code = sqlite3_prepare_v3(db->handle, sql[q], -1,
+                                      SQLITE_PREPARE_PERSISTENT,
+                                      &db->statements[q], NULL);
+
+        if (code != SQLITE_OK)
+            return err_of(code);
+    }
+    *out = db->statements[q];
+    return ERR_OK;
+}
+
+static int bind_one(sqlite3_stmt *s, int at, char letter, va_list *args)
+{
+    const char *text;
+    const void *blob;
+    size_t len;
+    double number;
+
+    switch (letter) {
+    case 'i':
+        return sqlite3_bind_int64(s, at, va_arg(*args, int64_t));
+    case 'd':
+        number = va_arg(*args, double);
+        return isnan(number) ? sqlite3_bind_null(s, at)
+                             : sqlite3_bind_double(s, at, number);
+    case 's':
+        text = va_arg(*args, const char *);
+        return text == NULL
+                   ? sqlite3_bind_null(s, at)
+                   : sqlite3_bind_text(s, at, text, -1, SQLITE_TRANSIENT);
+    case 'b':
+        blob = va_arg(*args, const void *);
+        len = va_arg(*args, size_t);
+        return blob == NULL
+                   ? sqlite3_bind_null(s, at)
+                   : sqlite3_bind_blob64(s, at, blob, len, SQLITE_TRANSIENT);
+    default:
+        return SQLITE_MISUSE;
+    }
+}
+
+static enum err start(struct db *db, enum query q, const char *format,
+                      va_list *args)
+{
+    sqlite3_stmt *s;
+    enum err e = statement(db, q, &s);
+
+    if (e != ERR_OK)
+        return e;
+    sqlite3_reset(s);
+    for (int at = 1; format[at - 1] != '\0'; at++) {
+        int code = bind_one(s, at, format[at - 1], args);
+
+        if (code != SQLITE_OK)
+            return err_of(code);
+    }
+    return ERR_OK;
+}
+
+enum err db_next(struct db *db, enum query q)
+{
+    int code;
+
+    if (db->fail_in > 0 && --db->fail_in == 0) {
+        db_done(db, q);
+        return ERR_STORE;
+    }
+    code = sqlite3_step(db->statements[q]);
+    if (code == SQLITE_ROW)
+        return ERR_OK;
+    db_done(db, q);
+    return code == SQLITE_DONE ? ERR_ABSENT : err_of(code);
+}
+
+void db_done(struct db *db, enum query q)
+{
+    if (db->statements[q] != NULL) {
+        sqlite3_reset(db->statements[q]);
+        sqlite3_clear_bindings(db->statements[q]);
+    }
+}
+
+enum err db_run(struct db *db, enum query q, const char *format, ...)
+{
+    va_list args;
+    enum err e;
+
+    va_start(args, format);
+    e = start(db, q, format, &args);
+    va_end(args);
+    if (e == ERR_OK)
+        e = db_next(db, q);
+    db_done(db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err db_query(struct db *db, enum query q, const char *format, ...)
+{
+    va_list args;
+    enum err e;
+
+    va_start(args, format);
+    e = start(db, q, format, &args);
+    va_end(args);
+    return e;
+}
+
+enum err db_first(struct db *db, enum query q, const char *format, ...)
+{
+    va_list args;
+    enum err e;
+
+    va_start(args, format);
+    e = start(db, q, format, &args);
+    va_end(args);
+    return e == ERR_OK ? db_next(db, q) : e;
+}
+
+int64_t db_int(struct db *db, enum query q, int column)
+{
+    return sqlite3_column_int64(db->statements[q], column);
+}
+
+double db_double(struct db *db, enum query q, int column)
+{
+    return db_is_null(db, q, column)
+               ? NAN
+               : sqlite3_column_double(db->statements[q], column);
+}
+
+bool db_is_null(struct db *db, enum query q, int column)
+{
+    return sqlite3_column_type(db->statements[q], column) == SQLITE_NULL;
+}
+
+const char *db_text(struct db *db, enum query q, int column)
+{
+    return (const char *)sqlite3_column_text(db->statements[q], column);
+}
+
+const void *db_blob(struct db *db, enum query q, int column, size_t *len)
+{
+    const void *data = sqlite3_column_blob(db->statements[q], column);
+
+    *len = (size_t)sqlite3_column_bytes(db->statements[q], column);
+    return data;
+}
+
+int64_t db_changes(struct db *db)
+{
+    return sqlite3_changes64(db->handle);
+}
+
+/* Numbers are taken in blocks, so that a block costs one write. */
+enum err db_new_id(struct db *db, int64_t *id)
+{
+    if (db->next_id >= db->id_limit) {
+        enum err e = db_first(db, Q_META_GET, "s", "next_id");
+        int64_t from = 1;
+
+        if (e == ERR_OK)
+            from = db_int(db, Q_META_GET, 0);
+        db_done(db, Q_META_GET);
+        if (e != ERR_OK && e != ERR_ABSENT)
+            return e;
+        e = db_run(db, Q_META_PUT, "si", "next_id", from + ID_BLOCK);
+        if (e != ERR_OK)
+            return e;
+        db->next_id = from;
+        db->id_limit = from + ID_BLOCK;
+    }
+    *id = db->next_id++;
+    return ERR_OK;
+}
+
+void db_forget_ids(struct db *db)
+{
+    db->next_id = db->id_limit = 0;
+}
+
+int db_wal_pages(struct db *db)
+{
+    return db->wal_pages;
+}
+
+void db_checkpoint(struct db *db)
+{
+    int left = 0, done = 0;
+
+    if (sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE,
+                                  &left, &done) == SQLITE_OK)
+        db->wal_pages = 0;
+}
+
+enum err db_verify(struct db *db)
+{
+    sqlite3_stmt *s = NULL;
+    enum err e = ERR_STORE;
+
+    if (sqlite3_prepare_v2(db->handle, "PRAGMA integrity_check", -1, &s,
+                           NULL) == SQLITE_OK &&
+        sqlite3_step(s) == SQLITE_ROW &&
+        strcmp((const char *)sqlite3_column_text(s, 0), "ok") == 0)
+        e = ERR_OK;
+    sqlite3_finalize(s);
+    return e;
+}
+
+void db_fail_step(struct db *db, long n)
+{
+    db->fail_in = n;
+}

@@ -1,0 +1,89 @@
+/*
+ * db - SQLite, the only file that knows it: statements by number, rows typed
+ *
+ * One connection, used by one thread.  Each statement of statements.h is
+ * prepared once, when first run.  Arguments are described by a format, one
+ * letter each:
+ *
+ *     i  int64_t (pass with INT64())    d  double (NAN is stored as NULL)
+ *     s  const char * (NULL is NULL)    b  const void *, size_t
+ *
+ * Why one connection: the SQLite of the supported system has a rare
+ * write-ahead-log race that needs a second one; see DEVELOPERS.md.
+ */
+#ifndef HEADGATE_SERVICE_DB_H
+#define HEADGATE_SERVICE_DB_H
+
+#include "planner/err.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define INT64(n) ((int64_t)(n))
+
+enum query {
+#define QUERY(name, sql) name,
+#include "service/statements.h"
+#undef QUERY
+    QUERY_COUNT
+};
+
+struct db;
+
+/*
+ * Open or create; WAL, synchronous FULL, exclusive locking, foreign keys.
+ *
+ * ERR_STORE   not a database, damaged, or of a newer version of the program
+ * ERR_DENIED  another process has it open
+ * ERR_FULL    disk full or read-only
+ */
+MUST_CHECK enum err db_open(const char *path, struct db **db);
+void db_close(struct db *db);
+const char *db_library_version(void);
+
+/* Run a statement that returns no row. */
+MUST_CHECK enum err db_run(struct db *db, enum query q, const char *format,
+                           ...);
+
+/*
+ * Run a statement that returns rows: bind with db_query, then db_next until
+ * it says ERR_ABSENT.  db_done() may end it early and is harmless after the
+ * end.  A statement must not be started again while its rows are read.
+ */
+MUST_CHECK enum err db_query(struct db *db, enum query q, const char *format,
+                             ...);
+MUST_CHECK enum err db_next(struct db *db, enum query q);
+void db_done(struct db *db, enum query q);
+
+/* db_query and the first db_next; on anything but ERR_OK the query is done. */
+MUST_CHECK enum err db_first(struct db *db, enum query q, const char *format,
+                             ...);
+
+int64_t db_int(struct db *db, enum query q, int column);
+double db_double(struct db *db, enum query q, int column); /* NULL is NAN */
+bool db_is_null(struct db *db, enum query q, int column);
+/* Borrowed until the next db_next or db_done; NULL for NULL. */
+const char *db_text(struct db *db, enum query q, int column);
+const void *db_blob(struct db *db, enum query q, int column, size_t *len);
+
+/* Rows changed by the last db_run. */
+int64_t db_changes(struct db *db);
+
+/* A new number, unique in this store and growing. */
+MUST_CHECK enum err db_new_id(struct db *db, int64_t *id);
+
+/* After a rollback: numbers reserved in it are not ours. */
+void db_forget_ids(struct db *db);
+
+/* Pages in the write-ahead log after the last commit. */
+int db_wal_pages(struct db *db);
+void db_checkpoint(struct db *db);
+
+/* The engine's own check of the whole file; ERR_STORE: damaged. */
+MUST_CHECK enum err db_verify(struct db *db);
+
+/* For tests: the nth step from now fails with ERR_STORE; 0: none. */
+void db_fail_step(struct db *db, long n);
+
+#endif

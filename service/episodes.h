@@ -1,0 +1,44 @@
+/*
+ * episodes - what was put to people, as triage needs it
+ *
+ * Store thread only.
+ */
+#ifndef HEADGATE_SERVICE_EPISODES_H
+#define HEADGATE_SERVICE_EPISODES_H
+
+#include "planner/triage.h"
+#include "service/db.h"
+
+/* The newest episode of an access and group, with its evidence, and the
+ * resource number of its Task; number 0 and EPISODE_NONE if there is none. */
+MUST_CHECK enum err episode_load(struct db *db, int64_t access,
+                                 enum group group, struct episode *episode,
+                                 int64_t *task);
+
+struct episode_words {
+    int64_t opened_s, due_s;
+    const char *headline, *suggestion;
+};
+MUST_CHECK enum err episode_store(struct db *db, int64_t access,
+                                  enum group group,
+                                  const struct episode *episode, int64_t task,
+                                  const struct episode_words *words);
+
+/* When it opened and is due, of a Task. */
+MUST_CHECK enum err episode_times(struct db *db, int64_t task,
+                                  int64_t *opened_s, int64_t *due_s);
+
+MUST_CHECK enum err repeat_load(struct db *db, int64_t access, enum group group,
+                                struct repeat_state *repeat, int64_t *task);
+MUST_CHECK enum err repeat_store(struct db *db, int64_t access,
+                                 enum group group,
+                                 const struct repeat_state *repeat,
+                                 int64_t task, int64_t due_s,
+                                 const char *headline);
+
+/* A person, or the record, has changed the status of a Task (of an episode
+ * or a reminder). */
+MUST_CHECK enum err episode_follow(struct db *db, int64_t task,
+                                   const char *status, int64_t now_s);
+
+#endif

@@ -1,0 +1,439 @@
+#include "service/intake.h"
+
+#include "service/readings.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { IDENT_SIZE = 900 };
+
+/* One item on its way in. */
+struct entry {
+    struct intake *in;
+    struct fhir_item *item;
+    struct intake_result *result;
+    struct resource row; /* of what is stored; id 0: new */
+    char ident[IDENT_SIZE];
+};
+
+static bool is_stored_type(enum fhir_type t)
+{
+    return t == FHIR_OBSERVATION || t == FHIR_BODY_STRUCTURE ||
+           t == FHIR_PATIENT;
+}
+
+/*
+ * The key that tells two deliveries of one thing: its first identifier, and
+ * for an Observation also what it measures, since some senders give one
+ * number to all results of a session.
+ */
+static void write_ident(const struct fhir_item *item, char ident[IDENT_SIZE])
+{
+    const struct fhir_identifier *first = &item->identifiers[0];
+    const char *code =
+        item->type == FHIR_OBSERVATION && item->u.observation.root_code != NULL
+            ? item->u.observation.root_code
+            : "";
+    int n;
+
+    ident[0] = '\0';
+    if (item->identifier_count == 0)
+        return;
+    n = snprintf(ident, IDENT_SIZE, "%s|%s|%s",
+                 first->system != NULL ? first->system : "", first->value,
+                 code);
+    if (n >= IDENT_SIZE)
+        ident[0] = '\0';
+}
+
+static void refuse(struct entry *e, int status)
+{
+    e->result->status = status;
+    e->result->fid[0] = '\0';
+}
+
+/* Answer with what is already there. */
+static void found(struct entry *e, int status)
+{
+    e->result->status = status;
+    e->result->version = e->row.version;
+    e->result->updated_ms = e->row.updated_ms;
+    snprintf(e->result->fid, FID_SIZE, "%s", e->row.fid);
+}
+
+/* If-None-Exist: identifier=system|value.  *done: the entry is answered. */
+static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
+{
+    const char *query = e->item->if_none_exist;
+    char system[ALIAS_SIZE], *bar;
+    enum err found_err;
+
+    *done = false;
+    if (query == NULL)
+        return ERR_OK;
+    if (strncmp(query, "identifier=", 11) != 0 ||
+        strlen(query + 11) >= sizeof(system) || strchr(query, '&') != NULL) {
+        outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
+                    "If-None-Exist is understood as identifier=system|value "
+                    "only");
+        refuse(e, 412);
+        *done = true;
+        return ERR_OK;
+    }
+    snprintf(system, sizeof(system), "%s", query + 11);
+    bar = strchr(system, '|');
+    if (bar != NULL)
+        *bar = '\0';
+    found_err =
+        resource_by_identifier(db, e->item->type, bar != NULL ? system : "",
+                               bar != NULL ? bar + 1 : system, &e->row);
+    if (found_err == ERR_ABSENT)
+        return ERR_OK;
+    if (found_err == ERR_AMBIGUOUS) {
+        outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
+                    "If-None-Exist matches more than one resource");
+        refuse(e, 412);
+    } else if (found_err == ERR_OK) {
+        found(e, 200);
+    } else {
+        return found_err;
+    }
+    *done = true;
+    return ERR_OK;
+}
+
+/* Which stored resource is this one?  row.id stays 0 for a new one. */
+static enum err identify(struct db *db, struct entry *e)
+{
+    struct fhir_item *item = e->item;
+    const char *fid = item->method != NULL && strcmp(item->method, "PUT") == 0
+                          ? item->url_id
+                      : item->method == NULL ? item->id
+                                             : NULL;
+    struct resource by_ident = { .id = 0 };
+    enum err err = ERR_ABSENT;
+
+    write_ident(item, e->ident);
+    if (e->ident[0] != '\0')
+        err = resource_by_ident(db, item->type, e->ident, &by_ident);
+    if (err != ERR_OK && err != ERR_ABSENT)
+        return err;
+    e->row = (struct resource){ .kind = item->type };
+    if (fid == NULL || (item->method == NULL && by_ident.id != 0)) {
+        e->row = by_ident.id != 0 ? by_ident : e->row;
+        return ERR_OK;
+    }
+    err = resource_by_fid(db, item->type, fid, &e->row);
+    if (err == ERR_ABSENT) {
+        e->row = (struct resource){ .kind = item->type };
+        snprintf(e->row.fid, FID_SIZE, "%s", fid);
+        err = ERR_OK;
+    }
+    if (err == ERR_OK && by_ident.id != 0 && by_ident.id != e->row.id) {
+        outcome_add(&item->outcome, SEV_ERROR, "identity", "",
+                    "Another resource already has this identifier");
+        refuse(e, 409);
+    }
+    return err;
+}
+
+/* If-Match: the version that the sender has seen. */
+static void if_match(struct entry *e)
+{
+    const char *tag = e->item->if_match;
+    char want[32];
+
+    if (tag == NULL)
+        return;
+    snprintf(want, sizeof(want), "W/\"%d\"", e->row.version);
+    if (e->row.id != 0 &&
+        (strcmp(tag, want) == 0 || strcmp(tag, want + 2) == 0))
+        return;
+    outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
+                "The current version is %d", e->row.version);
+    refuse(e, 412);
+}
+
+/*
+ * A first report that comes after its own correction or withdrawal must not
+ * bring back what was put right.  A PUT is the owner's word, and stands.
+ */
+static bool is_out_of_order(const struct entry *e)
+{
+    const struct fhir_observation *o = &e->item->u.observation;
+    bool put_right = e->row.status == READING_CORRECTED ||
+                     e->row.status == READING_WITHDRAWN;
+
+    if (e->item->type != FHIR_OBSERVATION || e->row.id == 0 || !put_right)
+        return false;
+    if (e->item->method != NULL && strcmp(e->item->method, "PUT") == 0)
+        return false;
+    if (o->reading_status == READING_CORRECTED ||
+        o->reading_status == READING_WITHDRAWN)
+        return false;
+    return o->issued_s == 0 || o->issued_s <= e->row.issued_s;
+}
+
+static enum err add_identifiers(struct db *db, const struct entry *e)
+{
+    enum err err = ERR_OK;
+
+    for (size_t i = 0; err == ERR_OK && i < e->item->identifier_count; i++) {
+        const struct fhir_identifier *id = &e->item->identifiers[i];
+
+        err =
+            db_run(db, Q_RESOURCE_IDENT_ADD, "issi", INT64(e->item->type),
+                   id->system != NULL ? id->system : "", id->value, e->row.id);
+    }
+    return err;
+}
+
+static enum err put(struct db *db, struct entry *e)
+{
+    const struct fhir_item *item = e->item;
+    struct intake *in = e->in;
+    struct new_version v = { .start = item->offset,
+                             .len = item->len,
+                             .digest = item->digest };
+    bool is_new = e->row.id == 0;
+    enum err err = ERR_OK;
+
+    /* a message in which nothing is new is not kept */
+    if (in->journal == 0)
+        err = journal_add(db, in->source, in->now_ms, in->body, in->len,
+                          &in->journal);
+    if (err != ERR_OK)
+        return err;
+    v.journal = in->journal;
+
+    if (is_new && e->row.fid[0] == '\0')
+        new_fid(e->row.fid);
+    if (item->type == FHIR_OBSERVATION) {
+        e->row.status = (int)item->u.observation.reading_status;
+        e->row.issued_s = item->u.observation.issued_s;
+    }
+    err = resource_put(db, &e->row, e->ident[0] != '\0' ? e->ident : NULL, 0,
+                       e->in->now_ms, &v);
+    if (err == ERR_OK)
+        err = add_identifiers(db, e);
+    if (err == ERR_OK)
+        found(e, is_new ? 201 : 200);
+    return err;
+}
+
+/* What a resource means beyond its bytes. */
+static enum err take(struct db *db, struct entry *e, int64_t patient)
+{
+    int64_t id;
+    enum err err;
+
+    if (e->item->type == FHIR_PATIENT)
+        return patient_take(db, e->item, e->row.fid, e->row.id, &id);
+    if (e->item->type == FHIR_OBSERVATION)
+        return readings_replace(db, e->item, patient, e->row.id, e->row.version,
+                                e->in->strict_access &&
+                                    e->in->source == SOURCE_HTTP,
+                                e->in->now_ms);
+    err = access_take(db, e->item, e->row.fid, e->row.id, e->in->merge_implied,
+                      &id);
+    if (err == ERR_CONFLICT) {
+        outcome_add(&e->item->outcome, SEV_ERROR, "identity",
+                    "BodyStructure.patient",
+                    "This access is known as that of another patient");
+        refuse(e, 409);
+    }
+    return err == ERR_OK ? news_mark(db, id, e->in->now_ms) : err;
+}
+
+/* *done: the entry is answered without storing anything. */
+static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
+                          bool *done)
+{
+    struct outcome *o = &e->item->outcome;
+    bool same = false;
+    int64_t equal = 0;
+    enum err err = ERR_OK;
+
+    *done = false;
+    if (e->row.id != 0) {
+        err = resource_is_same(db, &e->row, e->item->digest, &same);
+    } else if (e->item->type == FHIR_OBSERVATION && e->ident[0] == '\0' &&
+               e->row.fid[0] == '\0' &&
+               e->item->u.observation.reading_count > 0) {
+        err = readings_duplicate(db, e->item, patient, &equal);
+        if (err == ERR_OK && equal != 0)
+            err = resource_get(db, equal, &e->row);
+        same = equal != 0;
+    }
+    if (err != ERR_OK)
+        return err;
+    if (same) {
+        outcome_add(o, SEV_INFORMATION, "duplicate", "",
+                    "Already stored; nothing has changed");
+    } else if (is_out_of_order(e)) {
+        outcome_add(o, SEV_WARNING, "out-of-order", "",
+                    "Came after its own correction or withdrawal, which "
+                    "stands; not used");
+        same = true;
+    }
+    if (same)
+        found(e, 200);
+    *done = same;
+    return ERR_OK;
+}
+
+static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
+{
+    enum err err;
+
+    *patient = 0;
+    if (e->item->type != FHIR_OBSERVATION)
+        return ERR_OK;
+    err = patient_of_ref(db, &e->item->u.observation.subject, patient);
+    if (err == ERR_FORM) {
+        outcome_add(&e->item->outcome, SEV_ERROR, "no-subject",
+                    "Observation.subject",
+                    "The subject names nobody: a reference or an identifier "
+                    "is needed");
+        refuse(e, 422);
+        return ERR_OK;
+    }
+    return err;
+}
+
+static enum err apply_entry(struct db *db, struct entry *e)
+{
+    int64_t patient;
+    bool done;
+    enum err err = if_none_exist(db, e, &done);
+
+    if (err != ERR_OK || done)
+        return err;
+    err = identify(db, e);
+    if (err == ERR_OK && e->result->status == 0)
+        if_match(e);
+    if (err == ERR_OK && e->result->status == 0)
+        err = find_patient(db, e, &patient);
+    if (err != ERR_OK || e->result->status != 0)
+        return err;
+    err = is_repeat(db, e, patient, &done);
+    if (err != ERR_OK || done)
+        return err;
+    err = put(db, e);
+    if (err == ERR_OK)
+        err = take(db, e, patient);
+    if (err == ERR_OK && outcome_refuses(&e->item->outcome) &&
+        !(e->in->source == SOURCE_FEED && e->item->only_held)) {
+        refuse(e, e->item->outcome.status);
+        return ERR_CONFLICT; /* found only now: undo what was put */
+    }
+    return err;
+}
+
+/* Everything of one entry, or nothing of it. */
+static enum err apply_alone(struct db *db, struct entry *e)
+{
+    int64_t journal = e->in->journal;
+    enum err err = db_run(db, Q_SAVE_ENTRY, "");
+    enum err applied;
+
+    if (err != ERR_OK)
+        return err;
+    applied = apply_entry(db, e);
+    if (applied != ERR_OK) {
+        err = db_run(db, Q_UNDO_ENTRY, "");
+        db_forget_ids(db);
+        e->in->journal = journal; /* undone with the entry that kept it */
+    }
+    if (err == ERR_OK)
+        err = db_run(db, Q_RELEASE_ENTRY, "");
+    if (err != ERR_OK)
+        return err;
+    return applied == ERR_CONFLICT && e->result->status >= 400 ? ERR_OK
+                                                               : applied;
+}
+
+static bool is_refused_before(const struct entry *e)
+{
+    return outcome_refuses(&e->item->outcome) &&
+           !(e->in->source == SOURCE_FEED && e->item->only_held);
+}
+
+static bool any_refused(const struct intake *in)
+{
+    for (size_t i = 0; i < fhir_doc_count(in->doc); i++) {
+        if (in->results[i].status >= 400)
+            return true;
+    }
+    return false;
+}
+
+/* Mark what need not be tried; true if something is left. */
+static bool sort_out(struct intake *in)
+{
+    bool left = false;
+
+    for (size_t i = 0; i < fhir_doc_count(in->doc); i++) {
+        struct fhir_item *item = fhir_doc_item(in->doc, i);
+        struct entry e = { .in = in, .item = item, .result = &in->results[i] };
+
+        *e.result = (struct intake_result){ .status = 0 };
+        snprintf(e.result->type, sizeof(e.result->type), "%s",
+                 item->type_name != NULL ? item->type_name : "");
+        if (is_refused_before(&e)) {
+            refuse(&e, item->outcome.status);
+        } else if (!is_stored_type(item->type)) {
+            outcome_add(&item->outcome, SEV_ERROR, "not-supported", "",
+                        "This resource type is not taken here");
+            refuse(&e, 422);
+        } else {
+            left = true;
+        }
+    }
+    return left;
+}
+
+/* People and accesses before what is measured on them. */
+static enum err apply_in_order(struct db *db, struct intake *in)
+{
+    static const enum fhir_type order[] = { FHIR_PATIENT, FHIR_BODY_STRUCTURE,
+                                            FHIR_OBSERVATION };
+    enum err err = ERR_OK;
+
+    for (size_t k = 0; k < COUNT(order); k++) {
+        for (size_t i = 0; err == ERR_OK && i < fhir_doc_count(in->doc); i++) {
+            struct entry e = { .in = in,
+                               .item = fhir_doc_item(in->doc, i),
+                               .result = &in->results[i] };
+
+            if (e.item->type != order[k] || e.result->status != 0)
+                continue;
+            err = apply_alone(db, &e);
+            in->news = in->news || e.result->status < 300;
+        }
+    }
+    return err;
+}
+
+enum err intake_apply(struct db *db, void *arg)
+{
+    struct intake *in = arg;
+    bool transaction = fhir_doc_bundle(in->doc) == BUNDLE_TRANSACTION;
+    bool left = sort_out(in);
+    enum err err;
+
+    in->journal = 0;
+    in->news = in->all_failed = false;
+    if (!left || (transaction && any_refused(in))) {
+        in->all_failed = transaction && any_refused(in);
+        return in->all_failed ? ERR_CONFLICT : ERR_OK;
+    }
+    err = apply_in_order(db, in);
+    if (err == ERR_OK && transaction && any_refused(in)) {
+        in->all_failed = true;
+        in->news = false;
+        return ERR_CONFLICT;
+    }
+    return err;
+}

@@ -1,0 +1,50 @@
+/*
+ * intake - what has been read goes into the store, and what is answered
+ *
+ * The road of one message: decoded on the loop or a pool thread (fhir_read),
+ * applied here on the store thread in one transaction, answered after the
+ * commit.
+ *
+ *     body --> fhir_doc --> intake_apply (store thread) --> intake_result
+ *                                                             per item
+ */
+#ifndef HEADGATE_SERVICE_INTAKE_H
+#define HEADGATE_SERVICE_INTAKE_H
+
+#include "adapters/fhir_read.h"
+#include "service/resources.h"
+
+struct intake_result {
+    int status;         /* HTTP: 200, 201, or a refusal */
+    char type[24];      /* "Observation" */
+    char fid[FID_SIZE]; /* "" if refused */
+    int version;
+    int64_t updated_ms;
+};
+
+struct intake {
+    /* in */
+    struct fhir_doc *doc;
+    const char *body; /* borrowed */
+    size_t len;
+    enum message_source source;
+    bool strict_access, merge_implied;
+    int64_t now_ms;
+    /* out */
+    struct intake_result *results; /* one per item; given by the caller */
+    int64_t journal; /* the message's number; 0: nothing in it was new */
+    bool news;       /* accesses have news: wake the review */
+    bool all_failed; /* a transaction that was refused as a whole */
+};
+
+/*
+ * intake_apply - store_job run function (arg is a struct intake)
+ *
+ * Each item is accepted or refused by itself, but for a transaction Bundle:
+ * all or none.  Outcomes of items are extended with what the store knows.
+ * Returns an error only if the store failed; a transaction that is refused
+ * returns ERR_CONFLICT after setting all_failed, so that the job is undone.
+ */
+enum err intake_apply(struct db *db, void *arg);
+
+#endif

@@ -1,0 +1,42 @@
+/*
+ * log - one line of key=value on standard error per event, without patients
+ *
+ * A field is a number or a literal of the program: no field takes run-time
+ * text, so that nothing from a record can reach the log.
+ *
+ *     log_event(LOG_WARN, "outbox.retry", KEY_INT("row", id), KEY_ERR(e));
+ */
+#ifndef HEADGATE_SERVICE_LOG_H
+#define HEADGATE_SERVICE_LOG_H
+
+#include "planner/err.h"
+
+#include <stddef.h>
+#include <stdint.h>
+
+enum log_level { LOG_DEBUG, LOG_INFO, LOG_WARN, LOG_ERROR };
+
+struct log_field {
+    const char *key;
+    const char *word; /* NULL: number counts */
+    int64_t number;
+};
+
+/* "" makes sure that the key, and the word, are literals */
+#define KEY_INT(k, n)  ((struct log_field){ "" k, NULL, (int64_t)(n) })
+#define KEY_WORD(k, w) ((struct log_field){ "" k, "" w, 0 })
+#define KEY_ERR(e)     ((struct log_field){ "err", err_word(e), 0 })
+
+#define log_event(level, event, ...)                                           \
+    log_write(level, "" event,                                                 \
+              (const struct log_field[]){ __VA_ARGS__, { NULL, NULL, 0 } })
+
+/* Lines below this level are dropped; default LOG_INFO. */
+void log_set_level(enum log_level level);
+MUST_CHECK enum err log_level_by_word(const char *word, enum log_level *level);
+
+/* Thread-safe; one write() per line: time, level, event, fields. */
+void log_write(enum log_level level, const char *event,
+               const struct log_field *fields);
+
+#endif

@@ -1,0 +1,52 @@
+/*
+ * headgate - the program: one word says what to do
+ */
+#include "service/command.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static const struct {
+    const char *name;
+    int (*run)(int argc, char **argv);
+    const char *help;
+} commands[] = {
+    { "serve", command_serve, "run the service" },
+    { "load", command_load, "send files of readings to the service" },
+    { "queue", command_queue, "show the referral queue" },
+    { "quarantine", command_quarantine, "show what is held back, and why" },
+    { "check", command_check, "check configuration, policy and code maps" },
+};
+
+static int usage(FILE *to)
+{
+    fprintf(to,
+            "headgate %s: watches dialysis accesses and suggests referrals\n\n"
+            "usage: headgate COMMAND [--config FILE] [--set SECTION.KEY=VALUE]"
+            "... [ARGUMENTS]\n\n",
+            HEADGATE_VERSION);
+    for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++)
+        fprintf(to, "  %-12s%s\n", commands[i].name, commands[i].help);
+    fputs("\nheadgate COMMAND --help says more.\n"
+          "Suggestions are decision support; a qualified clinician decides.\n",
+          to);
+    return to == stdout ? 0 : 2;
+}
+
+int main(int argc, char **argv)
+{
+    if (argc < 2)
+        return usage(stderr);
+    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)
+        return usage(stdout);
+    if (strcmp(argv[1], "--version") == 0) {
+        puts("headgate " HEADGATE_VERSION);
+        return 0;
+    }
+    for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++) {
+        if (strcmp(argv[1], commands[i].name) == 0)
+            return commands[i].run(argc - 1, argv + 1);
+    }
+    fprintf(stderr, "headgate: there is no command '%s'\n\n", argv[1]);
+    return usage(stderr);
+}

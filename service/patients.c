@@ -1,0 +1,194 @@
+#include "service/patients.h"
+
+#include "service/resources.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static bool fits(int written)
+{
+    return written > 0 && written < ALIAS_SIZE;
+}
+
+bool alias_of_literal(const char *literal, char alias[ALIAS_SIZE])
+{
+    if (literal == NULL || literal[0] == '\0')
+        return false;
+    return fits(snprintf(alias, ALIAS_SIZE, "r:%s", literal));
+}
+
+bool alias_of_identifier(const char *system, const char *value,
+                         char alias[ALIAS_SIZE])
+{
+    if (value == NULL || value[0] == '\0')
+        return false;
+    return fits(snprintf(alias, ALIAS_SIZE, "i:%s|%s",
+                         system != NULL ? system : "", value));
+}
+
+static enum err by_alias(struct db *db, const char *alias, int64_t *patient)
+{
+    enum err e = db_first(db, Q_PATIENT_BY_ALIAS, "s", alias);
+
+    if (e == ERR_OK) {
+        *patient = db_int(db, Q_PATIENT_BY_ALIAS, 0);
+        db_done(db, Q_PATIENT_BY_ALIAS);
+    }
+    return e;
+}
+
+static enum err add_patient(struct db *db, const char *alias, const char *name,
+                            int64_t *patient)
+{
+    enum err e = db_new_id(db, patient);
+
+    if (e == ERR_OK)
+        e = db_run(db, Q_PATIENT_ADD, "iisss", *patient, partition_of(*patient),
+                   alias, name, NULL);
+    if (e == ERR_OK)
+        e = db_run(db, Q_PATIENT_ALIAS_ADD, "si", alias, *patient);
+    return e;
+}
+
+/* Both numbers mean one person: the older one stays. */
+static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
+{
+    static const enum query moves[] = { Q_PATIENT_ALIAS_MOVE,
+                                        Q_PATIENT_MOVE_ACCESS,
+                                        Q_PATIENT_MOVE_HELD, Q_READING_MOVE,
+                                        Q_TASK_MOVE_PATIENT };
+    int64_t goes = a < b ? b : a;
+
+    *stays = a < b ? a : b;
+    if (a == b)
+        return ERR_OK;
+    for (size_t i = 0; i < COUNT(moves); i++) {
+        enum err e = db_run(db, moves[i], "ii", goes, *stays);
+
+        if (e != ERR_OK)
+            return e;
+    }
+    return db_run(db, Q_PATIENT_REMOVE, "i", goes);
+}
+
+/*
+ * The patient of this alias.  known is the patient found so far (0 none): the
+ * alias joins it, or the two are united.
+ */
+static enum err join_alias(struct db *db, const char *alias, int64_t *known)
+{
+    int64_t found;
+    enum err e = by_alias(db, alias, &found);
+
+    if (e == ERR_OK && *known != 0)
+        return unite(db, *known, found, known);
+    if (e == ERR_OK) {
+        *known = found;
+        return ERR_OK;
+    }
+    if (e != ERR_ABSENT)
+        return e;
+    return *known != 0 ? db_run(db, Q_PATIENT_ALIAS_ADD, "si", alias, *known)
+                       : add_patient(db, alias, NULL, known);
+}
+
+enum err patient_of_ref(struct db *db, const struct fhir_ref *ref,
+                        int64_t *patient)
+{
+    char alias[ALIAS_SIZE];
+    int64_t known = 0;
+    enum err e;
+
+    if (alias_of_literal(ref->literal, alias)) {
+        e = join_alias(db, alias, &known);
+        if (e != ERR_OK)
+            return e;
+    }
+    if (alias_of_identifier(ref->system, ref->value, alias)) {
+        e = join_alias(db, alias, &known);
+        if (e != ERR_OK)
+            return e;
+    }
+    if (known == 0)
+        return ERR_FORM;
+    if (ref->display != NULL) {
+        e = db_run(db, Q_PATIENT_SET_NAME, "is", known, ref->display);
+        if (e != ERR_OK)
+            return e;
+    }
+    *patient = known;
+    return ERR_OK;
+}
+
+enum err patient_find(struct db *db, const char *literal, const char *system,
+                      const char *value, int64_t *patient)
+{
+    char alias[ALIAS_SIZE];
+
+    if (alias_of_literal(literal, alias) ||
+        alias_of_identifier(system, value, alias))
+        return by_alias(db, alias, patient);
+    return ERR_ABSENT;
+}
+
+static void write_name(const struct fhir_patient *p, char name[160])
+{
+    if (p->family != NULL && p->given != NULL)
+        snprintf(name, 160, "%s, %s", p->family, p->given);
+    else if (p->family != NULL || p->given != NULL || p->name_text != NULL)
+        snprintf(name, 160, "%s",
+                 p->family != NULL  ? p->family
+                 : p->given != NULL ? p->given
+                                    : p->name_text);
+    else
+        name[0] = '\0';
+}
+
+enum err patient_take(struct db *db, const struct fhir_item *item,
+                      const char *fid, int64_t resource, int64_t *patient)
+{
+    char alias[ALIAS_SIZE], literal[FID_SIZE + 16], name[160];
+    int64_t known = 0;
+    enum err e = ERR_OK;
+
+    snprintf(literal, sizeof(literal), "Patient/%s", fid);
+    if (alias_of_literal(literal, alias))
+        e = join_alias(db, alias, &known);
+    for (size_t i = 0; e == ERR_OK && i < item->identifier_count; i++) {
+        if (alias_of_identifier(item->identifiers[i].system,
+                                item->identifiers[i].value, alias))
+            e = join_alias(db, alias, &known);
+    }
+    if (e == ERR_OK && item->full_url != NULL &&
+        alias_of_literal(item->full_url, alias))
+        e = join_alias(db, alias, &known);
+    if (e != ERR_OK)
+        return e;
+    write_name(&item->u.patient, name);
+    *patient = known;
+    return db_run(db, Q_PATIENT_SET, "iiss", known, resource,
+                  name[0] != '\0' ? name : NULL, item->u.patient.unit);
+}
+
+static void copy(char *to, size_t size, const char *from)
+{
+    snprintf(to, size, "%s", from != NULL ? from : "");
+}
+
+enum err patient_get(struct db *db, int64_t id, struct patient *p)
+{
+    const enum query q = Q_PATIENT_GET;
+    enum err e = db_first(db, q, "i", id);
+    const char *anchor;
+
+    if (e != ERR_OK)
+        return e;
+    *p = (struct patient){ .id = id, .resource = db_int(db, q, 3) };
+    anchor = db_text(db, q, 0);
+    p->anchor_is_literal = anchor[0] == 'r';
+    copy(p->anchor, sizeof(p->anchor), anchor + 2);
+    copy(p->name, sizeof(p->name), db_text(db, q, 1));
+    copy(p->unit, sizeof(p->unit), db_text(db, q, 2));
+    db_done(db, q);
+    return ERR_OK;
+}

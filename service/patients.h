@@ -1,0 +1,53 @@
+/*
+ * patients - who is meant: references and identifiers of one person
+ *
+ * Store thread only.  A patient is known by aliases: the literal references
+ * that senders use ("Patient/p-1001") and business identifiers.  Two that
+ * turn out to be one person (a Patient resource carries the identifier of
+ * one and the id of the other) become one.
+ */
+#ifndef HEADGATE_SERVICE_PATIENTS_H
+#define HEADGATE_SERVICE_PATIENTS_H
+
+#include "adapters/fhir_read.h"
+#include "service/db.h"
+
+enum { ALIAS_SIZE = 600 };
+
+/* "r:Patient/p-1001" or "i:system|value"; false if it does not fit, or the
+ * reference says neither. */
+bool alias_of_literal(const char *literal, char alias[ALIAS_SIZE]);
+bool alias_of_identifier(const char *system, const char *value,
+                         char alias[ALIAS_SIZE]);
+
+/*
+ * patient_of_ref - the patient a reference means, made known if new
+ *
+ * ERR_FORM  the reference says neither a literal nor an identifier, or is
+ *           longer than an alias may be
+ */
+MUST_CHECK enum err patient_of_ref(struct db *db, const struct fhir_ref *ref,
+                                   int64_t *patient);
+
+/* The patient a search names, not made known: ERR_ABSENT. */
+MUST_CHECK enum err patient_find(struct db *db, const char *literal,
+                                 const char *system, const char *value,
+                                 int64_t *patient);
+
+/* Take over a Patient resource (fid its id here). */
+MUST_CHECK enum err patient_take(struct db *db, const struct fhir_item *item,
+                                 const char *fid, int64_t resource,
+                                 int64_t *patient);
+
+struct patient {
+    int64_t id;
+    char anchor[ALIAS_SIZE]; /* the alias it was first known by, without
+                                "r:" or "i:" */
+    bool anchor_is_literal;
+    char name[160]; /* "" if not known */
+    char unit[160];
+    int64_t resource; /* 0 if no Patient resource has come */
+};
+MUST_CHECK enum err patient_get(struct db *db, int64_t id, struct patient *p);
+
+#endif

@@ -1,0 +1,389 @@
+#include "service/readings.h"
+
+#include "service/resources.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { OWNERS_MAX = 16 };
+
+bool quantity_is_reviewed(enum quantity q)
+{
+    switch ((int)q) {
+    case Q_ACCESS_FLOW:
+    case Q_CARDIAC_OUTPUT:
+    case Q_DIGITAL_PRESSURE:
+    case Q_DIGITAL_BRACHIAL_INDEX:
+    case Q_HAND_SYMPTOM:
+    case Q_HAND_ISCHAEMIA_GRADE:
+    case Q_HEART_FAILURE_SIGN:
+    case Q_ACCESS_SIGN:
+    case Q_THRILL:
+    case Q_BLEEDING_PROLONGED:
+    case Q_ACCESS_INTERVENTION:
+    case Q_ACCESS_TYPE:
+    case Q_DOWEL_DIAMETER:
+    case Q_BAND_STRETCHED:
+    case Q_BAND_RELEASED:
+        return true;
+    default:
+        return false;
+    }
+}
+
+enum err news_mark(struct db *db, int64_t access, int64_t now_ms)
+{
+    return db_run(db, Q_NEWS_ADD, "iii", access, partition_of(access), now_ms);
+}
+
+/* An owner is an access or a patient; a patient's reading is news for each
+ * of his accesses. */
+static enum err mark_owner(struct db *db, int64_t owner, int64_t patient,
+                           int64_t now_ms)
+{
+    int64_t accesses[OWNERS_MAX];
+    struct access a;
+    size_t count;
+    enum err e;
+
+    if (owner != patient) {
+        e = access_get(db, owner, &a);
+        if (e == ERR_ABSENT) /* of another patient, before a correction */
+            return ERR_OK;
+        return e == ERR_OK
+                   ? news_mark(db, a.merged != 0 ? a.merged : owner, now_ms)
+                   : e;
+    }
+    e = access_list(db, patient, accesses, OWNERS_MAX, &count);
+    for (size_t i = 0; e == ERR_OK && i < count; i++)
+        e = news_mark(db, accesses[i], now_ms);
+    return e;
+}
+
+/* Those who lose a reading must be looked at again. */
+static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
+                           int64_t now_ms)
+{
+    int64_t owners[OWNERS_MAX];
+    size_t count = 0;
+    enum err e = db_query(db, Q_READING_OWNERS, "i", resource);
+
+    while (e == ERR_OK && (e = db_next(db, Q_READING_OWNERS)) == ERR_OK) {
+        if (count < OWNERS_MAX)
+            owners[count++] = db_int(db, Q_READING_OWNERS, 0);
+    }
+    if (e == ERR_ABSENT)
+        e = db_run(db, Q_READING_REMOVE, "i", resource);
+    if (e == ERR_OK)
+        e = db_run(db, Q_HELD_REMOVE, "i", resource);
+    if (e == ERR_OK)
+        e = db_run(db, Q_DERIVED_REMOVE, "i", resource);
+    for (size_t i = 0; e == ERR_OK && i < count; i++)
+        e = mark_owner(db, owners[i], patient, now_ms);
+    return e;
+}
+
+static void note_access(struct fhir_item *item,
+                        const struct access_answer *answer,
+                        const struct fhir_reading *r, bool strict)
+{
+    struct outcome *o = &item->outcome;
+    const char *place = "Observation.focus";
+    const char *what = quantity_info(r->reading.quantity)->code;
+
+    if (answer->provisional)
+        outcome_add(o, SEV_WARNING, "access-provisional", place,
+                    "The access named has not come yet; it is known under "
+                    "that name, type unknown, until its BodyStructure comes");
+    else if (answer->hold == HOLD_SIDE)
+        outcome_add(o, SEV_WARNING, "access-side", place,
+                    "The side of %s does not agree with its access, or is "
+                    "needed and not said: kept, not used",
+                    what);
+    else if (answer->hold == HOLD_ACCESS)
+        outcome_add(
+            o, strict ? SEV_ERROR : SEV_WARNING, "access-ambiguous", place,
+            "Which access %s belongs to is not clear: kept, not used", what);
+    else if (answer->other_arm)
+        outcome_add(o, SEV_INFORMATION, "access-side", place,
+                    "%s is of the arm without an access: kept, not used", what);
+    else if (answer->assumed)
+        outcome_add(o, SEV_WARNING, "access-assumed", place,
+                    "The access was taken from what is known of the patient; "
+                    "the Observation names none");
+}
+
+static bool said_before(const struct outcome *o, const char *word)
+{
+    for (size_t i = 0; i < o->count; i++) {
+        if (strcmp(o->issues[i].word, word) == 0)
+            return true;
+    }
+    return false;
+}
+
+struct owner_cache {
+    bool known[2]; /* by scope */
+    enum side side[2];
+    struct access_answer answer[2];
+};
+
+/* Whose reading is it?  Asked once per scope and side. */
+static enum err find_owner(struct db *db, struct fhir_item *item,
+                           int64_t patient, const struct fhir_reading *r,
+                           struct owner_cache *cache,
+                           struct access_answer *answer)
+{
+    const struct fhir_observation *o = &item->u.observation;
+    const struct quantity_info *info = quantity_info(r->reading.quantity);
+    struct access_question q = { .patient = patient,
+                                 .observation = o,
+                                 .scope = info->scope,
+                                 .side = r->reading.side != SIDE_UNKNOWN
+                                             ? r->reading.side
+                                             : o->site.side,
+                                 .region = r->region != NULL ? r->region : "",
+                                 .is_sign = info->kind == VALUE_CODE };
+    int slot = info->scope == SCOPE_ARM ? 1 : 0;
+    enum err e;
+
+    if (cache->known[slot] && cache->side[slot] == q.side) {
+        *answer = cache->answer[slot];
+        answer->provisional = false;
+        return ERR_OK;
+    }
+    e = access_resolve(db, &q, answer);
+    cache->known[slot] = e == ERR_OK;
+    cache->side[slot] = q.side;
+    cache->answer[slot] = *answer;
+    return e;
+}
+
+static enum err add_reading(struct db *db, const struct reading *r,
+                            int64_t owner, int64_t part, int how)
+{
+    return db_run(db, Q_READING_ADD, "iiiiiiiiiiidiiiiii", owner,
+                  INT64(quantity_is_reviewed(r->quantity)), r->start_s,
+                  INT64(r->quantity), r->id, INT64(r->slot), part,
+                  INT64(r->version), INT64(r->status), r->end_s,
+                  INT64(r->precision), r->value, INT64(r->bound),
+                  INT64(r->sign), INT64(r->present), INT64(r->method),
+                  INT64(r->side), INT64(how));
+}
+
+static enum err hold_reading(struct db *db, int64_t patient,
+                             const struct fhir_reading *fr,
+                             const struct reading *r, enum hold hold,
+                             int64_t now_ms)
+{
+    return db_run(db, Q_HELD_ADD, "iiiisisi", r->id, INT64(r->slot),
+                  partition_of(patient), patient, hold_word(hold),
+                  INT64(r->quantity), fr->hint, now_ms);
+}
+
+static enum err place_reading(struct db *db, struct fhir_item *item,
+                              int64_t patient, const struct fhir_reading *fr,
+                              struct reading *r, struct owner_cache *cache,
+                              bool strict, int64_t now_ms)
+{
+    struct access_answer answer = { .hold = fr->hold };
+    int64_t owner = patient;
+    enum err e;
+
+    if (fr->hold != HOLD_NONE)
+        return hold_reading(db, patient, fr, r, fr->hold, now_ms);
+    if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
+        e = find_owner(db, item, patient, fr, cache, &answer);
+        if (e != ERR_OK)
+            return e;
+        if (!said_before(&item->outcome, "access-ambiguous") &&
+            !said_before(&item->outcome, "access-assumed"))
+            note_access(item, &answer, fr, strict);
+        if (answer.hold != HOLD_NONE)
+            return hold_reading(db, patient, fr, r, answer.hold, now_ms);
+        if (!answer.other_arm)
+            owner = answer.access;
+    }
+    /* a finger of the other arm is the patient's, and no rule looks at it */
+    e = answer.other_arm
+            ? ERR_OK
+            : add_reading(db, r, owner, partition_of(owner), (int)answer.how);
+    if (e == ERR_OK && !answer.other_arm && quantity_is_reviewed(r->quantity))
+        e = mark_owner(db, owner, patient, now_ms);
+    return e;
+}
+
+/* What was calculated from this Observation goes with it. */
+static enum err withdraw_derived(struct db *db, const char *fid,
+                                 int64_t patient, int64_t now_ms)
+{
+    char literal[FID_SIZE + 16];
+    int64_t resources[OWNERS_MAX], owners[OWNERS_MAX];
+    size_t count = 0, owner_count;
+    enum err e;
+
+    snprintf(literal, sizeof(literal), "Observation/%s", fid);
+    e = db_query(db, Q_DERIVED_LIST, "s", literal);
+    while (e == ERR_OK && (e = db_next(db, Q_DERIVED_LIST)) == ERR_OK) {
+        if (count < OWNERS_MAX)
+            resources[count++] = db_int(db, Q_DERIVED_LIST, 0);
+    }
+    if (e != ERR_ABSENT)
+        return e;
+    e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < count; i++) {
+        owner_count = 0;
+        e = db_query(db, Q_READING_OWNERS, "i", resources[i]);
+        while (e == ERR_OK && (e = db_next(db, Q_READING_OWNERS)) == ERR_OK) {
+            if (owner_count < OWNERS_MAX)
+                owners[owner_count++] = db_int(db, Q_READING_OWNERS, 0);
+        }
+        e = e == ERR_ABSENT ? db_run(db, Q_READING_WITHDRAW, "ii", resources[i],
+                                     INT64(READING_WITHDRAWN))
+                            : e;
+        for (size_t k = 0; e == ERR_OK && k < owner_count; k++)
+            e = mark_owner(db, owners[k], patient, now_ms);
+    }
+    return e;
+}
+
+static enum err note_sources(struct db *db, const struct fhir_observation *o,
+                             int64_t resource)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < o->derived_count; i++)
+        e = db_run(db, Q_DERIVED_ADD, "si", o->derived_from[i], resource);
+    return e;
+}
+
+enum err readings_replace(struct db *db, struct fhir_item *item,
+                          int64_t patient, int64_t resource, int version,
+                          bool strict_access, int64_t now_ms)
+{
+    struct fhir_observation *o = &item->u.observation;
+    struct owner_cache cache = { .known = { false, false } };
+    struct resource row;
+    enum err e = remove_old(db, patient, resource, now_ms);
+
+    if (e == ERR_OK && o->reading_status == READING_WITHDRAWN) {
+        e = resource_get(db, resource, &row);
+        return e == ERR_OK ? withdraw_derived(db, row.fid, patient, now_ms) : e;
+    }
+    for (size_t i = 0; e == ERR_OK && i < o->reading_count; i++) {
+        struct reading r = o->readings[i].reading;
+
+        r.id = resource;
+        r.version = version;
+        e = place_reading(db, item, patient, &o->readings[i], &r, &cache,
+                          strict_access, now_ms);
+    }
+    return e == ERR_OK ? note_sources(db, o, resource) : e;
+}
+
+enum err readings_duplicate(struct db *db, struct fhir_item *item,
+                            int64_t patient, int64_t *resource)
+{
+    const enum query q = Q_READING_EQUAL;
+    struct fhir_observation *o = &item->u.observation;
+    struct owner_cache cache = { .known = { false, false } };
+
+    *resource = 0;
+    for (size_t i = 0; i < o->reading_count; i++) {
+        const struct reading *r = &o->readings[i].reading;
+        struct access_answer answer = { .access = 0 };
+        int64_t owner = patient, found;
+        enum err e = ERR_OK;
+
+        if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
+            e = find_owner(db, item, patient, &o->readings[i], &cache, &answer);
+            owner = answer.access;
+            if (answer.provisional) /* a second asking finds it known */
+                note_access(item, &answer, &o->readings[i], false);
+        }
+        if (e == ERR_OK && owner != 0 && o->readings[i].hold == HOLD_NONE)
+            e = db_first(db, q, "iiiiiiiiiid", owner,
+                         INT64(quantity_is_reviewed(r->quantity)), r->start_s,
+                         INT64(r->quantity), r->end_s, INT64(r->method),
+                         INT64(r->sign), INT64(r->present), INT64(r->side),
+                         INT64(r->bound), r->value);
+        else if (e == ERR_OK)
+            e = ERR_ABSENT;
+        found = e == ERR_OK ? db_int(db, q, 0) : 0;
+        db_done(db, q);
+        if (e != ERR_OK || (*resource != 0 && *resource != found)) {
+            *resource = 0; /* at least one reading is new */
+            return e == ERR_ABSENT ? ERR_OK : e;
+        }
+        *resource = found;
+    }
+    return ERR_OK;
+}
+
+static void read_row(struct db *db, struct reading *r)
+{
+    const enum query q = Q_READING_LIST;
+
+    *r = (struct reading){ .start_s = db_int(db, q, 0),
+                           .quantity = (enum quantity)db_int(db, q, 1),
+                           .id = db_int(db, q, 2),
+                           .slot = (int)db_int(db, q, 3),
+                           .version = (int)db_int(db, q, 4),
+                           .status = (enum reading_status)db_int(db, q, 5),
+                           .end_s = db_int(db, q, 6),
+                           .precision = (enum precision)db_int(db, q, 7),
+                           .value = db_double(db, q, 8),
+                           .bound = (enum bound)db_int(db, q, 9),
+                           .sign = (enum sign)db_int(db, q, 10),
+                           .present = db_int(db, q, 11) != 0,
+                           .method = (enum method)db_int(db, q, 12),
+                           .side = (enum side)db_int(db, q, 13) };
+}
+
+static enum err load_owner(struct db *db, int64_t owner, int64_t from_s,
+                           struct reading *list, size_t max, size_t *count)
+{
+    enum err e =
+        db_query(db, Q_READING_LIST, "iii", owner, from_s, INT64(max - *count));
+
+    while (e == ERR_OK && (e = db_next(db, Q_READING_LIST)) == ERR_OK) {
+        if (*count < max)
+            read_row(db, &list[(*count)++]);
+    }
+    db_done(db, Q_READING_LIST);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static int by_time(const void *a, const void *b)
+{
+    const struct reading *x = a, *y = b;
+
+    if (x->start_s != y->start_s)
+        return x->start_s < y->start_s ? -1 : 1;
+    if (x->id != y->id)
+        return x->id < y->id ? -1 : 1;
+    return x->slot - y->slot;
+}
+
+enum err readings_load(struct db *db, const struct access *a, int64_t from_s,
+                       struct reading *list, size_t max, size_t *count)
+{
+    int64_t owners[OWNERS_MAX] = { a->id, a->patient };
+    size_t owner_count = 2;
+    enum err e = db_query(db, Q_ACCESS_MERGED_INTO, "i", a->id);
+
+    while (e == ERR_OK && (e = db_next(db, Q_ACCESS_MERGED_INTO)) == ERR_OK) {
+        if (owner_count < OWNERS_MAX)
+            owners[owner_count++] = db_int(db, Q_ACCESS_MERGED_INTO, 0);
+    }
+    if (e == ERR_ABSENT)
+        e = ERR_OK;
+    *count = 0;
+    for (size_t i = 0; e == ERR_OK && i < owner_count; i++)
+        e = load_owner(db, owners[i], from_s, list, max, count);
+    if (e == ERR_OK && *count > 0)
+        qsort(list, *count, sizeof(*list), by_time);
+    return e;
+}

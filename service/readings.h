@@ -1,0 +1,52 @@
+/*
+ * readings - the history of accesses and patients, and what is held back
+ *
+ * Store thread only.
+ */
+#ifndef HEADGATE_SERVICE_READINGS_H
+#define HEADGATE_SERVICE_READINGS_H
+
+#include "planner/history.h"
+#include "service/accesses.h"
+
+/* Does any rule look at this quantity?  Only then a reading is news. */
+bool quantity_is_reviewed(enum quantity q);
+
+/*
+ * readings_replace - the readings of an Observation's newest version take the
+ * place of those of the version before
+ *
+ * Finds out whose each reading is, keeps back what is unclear, notes it in
+ * the item's outcome, and marks the accesses that have news.
+ *
+ * strict_access  an unclear access is an error (status 422) in the outcome
+ *                of item; the caller then undoes all
+ */
+MUST_CHECK enum err readings_replace(struct db *db, struct fhir_item *item,
+                                     int64_t patient, int64_t resource,
+                                     int version, bool strict_access,
+                                     int64_t now_ms);
+
+/*
+ * readings_duplicate - is this Observation, which has no identifier, equal in
+ * access, quantity, method, time and value to one stored without identifier?
+ *
+ * resource  out: that one's number, 0 if there is none
+ */
+MUST_CHECK enum err readings_duplicate(struct db *db, struct fhir_item *item,
+                                       int64_t patient, int64_t *resource);
+
+/* Mark an access as having news. */
+MUST_CHECK enum err news_mark(struct db *db, int64_t access, int64_t now_ms);
+
+/*
+ * readings_load - the newest readings that rules look at, of an access (with
+ * those merged into it) and its patient, since from_s, oldest first
+ *
+ * list   room for max
+ */
+MUST_CHECK enum err readings_load(struct db *db, const struct access *a,
+                                  int64_t from_s, struct reading *list,
+                                  size_t max, size_t *count);
+
+#endif

@@ -1,0 +1,264 @@
+#include "service/resources.h"
+
+#include "adapters/fhir_write.h"
+#include "service/pack.h"
+
+#include <openssl/rand.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+int64_t partition_of(int64_t id)
+{
+    return id % 1024;
+}
+
+static void copy_fid(char fid[FID_SIZE], const char *text)
+{
+    snprintf(fid, FID_SIZE, "%s", text != NULL ? text : "");
+}
+
+enum err resource_by_fid(struct db *db, enum fhir_type kind, const char *fid,
+                         struct resource *r)
+{
+    const enum query q = Q_RESOURCE_BY_FID;
+    enum err e = db_first(db, q, "is", INT64(kind), fid);
+
+    if (e != ERR_OK)
+        return e;
+    *r = (struct resource){ .id = db_int(db, q, 0),
+                            .kind = kind,
+                            .version = (int)db_int(db, q, 1),
+                            .updated_ms = db_int(db, q, 2),
+                            .status = (int)db_int(db, q, 3),
+                            .issued_s = db_int(db, q, 4) };
+    copy_fid(r->fid, fid);
+    db_done(db, q);
+    return ERR_OK;
+}
+
+enum err resource_by_ident(struct db *db, enum fhir_type kind,
+                           const char *ident, struct resource *r)
+{
+    const enum query q = Q_RESOURCE_BY_IDENT;
+    enum err e = db_first(db, q, "is", INT64(kind), ident);
+
+    if (e != ERR_OK)
+        return e;
+    *r = (struct resource){ .id = db_int(db, q, 0),
+                            .kind = kind,
+                            .version = (int)db_int(db, q, 1),
+                            .updated_ms = db_int(db, q, 2),
+                            .status = (int)db_int(db, q, 3),
+                            .issued_s = db_int(db, q, 4) };
+    copy_fid(r->fid, db_text(db, q, 5));
+    db_done(db, q);
+    return ERR_OK;
+}
+
+enum err resource_get(struct db *db, int64_t id, struct resource *r)
+{
+    const enum query q = Q_RESOURCE_GET;
+    enum err e = db_first(db, q, "i", id);
+
+    if (e != ERR_OK)
+        return e;
+    *r = (struct resource){ .id = id,
+                            .kind = (enum fhir_type)db_int(db, q, 0),
+                            .version = (int)db_int(db, q, 2),
+                            .updated_ms = db_int(db, q, 3),
+                            .status = (int)db_int(db, q, 4) };
+    copy_fid(r->fid, db_text(db, q, 1));
+    db_done(db, q);
+    return ERR_OK;
+}
+
+enum err resource_by_identifier(struct db *db, enum fhir_type kind,
+                                const char *system, const char *value,
+                                struct resource *r)
+{
+    const enum query q = Q_RESOURCE_IDENT_FIND;
+    enum err e = db_first(db, q, "iss", INT64(kind), system, value);
+    int64_t id;
+
+    if (e != ERR_OK)
+        return e;
+    id = db_int(db, q, 0);
+    e = db_next(db, q);
+    db_done(db, q);
+    if (e == ERR_OK)
+        return ERR_AMBIGUOUS;
+    return e == ERR_ABSENT ? resource_get(db, id, r) : e;
+}
+
+enum err resource_first_identifier(struct db *db, int64_t id,
+                                   struct buf *system, struct buf *value)
+{
+    const enum query q = Q_RESOURCE_IDENT_FIRST;
+    enum err e = db_first(db, q, "i", id);
+
+    if (e != ERR_OK)
+        return e;
+    buf_puts(system, db_text(db, q, 0));
+    buf_puts(value, db_text(db, q, 1));
+    db_done(db, q);
+    e = buf_ok(system);
+    return e == ERR_OK ? buf_ok(value) : e;
+}
+
+enum err journal_add(struct db *db, enum message_source source,
+                     int64_t received_ms, const char *body, size_t len,
+                     int64_t *seq)
+{
+    struct buf packed;
+    enum err e = db_new_id(db, seq);
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&packed, 2 * (size_t)BODY_MAX);
+    e = pack(body, len, &packed);
+    if (e == ERR_OK)
+        e = db_run(db, Q_JOURNAL_ADD, "iiiib", *seq, received_ms, INT64(source),
+                   INT64(len), (const void *)packed.data, packed.len);
+    buf_clear(&packed);
+    return e;
+}
+
+static enum err add_version(struct db *db, const struct resource *r,
+                            int64_t part, const struct new_version *v)
+{
+    struct buf packed;
+    enum err e = ERR_OK;
+
+    buf_init(&packed, 2 * (size_t)BODY_MAX);
+    if (v->journal == 0)
+        e = pack(v->body, v->len, &packed);
+    if (e == ERR_OK)
+        e = db_run(db, Q_VERSION_ADD, "iiiiiiibb", r->id, INT64(r->version),
+                   part, r->updated_ms, v->journal, INT64(v->start),
+                   INT64(v->len), (const void *)v->digest, (size_t)32,
+                   v->journal == 0 ? (const void *)packed.data : NULL,
+                   packed.len);
+    buf_clear(&packed);
+    return e;
+}
+
+enum err resource_put(struct db *db, struct resource *r, const char *ident,
+                      int64_t part, int64_t now_ms, const struct new_version *v)
+{
+    enum err e;
+
+    /* lastUpdated never goes back, whatever the clock does */
+    r->updated_ms = now_ms > r->updated_ms ? now_ms : r->updated_ms + 1;
+    r->version++;
+    if (r->id == 0) {
+        e = db_new_id(db, &r->id);
+        if (e == ERR_OK)
+            e = db_run(db, Q_RESOURCE_ADD, "iiissiiii", r->id, part,
+                       INT64(r->kind), r->fid, ident, INT64(r->version),
+                       r->updated_ms, INT64(r->status), r->issued_s);
+    } else {
+        e = db_run(db, Q_RESOURCE_SET, "iiiiis", r->id, INT64(r->version),
+                   r->updated_ms, INT64(r->status), r->issued_s, ident);
+    }
+    return e == ERR_OK ? add_version(db, r, part, v) : e;
+}
+
+enum err resource_is_same(struct db *db, const struct resource *r,
+                          const unsigned char digest[32], bool *same)
+{
+    const enum query q = Q_VERSION_DIGEST;
+    enum err e = db_first(db, q, "ii", r->id, INT64(r->version));
+    const void *stored;
+    size_t len;
+
+    if (e != ERR_OK)
+        return e;
+    stored = db_blob(db, q, 0, &len);
+    *same = len == 32 && memcmp(stored, digest, 32) == 0;
+    db_done(db, q);
+    return ERR_OK;
+}
+
+/* A slice of a message in the journal. */
+static enum err journal_slice(struct db *db, int64_t seq, size_t start,
+                              size_t len, struct buf *out)
+{
+    const enum query q = Q_JOURNAL_GET;
+    enum err e = db_first(db, q, "i", seq);
+    struct buf whole;
+    const void *body;
+    size_t body_len;
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&whole, BODY_MAX);
+    body = db_blob(db, q, 1, &body_len);
+    e = unpack(body, body_len, (size_t)db_int(db, q, 0), &whole);
+    db_done(db, q);
+    if (e == ERR_OK && start + len > whole.len)
+        e = ERR_STORE;
+    if (e == ERR_OK) {
+        buf_add(out, whole.data + start, len);
+        e = buf_ok(out);
+    }
+    buf_clear(&whole);
+    return e;
+}
+
+enum err resource_body(struct db *db, const struct resource *r, int version,
+                       struct buf *out, int64_t *updated_ms)
+{
+    const enum query q = Q_VERSION_GET;
+    int64_t journal;
+    size_t start, len, body_len;
+    const void *body;
+    enum err e =
+        db_first(db, q, "ii", r->id, INT64(version > 0 ? version : r->version));
+
+    if (e != ERR_OK)
+        return e;
+    *updated_ms = db_int(db, q, 0);
+    journal = db_int(db, q, 1);
+    start = (size_t)db_int(db, q, 2);
+    len = (size_t)db_int(db, q, 3);
+    if (journal == 0) {
+        body = db_blob(db, q, 4, &body_len);
+        e = unpack(body, body_len, len, out);
+    }
+    db_done(db, q);
+    return journal == 0 ? e : journal_slice(db, journal, start, len, out);
+}
+
+enum err resource_served(struct db *db, const char *base,
+                         const struct resource *r, int version, struct buf *out)
+{
+    struct buf body, meta;
+    int64_t updated_ms = 0;
+    enum err e;
+
+    buf_init(&body, BODY_MAX);
+    buf_init(&meta, 1024);
+    e = resource_body(db, r, version, &body, &updated_ms);
+    if (e == ERR_OK) {
+        fhir_write_meta(base, version > 0 ? version : r->version, updated_ms,
+                        r->kind == FHIR_TASK ? "machine-suggested" : NULL,
+                        &meta);
+        e = buf_ok(&meta);
+    }
+    if (e == ERR_OK)
+        e = fhir_respell(body.data, body.len, r->fid, meta.data, out);
+    buf_clear(&body);
+    buf_clear(&meta);
+    return e;
+}
+
+void new_fid(char fid[FID_SIZE])
+{
+    unsigned char bytes[16];
+
+    if (RAND_bytes(bytes, sizeof(bytes)) != 1)
+        abort(); /* without randomness ids could collide */
+    for (size_t i = 0; i < sizeof(bytes); i++)
+        snprintf(fid + 2 * i, 3, "%02x", bytes[i]);
+}

@@ -1,0 +1,31 @@
+/*
+ * retry - what an answer of a server means for trying again, and when
+ *
+ * Source of Retry-After: RFC 9110, 10.2.3; of the dates in it: 5.6.7.
+ */
+#ifndef HEADGATE_SERVICE_RETRY_H
+#define HEADGATE_SERVICE_RETRY_H
+
+#include "adapters/http_client.h"
+
+enum retry_class {
+    RETRY_LATER,   /* passing: the same again, later */
+    RETRY_UNCLEAR, /* may be for good: the same again, a few times */
+    RETRY_NEVER    /* the same bytes will never be taken */
+};
+
+/* Of an answer that is not 2xx, or no answer. */
+enum retry_class retry_class(const struct http_answer *answer);
+
+/* How long to wait after the nth failure (from 0): exponential, with full
+ * jitter, between first and last. */
+int64_t retry_wait_ms(int tries, int first_ms, int last_ms);
+
+/*
+ * Retry-After, seconds or HTTP-date, as a wait from now_ms; at most an hour.
+ * ERR_FORM: neither.
+ */
+MUST_CHECK enum err retry_after_ms(const char *text, int64_t now_ms,
+                                   int64_t *wait_ms);
+
+#endif

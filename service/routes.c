@@ -1,0 +1,227 @@
+#include "service/app.h"
+
+#include "adapters/fhir_write.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static const struct {
+    const char *word;
+    enum fhir_type type;
+} types[] = { { "Observation", FHIR_OBSERVATION },
+              { "BodyStructure", FHIR_BODY_STRUCTURE },
+              { "Patient", FHIR_PATIENT },
+              { "Task", FHIR_TASK } };
+
+const char *type_word(enum fhir_type type)
+{
+    for (size_t i = 0; i < COUNT(types); i++) {
+        if (types[i].type == type)
+            return types[i].word;
+    }
+    return "";
+}
+
+enum fhir_type type_by_word(const char *word)
+{
+    for (size_t i = 0; i < COUNT(types); i++) {
+        if (strcmp(types[i].word, word) == 0)
+            return types[i].type;
+    }
+    return FHIR_OTHER;
+}
+
+static void refuse(struct service *s, struct http_request *r, const char *word,
+                   const char *text)
+{
+    struct exchange *x = exchange_new(s, r, sizeof(*x));
+
+    if (x == NULL)
+        return;
+    outcome_add(&x->outcome, SEV_ERROR, word, "", "%s", text);
+    exchange_refuse(x);
+}
+
+void routes_refusal(void *arg, int status, struct buf *body,
+                    const char **content_type)
+{
+    struct service *s = arg;
+    struct outcome o;
+
+    outcome_init(&o);
+    outcome_add(&o, SEV_ERROR, status == 413 ? "too-long" : "bad-request", "",
+                status == 413 ? "The body is larger than is taken here"
+                              : "The request cannot be read as HTTP");
+    fhir_write_outcome(s->config.fhir_base, &o, NULL, body);
+    *content_type = "application/fhir+json; charset=utf-8";
+    s->counters.refused++;
+}
+
+/* A path taken apart: /fhir/Observation/o1/_history/2 */
+struct path {
+    char text[512];
+    const char *parts[6];
+    size_t count;
+};
+
+static bool split(const char *path, struct path *p)
+{
+    char *at = p->text;
+
+    p->count = 0;
+    if (strlen(path) >= sizeof(p->text))
+        return false;
+    snprintf(p->text, sizeof(p->text), "%s", path);
+    while (*at != '\0') {
+        at += strspn(at, "/");
+        if (*at == '\0')
+            break;
+        if (p->count == COUNT(p->parts))
+            return false;
+        p->parts[p->count++] = at;
+        at += strcspn(at, "/");
+        if (*at != '\0')
+            *at++ = '\0';
+    }
+    return true;
+}
+
+static bool is(const struct path *p, size_t i, const char *word)
+{
+    return i < p->count && strcmp(p->parts[i], word) == 0;
+}
+
+static bool is_read(const char *method)
+{
+    return strcmp(method, "GET") == 0 || strcmp(method, "HEAD") == 0;
+}
+
+/* May this one come in? */
+static bool is_allowed(const struct service *s, struct http_request *r)
+{
+    if (http_is_local(r) || s->config.http_anonymous)
+        return true;
+    return s->tokens != NULL &&
+           tokens_accept(s->tokens, http_header(r, "Authorization"));
+}
+
+/* Only JSON is spoken here. */
+static bool wants_other_format(const struct http_request *r)
+{
+    const char *accept = http_header(r, "Accept");
+    const char *format = http_query(r, "_format");
+
+    if (format != NULL)
+        return strstr(format, "json") == NULL;
+    return accept != NULL && accept[0] != '\0' &&
+           strstr(accept, "json") == NULL && strstr(accept, "*/*") == NULL &&
+           strstr(accept, "application/*") == NULL;
+}
+
+static bool sends_other_format(const struct http_request *r)
+{
+    const char *type = http_header(r, "Content-Type");
+    size_t len;
+
+    http_body(r, &len);
+    return len > 0 && type != NULL &&
+           strncmp(type, "application/fhir+json", 21) != 0 &&
+           strncmp(type, "application/json", 16) != 0;
+}
+
+static void route_task(struct service *s, struct http_request *r,
+                       const struct path *p)
+{
+    const char *method = http_method(r);
+
+    if (p->count == 2 && is_read(method))
+        route_task_search(s, r);
+    else if (p->count == 3 && is(p, 2, "_search") &&
+             strcmp(method, "POST") == 0)
+        route_task_search(s, r);
+    else if (p->count == 3 && strcmp(method, "PUT") == 0)
+        route_task_update(s, r, p->parts[2]);
+    else if (p->count == 3 && is_read(method))
+        route_read(s, r, FHIR_TASK, p->parts[2], NULL);
+    else if (p->count == 4 && is(p, 3, "_history") && is_read(method))
+        route_history(s, r, FHIR_TASK, p->parts[2]);
+    else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
+        route_read(s, r, FHIR_TASK, p->parts[2], p->parts[4]);
+    else
+        refuse(s, r, "method", "This is not offered on Task");
+}
+
+static void route_resource(struct service *s, struct http_request *r,
+                           const struct path *p, enum fhir_type type)
+{
+    const char *method = http_method(r);
+
+    if (p->count == 2 && strcmp(method, "POST") == 0)
+        route_create(s, r, type);
+    else if (p->count == 3 && strcmp(method, "PUT") == 0)
+        route_update(s, r, type, p->parts[2]);
+    else if (p->count == 3 && is_read(method))
+        route_read(s, r, type, p->parts[2], NULL);
+    else if (p->count == 4 && is(p, 3, "_history") && is_read(method))
+        route_history(s, r, type, p->parts[2]);
+    else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
+        route_read(s, r, type, p->parts[2], p->parts[4]);
+    else
+        refuse(s, r, "method", "This is not offered on this resource type");
+}
+
+static void route_fhir(struct service *s, struct http_request *r,
+                       const struct path *p)
+{
+    enum fhir_type type = p->count > 1 ? type_by_word(p->parts[1]) : FHIR_OTHER;
+    bool is_search = is(p, 2, "_search");
+
+    if (wants_other_format(r))
+        refuse(s, r, "not-acceptable", "Only JSON is offered here");
+    else if (!is_search && sends_other_format(r))
+        refuse(s, r, "media-type", "Send application/fhir+json");
+    else if (p->count == 1 && strcmp(http_method(r), "POST") == 0)
+        route_bundle(s, r);
+    else if (p->count == 2 && is(p, 1, "metadata") && is_read(http_method(r)))
+        route_metadata(s, r);
+    else if (type == FHIR_TASK)
+        route_task(s, r, p);
+    else if (type != FHIR_OTHER)
+        route_resource(s, r, p, type);
+    else if (p->count == 1)
+        refuse(s, r, "method", "Send a Bundle by POST");
+    else
+        refuse(s, r, "not-found", "This resource type is not kept here");
+}
+
+void routes_handle(void *arg, struct http_request *r)
+{
+    struct service *s = arg;
+    bool reads = is_read(http_method(r));
+    struct path p;
+
+    s->counters.requests++;
+    if (!split(http_path(r), &p)) {
+        refuse(s, r, "not-found", "There is nothing under this path");
+        return;
+    }
+    if (p.count == 1 && reads && is(&p, 0, "healthz")) {
+        route_health(s, r);
+    } else if (p.count == 1 && reads && is(&p, 0, "readyz")) {
+        route_ready(s, r);
+    } else if (p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata")) {
+        route_fhir(s, r, &p);
+    } else if (!is_allowed(s, r)) {
+        refuse(s, r, "unauthorized", "No bearer token, or an unknown one");
+    } else if (is(&p, 0, "fhir")) {
+        route_fhir(s, r, &p);
+    } else if (p.count == 1 && reads && is(&p, 0, "metrics")) {
+        route_metrics(s, r);
+    } else if (p.count == 1 && reads && is(&p, 0, "queue")) {
+        route_queue(s, r);
+    } else if (p.count == 1 && reads && is(&p, 0, "held")) {
+        route_held(s, r);
+    } else {
+        refuse(s, r, "not-found", "There is nothing under this path");
+    }
+}

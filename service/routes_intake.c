@@ -1,0 +1,319 @@
+#include "service/app.h"
+
+#include "adapters/fhir_write.h"
+#include "service/intake.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    INLINE_MAX = 64 * 1024, /* a larger body is read on a pool thread */
+    LOCATION_SIZE = 1024
+};
+
+/* A resource or Bundle coming in. */
+struct arrival {
+    struct exchange x; /* first */
+    uv_work_t work;
+    enum fhir_type type; /* FHIR_BUNDLE: at the root */
+    bool update;
+    char id[FID_SIZE]; /* of the path, for an update */
+    const char *body;
+    size_t len;
+    struct fhir_reader reader;
+    struct fhir_doc *doc;
+    enum err read; /* what reading came to */
+    struct intake in;
+};
+
+static void release(struct exchange *x)
+{
+    struct arrival *a = (struct arrival *)x;
+
+    fhir_doc_free(a->doc);
+    free(a->in.results);
+}
+
+/* ---- the answer --------------------------------------------------------- */
+
+static bool prefers(const struct exchange *x, const char *what)
+{
+    const char *prefer = http_header(x->request, "Prefer");
+
+    return prefer != NULL && strstr(prefer, what) != NULL;
+}
+
+static enum err representation(struct arrival *a, const struct fhir_item *item,
+                               const struct intake_result *result)
+{
+    struct buf meta;
+    enum err e;
+
+    buf_init(&meta, 1024);
+    fhir_write_meta(a->reader.base, result->version, result->updated_ms, NULL,
+                    &meta);
+    e = buf_ok(&meta);
+    if (e == ERR_OK)
+        e = fhir_respell(a->body + item->offset, item->len, result->fid,
+                         meta.data, &a->x.body);
+    buf_clear(&meta);
+    return e;
+}
+
+static void answer_one(struct arrival *a)
+{
+    struct fhir_item *item = fhir_doc_item(a->doc, 0);
+    const struct intake_result *result = &a->in.results[0];
+    char etag[32], location[LOCATION_SIZE], modified[64];
+    struct http_header_line lines[3];
+    struct buf base;
+
+    if (result->status >= 400) {
+        a->x.outcome = item->outcome;
+        a->x.outcome.status = result->status;
+        exchange_refuse(&a->x);
+        return;
+    }
+    buf_init(&base, 512);
+    exchange_base(&a->x, &base);
+    snprintf(location, sizeof(location), "%s/%s/%s/_history/%d", base.data,
+             result->type, result->fid, result->version);
+    snprintf(etag, sizeof(etag), "W/\"%d\"", result->version);
+    http_date_write(result->updated_ms / 1000, modified, sizeof(modified));
+    buf_clear(&base);
+    lines[0] = (struct http_header_line){ "Location", location };
+    lines[1] = (struct http_header_line){ "ETag", etag };
+    lines[2] = (struct http_header_line){ "Last-Modified", modified };
+    if (prefers(&a->x, "return=representation")) {
+        if (representation(a, item, result) != ERR_OK)
+            buf_empty(&a->x.body);
+    } else if (!prefers(&a->x, "return=minimal")) {
+        fhir_write_outcome(a->reader.base, &item->outcome, NULL, &a->x.body);
+    }
+    exchange_answer(&a->x, result->status, lines, COUNT(lines));
+}
+
+/* All that was wrong with a transaction, with the entries' places. */
+static void gather_refusals(struct arrival *a)
+{
+    struct outcome *all = &a->x.outcome;
+
+    for (size_t i = 0; i < fhir_doc_count(a->doc); i++) {
+        const struct outcome *one = &fhir_doc_item(a->doc, i)->outcome;
+
+        if (a->in.results[i].status < 400)
+            continue;
+        for (size_t k = 0; k < one->count; k++) {
+            const struct issue *issue = &one->issues[k];
+            const char *rest = strchr(issue->place, '.');
+            char place[200];
+
+            if (strncmp(issue->place, "Bundle", 6) == 0)
+                snprintf(place, sizeof(place), "%s", issue->place);
+            else
+                snprintf(place, sizeof(place), "Bundle.entry[%zu].resource%s",
+                         i, rest != NULL ? rest : "");
+            outcome_add(all, issue->severity, issue->word, place, "%s",
+                        issue->text);
+        }
+        if (all->status < a->in.results[i].status)
+            all->status = a->in.results[i].status;
+    }
+}
+
+static void answer_bundle(struct arrival *a)
+{
+    size_t count = fhir_doc_count(a->doc);
+    bool transaction = fhir_doc_bundle(a->doc) == BUNDLE_TRANSACTION;
+    struct fhir_response *responses = calloc(count + 1, sizeof(*responses));
+    char(*texts)[2][160] = calloc(count + 1, sizeof(*texts));
+
+    if (responses == NULL || texts == NULL) {
+        free(responses);
+        free(texts);
+        exchange_failed(&a->x, ERR_MEMORY);
+        return;
+    }
+    for (size_t i = 0; i < count; i++) {
+        const struct intake_result *r = &a->in.results[i];
+
+        responses[i].status = r->status;
+        responses[i].outcome = &fhir_doc_item(a->doc, i)->outcome;
+        if (r->status >= 400)
+            continue;
+        snprintf(texts[i][0], sizeof(texts[i][0]), "%s/%s/_history/%d", r->type,
+                 r->fid, r->version);
+        snprintf(texts[i][1], sizeof(texts[i][1]), "W/\"%d\"", r->version);
+        responses[i].location = texts[i][0];
+        responses[i].etag = texts[i][1];
+        responses[i].modified_ms = r->updated_ms;
+    }
+    fhir_write_bundle_response(a->reader.base, transaction, responses, count,
+                               &a->x.body);
+    free(responses);
+    free(texts);
+    exchange_answer(&a->x, 200, NULL, 0);
+}
+
+static void on_stored(void *arg, enum err e)
+{
+    struct arrival *a = arg;
+    struct service *s = a->x.service;
+
+    if (a->in.all_failed) {
+        gather_refusals(a);
+        exchange_refuse(&a->x);
+        return;
+    }
+    if (e != ERR_OK) {
+        exchange_failed(&a->x, e);
+        return;
+    }
+    if (a->in.news)
+        store_wake(s->store);
+    s->counters.resources += fhir_doc_count(a->doc);
+    if (a->type == FHIR_BUNDLE)
+        answer_bundle(a);
+    else
+        answer_one(a);
+}
+
+/* ---- reading and storing ------------------------------------------------ */
+
+static enum err apply(struct db *db, void *arg)
+{
+    struct arrival *a = arg;
+
+    return intake_apply(db, &a->in);
+}
+
+/* The path says what must come; the body must agree. */
+static bool agrees(struct arrival *a)
+{
+    struct fhir_item *item;
+    enum bundle_type bundle = fhir_doc_bundle(a->doc);
+    struct outcome *o = &a->x.outcome;
+
+    if (a->type == FHIR_BUNDLE) {
+        if (bundle == BUNDLE_NONE)
+            outcome_add(o, SEV_ERROR, "bad-value", "Bundle",
+                        "A Bundle is taken here; send a single resource to "
+                        "its own path");
+        return bundle != BUNDLE_NONE;
+    }
+    item = bundle == BUNDLE_NONE ? fhir_doc_item(a->doc, 0) : NULL;
+    if (item == NULL || item->type != a->type) {
+        outcome_add(o, SEV_ERROR, "bad-value", "resourceType",
+                    "The path asks for a %s", type_word(a->type));
+        return false;
+    }
+    item->method = a->update ? "PUT" : "POST";
+    item->if_none_exist =
+        a->update ? NULL : http_header(a->x.request, "If-None-Exist");
+    item->if_match = http_header(a->x.request, "If-Match");
+    item->url_id = a->update ? a->id : NULL;
+    if (a->update && (item->id == NULL || strcmp(item->id, a->id) != 0)) {
+        outcome_add(o, SEV_ERROR, "bad-value", "Resource.id",
+                    "The id in the body must be that of the path");
+        return false;
+    }
+    return true;
+}
+
+static void store(struct arrival *a)
+{
+    struct service *s = a->x.service;
+    size_t count;
+
+    if (a->read != ERR_OK || !agrees(a)) {
+        if (a->x.outcome.status == 0) {
+            exchange_failed(&a->x, a->read);
+        } else {
+            exchange_refuse(&a->x);
+        }
+        return;
+    }
+    count = fhir_doc_count(a->doc);
+    a->in = (struct intake){
+        .doc = a->doc,
+        .body = a->body,
+        .len = a->len,
+        .source = fhir_doc_bundle(a->doc) == BUNDLE_COLLECTION ? SOURCE_FEED
+                                                               : SOURCE_HTTP,
+        .strict_access = s->config.fhir_strict_access,
+        .merge_implied = s->config.merge_implied,
+        .now_ms = clock_ms(),
+        .results = calloc(count + 1, sizeof(struct intake_result))
+    };
+    if (a->in.results == NULL) {
+        exchange_failed(&a->x, ERR_MEMORY);
+        return;
+    }
+    a->x.job = (struct store_job){ .run = apply, .done = on_stored, .arg = a };
+    store_submit(s->store, &a->x.job);
+}
+
+static void read_body(struct arrival *a)
+{
+    a->read = fhir_read(&a->reader, a->body, a->len, &a->x.outcome, &a->doc);
+}
+
+static void on_work(uv_work_t *work)
+{
+    read_body(work->data);
+}
+
+static void after_work(uv_work_t *work, int status)
+{
+    struct arrival *a = work->data;
+
+    if (status != 0)
+        a->read = ERR_STOPPED;
+    store(a);
+}
+
+static void start(struct service *s, struct http_request *r,
+                  enum fhir_type type, const char *id)
+{
+    struct arrival *a = (struct arrival *)exchange_new(s, r, sizeof(*a));
+
+    if (a == NULL)
+        return;
+    a->x.release = release;
+    a->type = type;
+    a->update = id != NULL;
+    a->body = http_body(r, &a->len);
+    a->reader = s->reader;
+    a->reader.now_s = clock_ms() / 1000;
+    a->work.data = a;
+    if (id != NULL && !fhir_is_id(id)) {
+        outcome_add(&a->x.outcome, SEV_ERROR, "bad-value", "Resource.id",
+                    "An id is 1 to 64 letters, digits, '-' and '.'");
+        exchange_refuse(&a->x);
+        return;
+    }
+    snprintf(a->id, sizeof(a->id), "%s", id != NULL ? id : "");
+    if (a->len > INLINE_MAX &&
+        uv_queue_work(s->loop, &a->work, on_work, after_work) == 0)
+        return;
+    read_body(a);
+    store(a);
+}
+
+void route_create(struct service *s, struct http_request *r,
+                  enum fhir_type type)
+{
+    start(s, r, type, NULL);
+}
+
+void route_update(struct service *s, struct http_request *r,
+                  enum fhir_type type, const char *id)
+{
+    start(s, r, type, id);
+}
+
+void route_bundle(struct service *s, struct http_request *r)
+{
+    start(s, r, FHIR_BUNDLE, NULL);
+}

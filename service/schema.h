@@ -1,0 +1,97 @@
+/*
+ * The tables.  part is the partition of the access or patient (its number
+ * modulo 1024), on every row from the first day, so that work can one day
+ * be shared between processes.  Times: _ms and _s since 1970-01-01 UTC.
+ * Included by db.c alone.
+ */
+#ifndef HEADGATE_SERVICE_SCHEMA_H
+#define HEADGATE_SERVICE_SCHEMA_H
+
+enum { SCHEMA_VERSION = 1 };
+
+/* clang-format off */
+static const char schema_sql[] =
+    "CREATE TABLE meta(k TEXT PRIMARY KEY, v TEXT) WITHOUT ROWID;"
+
+    /* body: zstd; source: enum message_source */
+    "CREATE TABLE journal(seq INTEGER PRIMARY KEY, part INT NOT NULL, received_ms INT NOT NULL,"
+    " source INT NOT NULL, bytes INT NOT NULL, body BLOB NOT NULL);"
+
+    /* kind: enum fhir_type; ident: identity key, see intake.c */
+    "CREATE TABLE resource(id INTEGER PRIMARY KEY, part INT NOT NULL, kind INT NOT NULL, fid TEXT NOT NULL,"
+    " ident TEXT, ver INT NOT NULL, updated_ms INT NOT NULL, status INT NOT NULL, issued_s INT NOT NULL,"
+    " UNIQUE(kind, fid));"
+    "CREATE UNIQUE INDEX resource_ident ON resource(kind, ident) WHERE ident IS NOT NULL;"
+    "CREATE TABLE identifier(kind INT, system TEXT, value TEXT, resource INT,"
+    " PRIMARY KEY(kind, system, value, resource)) WITHOUT ROWID;"
+    "CREATE INDEX identifier_resource ON identifier(resource);"
+
+    /* the bytes stand in the journal (start, len), or in body (zstd) */
+    "CREATE TABLE version(resource INT, ver INT, part INT NOT NULL, updated_ms INT NOT NULL, journal INT,"
+    " start INT, len INT, digest BLOB, body BLOB, PRIMARY KEY(resource, ver)) WITHOUT ROWID;"
+
+    "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, name TEXT,"
+    " unit TEXT, resource INT);"
+    "CREATE TABLE patient_alias(alias TEXT PRIMARY KEY, patient INT NOT NULL) WITHOUT ROWID;"
+    "CREATE INDEX patient_alias_of ON patient_alias(patient);"
+
+    "CREATE TABLE access(id INTEGER PRIMARY KEY, part INT NOT NULL, patient INT NOT NULL, anchor TEXT NOT NULL,"
+    " type INT NOT NULL, side INT NOT NULL, region TEXT NOT NULL, label TEXT, active INT NOT NULL,"
+    " implied INT NOT NULL, resource INT, merged INT);"
+    "CREATE INDEX access_patient ON access(patient);"
+    "CREATE INDEX access_merged ON access(merged) WHERE merged IS NOT NULL;"
+    "CREATE INDEX access_resource ON access(resource) WHERE resource IS NOT NULL;"
+    "CREATE TABLE access_alias(alias TEXT PRIMARY KEY, access INT NOT NULL) WITHOUT ROWID;"
+    "CREATE INDEX access_alias_of ON access_alias(access);"
+
+    /* owner: an access or a patient (numbers are unique over both); reviewed: some rule looks at it */
+    "CREATE TABLE reading(owner INT, reviewed INT, start_s INT, quantity INT, resource INT, slot INT,"
+    " part INT NOT NULL, ver INT NOT NULL, status INT NOT NULL, end_s INT NOT NULL, precision INT NOT NULL,"
+    " value REAL, bound INT NOT NULL, sign INT NOT NULL, present INT NOT NULL, method INT NOT NULL,"
+    " side INT NOT NULL, how INT NOT NULL,"
+    " PRIMARY KEY(owner, reviewed, start_s, quantity, resource, slot)) WITHOUT ROWID;"
+    "CREATE INDEX reading_resource ON reading(resource);"
+    "CREATE TABLE derived(source TEXT, resource INT, PRIMARY KEY(source, resource)) WITHOUT ROWID;"
+    "CREATE INDEX derived_resource ON derived(resource);"
+    "CREATE TABLE held(resource INT, slot INT, part INT NOT NULL, patient INT, reason TEXT NOT NULL,"
+    " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    "CREATE INDEX held_patient ON held(patient);"
+
+    "CREATE TABLE news(access INTEGER PRIMARY KEY, part INT NOT NULL, since_ms INT NOT NULL);"
+    "CREATE INDEX news_since ON news(since_ms);"
+
+    /* state: enum episode_state; task: number of the resource */
+    "CREATE TABLE episode(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
+    " urgency INT NOT NULL, rules INT NOT NULL, grade INT NOT NULL, flow REAL, closed_s INT, task INT NOT NULL,"
+    " opened_s INT NOT NULL, due_s INT NOT NULL, headline TEXT, suggestion TEXT,"
+    " PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    "CREATE INDEX episode_task ON episode(task);"
+    "CREATE INDEX episode_open ON episode(urgency, due_s) WHERE state IN (1, 2);"
+    "CREATE TABLE evidence(access INT, grp INT, number INT, resource INT, slot INT, ver INT NOT NULL,"
+    " at_s INT NOT NULL, PRIMARY KEY(access, grp, number, resource, slot)) WITHOUT ROWID;"
+    "CREATE TABLE repeat(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
+    " trigger INT NOT NULL, task INT NOT NULL, due_s INT NOT NULL, headline TEXT,"
+    " PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    "CREATE INDEX repeat_task ON repeat(task);"
+
+    /* act: enum act; evidence: resource/version/slot of each reading */
+    "CREATE TABLE decision(id INTEGER PRIMARY KEY, part INT NOT NULL, access INT NOT NULL, grp INT NOT NULL,"
+    " number INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL, reason INT NOT NULL, policy TEXT NOT NULL,"
+    " task INT, task_ver INT, rules INT NOT NULL, evidence TEXT NOT NULL);"
+    "CREATE INDEX decision_access ON decision(access, at_ms);"
+
+    "CREATE TABLE task(resource INTEGER PRIMARY KEY, part INT NOT NULL, patient INT NOT NULL, access INT NOT NULL,"
+    " status TEXT NOT NULL, priority TEXT NOT NULL, code TEXT NOT NULL, key TEXT NOT NULL UNIQUE);"
+    "CREATE INDEX task_patient ON task(patient);"
+
+    /* state: 0 to be sent, 1 sent, 2 put aside; remote: its id in the record */
+    "CREATE TABLE outbox(resource INTEGER PRIMARY KEY, part INT NOT NULL, wanted INT NOT NULL, sent INT NOT NULL,"
+    " tries INT NOT NULL, due_ms INT NOT NULL, state INT NOT NULL, remote TEXT, status INT, answer TEXT);"
+    "CREATE INDEX outbox_due ON outbox(due_ms) WHERE state = 0;"
+
+    /* what a record calls a patient or access; reference NULL: it has none */
+    "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
+    " PRIMARY KEY(type, system, value)) WITHOUT ROWID;";
+/* clang-format on */
+
+#endif

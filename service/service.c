@@ -1,0 +1,360 @@
+#include "service/service.h"
+
+#include "adapters/policy_file.h"
+#include "service/app.h"
+#include "service/log.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    MINUTE_MS = 60000,
+    DRAIN_STEP_MS = 20,
+    DRAIN_STEPS = 500, /* ten seconds for what is running */
+    MAP_MAX = 4 * 1024 * 1024,
+    TOKEN_MAX = 8192
+};
+
+void service_socket_path(const char *store_path, char *out, size_t size)
+{
+    snprintf(out, size, "%s.sock", store_path);
+}
+
+/* ---- what it works by --------------------------------------------------- */
+
+static enum err read_file(const char *path, size_t max, struct buf *out,
+                          struct buf *why)
+{
+    FILE *f = fopen(path, "rb");
+    char chunk[4096];
+    size_t n;
+    enum err e = ERR_OK;
+
+    if (f == NULL) {
+        buf_printf(why, "%s: %s", path, strerror(errno));
+        return ERR_IO;
+    }
+    buf_init(out, max);
+    while ((n = fread(chunk, 1, sizeof(chunk), f)) > 0)
+        buf_add(out, chunk, n);
+    if (ferror(f))
+        e = ERR_IO;
+    else
+        e = buf_ok(out);
+    fclose(f);
+    if (e != ERR_OK)
+        buf_printf(why, "%s: cannot be read", path);
+    return e;
+}
+
+static enum err load_maps(struct service *s, struct buf *why)
+{
+    enum err e = codes_new(s->config.fhir_base, &s->codes);
+
+    for (int i = 0; e == ERR_OK && i < s->config.map_count; i++) {
+        struct buf json, wrong;
+
+        e = read_file(s->config.maps[i], MAP_MAX, &json, why);
+        if (e != ERR_OK)
+            break;
+        buf_init(&wrong, 1024);
+        e = codes_add_concept_map(s->codes, json.data, json.len, &wrong);
+        if (e != ERR_OK)
+            buf_printf(why, "%s: %s", s->config.maps[i], wrong.data);
+        buf_clear(&wrong);
+        buf_clear(&json);
+    }
+    return e;
+}
+
+static enum err load_settings(struct service *s, struct buf *why)
+{
+    enum err e = policy_file_read(s->config.policy_path, &s->policy, why);
+
+    if (e == ERR_OK) {
+        e = zone_load(s->config.zone, &s->zone);
+        if (e != ERR_OK)
+            buf_printf(why, "[site] zone: %s is not a zone of this system",
+                       s->config.zone);
+    }
+    if (e == ERR_OK)
+        e = load_maps(s, why);
+    if (e == ERR_OK && s->config.http_tokens[0] != '\0')
+        e = tokens_load(s->config.http_tokens, &s->tokens, why);
+    s->reader = (struct fhir_reader){ .codes = s->codes,
+                                      .base = s->config.fhir_base,
+                                      .zone = s->zone,
+                                      .entries_max =
+                                          (size_t)s->config.fhir_entries_max };
+    s->review = (struct review){ .policy = &s->policy,
+                                 .zone = s->zone,
+                                 .base = s->config.fhir_base,
+                                 .record = s->config.record_url[0] != '\0',
+                                 .now_ms = clock_ms };
+    return e;
+}
+
+/* ---- opening ------------------------------------------------------------ */
+
+static enum err run_reviews(struct db *db, void *arg, bool *more, bool *told)
+{
+    struct service *s = arg;
+
+    return review_run(db, &s->review, more, told);
+}
+
+static void on_told(void *arg)
+{
+    struct service *s = arg;
+
+    if (s->outbox != NULL)
+        outbox_kick(s->outbox);
+}
+
+static void on_store_fatal(void *arg, enum err e)
+{
+    struct service *s = arg;
+
+    log_event(LOG_ERROR, "store.fatal", KEY_ERR(e));
+    s->failed = true;
+    if (s->on_fatal != NULL)
+        s->on_fatal(s->fatal_arg);
+}
+
+static enum err open_store(struct service *s, struct buf *why)
+{
+    struct store_work work = { .run = run_reviews,
+                               .on_told = on_told,
+                               .arg = s };
+    enum err e = store_open(s->loop, s->config.store_path, &work,
+                            on_store_fatal, s, &s->store);
+    if (e == ERR_DENIED)
+        buf_printf(why, "%s: another process has this store open",
+                   s->config.store_path);
+    else if (e != ERR_OK)
+        buf_printf(why, "%s: the store cannot be opened: %s",
+                   s->config.store_path, err_word(e));
+    return e;
+}
+
+static enum err listen_on(struct service *s, const char *socket_path,
+                          struct http_server **server)
+{
+    struct http_server_options options = {
+        .address = s->config.http_address,
+        .port = s->config.http_port,
+        .socket_path = socket_path,
+        .body_max = (size_t)s->config.http_body_max,
+        .connections_max = (unsigned)s->config.http_connections_max,
+        .request_timeout_ms = s->config.http_request_timeout_ms,
+        .idle_timeout_ms = s->config.http_idle_timeout_ms
+    };
+
+    return http_server_open(s->loop, &options, routes_handle, routes_refusal, s,
+                            server);
+}
+
+static enum err open_listeners(struct service *s, bool public, struct buf *why)
+{
+    enum err e;
+
+    service_socket_path(s->config.store_path, s->socket_path,
+                        sizeof(s->socket_path));
+    e = listen_on(s, s->socket_path, &s->control_server);
+    if (e != ERR_OK) {
+        buf_printf(why, "%s: cannot be listened on", s->socket_path);
+        return e;
+    }
+    if (public) {
+        e = listen_on(s, NULL, &s->public_server);
+        if (e != ERR_OK)
+            buf_printf(why, "%s port %d: cannot be listened on",
+                       s->config.http_address, s->config.http_port);
+    }
+    return e;
+}
+
+static enum err open_outbox(struct service *s, struct buf *why)
+{
+    struct outbox_options options = {
+        .url = s->config.record_url,
+        .base = s->config.fhir_base,
+        .timeout_ms = s->config.record_timeout_ms,
+        .retry_first_ms = s->config.outbox_retry_first_ms,
+        .retry_last_ms = s->config.outbox_retry_last_ms,
+        .parallel = s->config.outbox_parallel,
+        .unclear_tries = s->config.outbox_unclear_tries,
+        .now_ms = clock_ms
+    };
+    struct buf token;
+    enum err e = http_client_open(s->loop, &s->client);
+
+    buf_init(&token, TOKEN_MAX);
+    if (e == ERR_OK && s->config.record_token_file[0] != '\0') {
+        e = read_file(s->config.record_token_file, TOKEN_MAX, &token, why);
+        token.data[strcspn(token.data, "\r\n")] = '\0';
+        options.token = token.data;
+    }
+    if (e == ERR_OK)
+        e = outbox_open(s->loop, s->store, s->client, &options, &s->outbox);
+    buf_clear(&token);
+    return e;
+}
+
+/* A review that failed is tried again; what was missed is found. */
+static void on_minute(uv_timer_t *timer)
+{
+    struct service *s = timer->data;
+
+    store_wake(s->store);
+}
+
+static void free_settings(struct service *s)
+{
+    codes_free(s->codes);
+    zone_free(s->zone);
+    tokens_free(s->tokens);
+    free(s);
+}
+
+enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
+                      struct service **out, struct buf *why)
+{
+    struct service *s = calloc(1, sizeof(*s));
+    enum err e;
+
+    if (s == NULL)
+        return ERR_MEMORY;
+    s->loop = loop;
+    s->config = *config;
+    e = load_settings(s, why);
+    if (e == ERR_OK)
+        e = open_store(s, why);
+    if (e != ERR_OK) {
+        free_settings(s);
+        return e;
+    }
+    uv_timer_init(loop, &s->minute);
+    uv_timer_init(loop, &s->drain);
+    s->minute.data = s->drain.data = s;
+    uv_timer_start(&s->minute, on_minute, MINUTE_MS, MINUTE_MS);
+    e = open_listeners(s, public, why);
+    if (e == ERR_OK && public && s->review.record)
+        e = open_outbox(s, why);
+    *out = s; /* also on an error: handles are open and must be closed */
+    return e;
+}
+
+int service_port(const struct service *s)
+{
+    return s->public_server != NULL ? http_server_port(s->public_server) : 0;
+}
+
+void service_on_fatal(struct service *s, void (*on_fatal)(void *arg), void *arg)
+{
+    s->on_fatal = on_fatal;
+    s->fatal_arg = arg;
+}
+
+/* ---- stopping ----------------------------------------------------------- */
+
+static void part_closed(void *arg)
+{
+    struct service *s = arg;
+    void (*on_stopped)(void *, bool) = s->on_stopped;
+    void *stopped_arg = s->stopped_arg;
+    bool failed = s->failed;
+
+    if (--s->open_parts > 0)
+        return;
+    free_settings(s);
+    on_stopped(stopped_arg, failed);
+}
+
+static void timer_closed(uv_handle_t *handle)
+{
+    part_closed(handle->data);
+}
+
+/* The store last: what is still to be saved is saved. */
+static void close_store(struct service *s)
+{
+    s->open_parts += 3;
+    uv_close((uv_handle_t *)&s->minute, timer_closed);
+    uv_close((uv_handle_t *)&s->drain, timer_closed);
+    store_close(s->store, part_closed, s);
+}
+
+static void others_closed(void *arg)
+{
+    struct service *s = arg;
+
+    if (--s->open_parts == 0)
+        close_store(s);
+}
+
+static void outbox_closed(void *arg)
+{
+    struct service *s = arg;
+
+    s->outbox = NULL;
+    if (s->client != NULL)
+        http_client_close(s->client, others_closed, s);
+    else
+        others_closed(s);
+}
+
+static void close_others(struct service *s)
+{
+    s->open_parts = 1; /* this one, so that none is the last too early */
+    if (s->control_server != NULL) {
+        s->open_parts++;
+        http_server_close(s->control_server, others_closed, s);
+    }
+    if (s->public_server != NULL) {
+        s->open_parts++;
+        http_server_close(s->public_server, others_closed, s);
+    }
+    if (s->outbox != NULL)
+        outbox_close(s->outbox, outbox_closed, s);
+    else
+        outbox_closed(s);
+}
+
+static bool is_busy(const struct service *s)
+{
+    return (s->control_server != NULL &&
+            http_server_pending(s->control_server) > 0) ||
+           (s->public_server != NULL &&
+            http_server_pending(s->public_server) > 0);
+}
+
+static void on_drain(uv_timer_t *timer)
+{
+    struct service *s = timer->data;
+
+    /* Requests that are being answered hold a place in the store's queue, so
+     * this ends; the count only guards against a fault of ours. */
+    if (is_busy(s) && --s->drain_left > 0)
+        return;
+    uv_timer_stop(&s->drain);
+    close_others(s);
+}
+
+void service_stop(struct service *s, void (*on_stopped)(void *arg, bool failed),
+                  void *arg)
+{
+    if (s->stopping)
+        return;
+    s->stopping = true;
+    s->on_stopped = on_stopped;
+    s->stopped_arg = arg;
+    s->drain_left = DRAIN_STEPS;
+    if (s->control_server != NULL)
+        http_server_quiesce(s->control_server);
+    if (s->public_server != NULL)
+        http_server_quiesce(s->public_server);
+    uv_timer_start(&s->drain, on_drain, 0, DRAIN_STEP_MS);
+}

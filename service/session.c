@@ -1,0 +1,180 @@
+#include "service/command.h"
+
+#include <errno.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/un.h>
+#include <unistd.h>
+
+enum { CALL_TIMEOUT_MS = 120000, ANSWER_MAX = 256 * 1024 * 1024 };
+
+/* Does somebody answer on this socket? */
+static bool is_served(const char *path)
+{
+    struct sockaddr_un address = { .sun_family = AF_UNIX };
+    int fd;
+    bool served;
+
+    if (strlen(path) >= sizeof(address.sun_path))
+        return false;
+    memcpy(address.sun_path, path, strlen(path) + 1);
+    fd = socket(AF_UNIX, SOCK_STREAM, 0);
+    if (fd < 0)
+        return false;
+    served =
+        connect(fd, (const struct sockaddr *)&address, sizeof(address)) == 0;
+    close(fd);
+    return served;
+}
+
+static bool read_token(struct session *s, const char *path)
+{
+    FILE *f = fopen(path, "r");
+    char line[900] = "";
+
+    if (f == NULL || fgets(line, sizeof(line), f) == NULL) {
+        fprintf(stderr, "headgate: %s: no token can be read\n", path);
+        if (f != NULL)
+            fclose(f);
+        return false;
+    }
+    fclose(f);
+    line[strcspn(line, "\r\n")] = '\0';
+    snprintf(s->authorization, sizeof(s->authorization),
+             "Authorization: Bearer %s", line);
+    return true;
+}
+
+static bool open_elsewhere(struct session *s, const struct args *args)
+{
+    size_t len = strlen(args->to);
+
+    while (len > 0 && args->to[len - 1] == '/')
+        len--;
+    if (len > 5 && strncmp(args->to + len - 5, "/fhir", 5) == 0)
+        len -= 5;
+    if (len >= sizeof(s->url)) {
+        fputs("headgate: the URL of --to is too long\n", stderr);
+        return false;
+    }
+    memcpy(s->url, args->to, len);
+    s->url[len] = '\0';
+    return args->token == NULL || read_token(s, args->token);
+}
+
+static bool open_here(struct session *s, const struct config *config)
+{
+    struct buf why;
+    enum err e = ERR_OK;
+
+    service_socket_path(config->store_path, s->socket_path,
+                        sizeof(s->socket_path));
+    snprintf(s->url, sizeof(s->url), "http://localhost");
+    if (is_served(s->socket_path))
+        return true;
+    buf_init(&why, 4096);
+    e = service_open(&s->loop, config, false, &s->own, &why);
+    if (e != ERR_OK)
+        fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
+    buf_clear(&why);
+    return e == ERR_OK;
+}
+
+bool session_open(struct session *s, const struct args *args,
+                  const struct config *config)
+{
+    bool ok;
+
+    memset(s, 0, sizeof(*s));
+    signal(SIGPIPE, SIG_IGN);
+    if (uv_loop_init(&s->loop) != 0)
+        return false;
+    ok = args->to != NULL ? open_elsewhere(s, args) : open_here(s, config);
+    if (ok && http_client_open(&s->loop, &s->client) != ERR_OK)
+        ok = false;
+    if (!ok)
+        session_close(s);
+    return ok;
+}
+
+static void client_closed(void *arg)
+{
+    (void)arg;
+}
+
+static void own_stopped(void *arg, bool failed)
+{
+    (void)arg;
+    (void)failed;
+}
+
+void session_close(struct session *s)
+{
+    if (s->client != NULL)
+        http_client_close(s->client, client_closed, NULL);
+    if (s->own != NULL)
+        service_stop(s->own, own_stopped, NULL);
+    uv_run(&s->loop, UV_RUN_DEFAULT);
+    uv_loop_close(&s->loop);
+}
+
+struct waiting {
+    uv_loop_t *loop;
+    bool done;
+    long status;
+    enum err err;
+    struct buf *out;
+};
+
+static void on_answer(void *arg, const struct http_answer *answer)
+{
+    struct waiting *w = arg;
+
+    w->done = true;
+    w->err = answer->err;
+    w->status = answer->status;
+    if (answer->err == ERR_OK)
+        buf_add(w->out, answer->body, answer->body_len);
+    uv_stop(w->loop);
+}
+
+enum err session_call(struct session *s, const char *method, const char *path,
+                      const char *body, size_t len, long *status,
+                      struct buf *out)
+{
+    struct waiting w = { .loop = &s->loop, .out = out };
+    const char *headers[3] = { "Content-Type: application/fhir+json", NULL,
+                               NULL };
+    struct http_call_options options = {
+        .method = method,
+        .socket_path = s->socket_path[0] != '\0' ? s->socket_path : NULL,
+        .headers = headers,
+        .body = body,
+        .body_len = len,
+        .timeout_ms = CALL_TIMEOUT_MS,
+        .answer_max = ANSWER_MAX
+    };
+    struct http_call *call;
+    struct buf url;
+    enum err e;
+
+    if (s->authorization[0] != '\0')
+        headers[1] = s->authorization;
+    buf_init(&url, 2048);
+    buf_printf(&url, "%s%s", s->url, path);
+    options.url = url.data;
+    *status = 0;
+    e = buf_ok(&url);
+    if (e == ERR_OK)
+        e = http_call_start(s->client, &options, on_answer, &w, &call);
+    while (e == ERR_OK && !w.done)
+        uv_run(&s->loop, UV_RUN_DEFAULT);
+    buf_clear(&url);
+    if (e != ERR_OK)
+        return e;
+    *status = w.status;
+    return w.err == ERR_OK ? buf_ok(out) : w.err;
+}
