@@ -57,7 +57,8 @@ bool args_read(struct args *a, int argc, char **argv, const char *allowed,
         }
         if (strcmp(argv[i], "--json") == 0 && strchr(allowed, 'j') != NULL) {
             a->json = true;
-        } else if (argv[i][0] != '-' && strchr(allowed, 'f') != NULL &&
+        } else if ((argv[i][0] != '-' || argv[i][1] == '\0') &&
+                   strchr(allowed, 'f') != NULL &&
                    a->file_count < ARGS_FILES_MAX) {
             a->files[a->file_count++] = argv[i];
         } else {
