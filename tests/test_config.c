@@ -1,0 +1,485 @@
+#include "service/config.h"
+#include "service/config_rows.h"
+#include "tests/test.h"
+
+#include <unistd.h>
+
+/* A folder of its own for the files of a test. */
+static char folder[64];
+
+static int make_folder(void **state)
+{
+    (void)state;
+    snprintf(folder, sizeof(folder), "/tmp/config-XXXXXX");
+    return mkdtemp(folder) == NULL;
+}
+
+static int remove_folder(void **state)
+{
+    static const char *const names[] = { "x.ini", "a.json", "b.json" };
+    char path[256];
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(names); i++) {
+        snprintf(path, sizeof(path), "%s/%s", folder, names[i]);
+        unlink(path);
+    }
+    return rmdir(folder);
+}
+
+static const char *write_file(const char *name, const char *text)
+{
+    static char path[256];
+    FILE *file;
+
+    snprintf(path, sizeof(path), "%s/%s", folder, name);
+    file = fopen(path, "we");
+    assert_non_null(file);
+    fputs(text, file);
+    fclose(file);
+    return path;
+}
+
+static enum err load(const char *path, const char *override, struct config *c,
+                     char *why, size_t size)
+{
+    const char *overrides[] = { "http.anonymous=true", override };
+    struct buf b;
+    enum err e;
+
+    buf_init(&b, 4096);
+    e = config_load(path, overrides, override != NULL ? 2 : 1, c, &b);
+    snprintf(why, size, "%s", b.data);
+    assert_int_equal(why[0] != '\0', e != ERR_OK); /* always said, or silent */
+    buf_clear(&b);
+    return e;
+}
+
+static void has_defaults(void **state)
+{
+    struct config c;
+    char why[512];
+
+    (void)state;
+    assert_int_equal(load(NULL, NULL, &c, why, sizeof(why)), ERR_OK);
+    assert_string_equal(c.http_address, "127.0.0.1");
+    assert_int_equal(c.http_port, 8480);
+    assert_string_equal(c.http_tokens, "");
+    assert_true(c.http_anonymous); /* by the override */
+    assert_int_equal(c.http_body_max, 4194304);
+    assert_int_equal(c.http_connections_max, 256);
+    assert_int_equal(c.http_request_timeout_ms, 30000);
+    assert_int_equal(c.http_idle_timeout_ms, 60000);
+    assert_string_equal(c.fhir_base, "https://headgate.example/fhir");
+    assert_int_equal(c.fhir_entries_max, 5000);
+    assert_false(c.fhir_strict_access);
+    assert_string_equal(c.zone, "UTC");
+    assert_true(c.merge_implied);
+    assert_string_equal(c.store_path, "headgate.db");
+    assert_string_equal(c.policy_path, "policy.ini");
+    assert_int_equal(c.map_count, 0);
+    assert_string_equal(c.record_url, "");
+    assert_string_equal(c.record_token_file, "");
+    assert_int_equal(c.record_timeout_ms, 15000);
+    assert_int_equal(c.outbox_retry_first_ms, 1000);
+    assert_int_equal(c.outbox_retry_last_ms, 300000);
+    assert_int_equal(c.outbox_parallel, 8);
+    assert_int_equal(c.outbox_unclear_tries, 5);
+    assert_false(c.mllp_enabled);
+    assert_int_equal(c.mllp_port, 0);
+    assert_string_equal(c.log_level, "info");
+}
+
+/* Nobody is served by accident: without a token file, not at all. */
+static void needs_tokens(void **state)
+{
+    struct config c;
+    struct buf why;
+
+    (void)state;
+    buf_init(&why, 4096);
+    assert_int_equal(config_load(NULL, NULL, 0, &c, &why), ERR_CONFIG);
+    assert_non_null(strstr(why.data, "[http] tokens"));
+    buf_clear(&why);
+}
+
+static void reads_overrides(void **state)
+{
+    static const struct {
+        const char *name, *override;
+        enum err want;
+        const char *why; /* part of it */
+    } cases[] = {
+        { "port", "http.port=9000", ERR_OK, "" },
+        { "port, lowest", "http.port=0", ERR_OK, "" },
+        { "port, too high", "http.port=65536", ERR_CONFIG,
+          "--set: [http] port: 65536 is not between 0 and 65535" },
+        { "port, negative", "http.port=-1", ERR_CONFIG, "-1 is not between" },
+        { "port, huge", "http.port=99999999999999999999", ERR_CONFIG,
+          "is not between" },
+        { "port, not a number", "http.port=http", ERR_CONFIG,
+          "http is not a whole number" },
+        { "port, fraction", "http.port=80.5", ERR_CONFIG, "not a whole" },
+        { "port, more behind", "http.port=80x", ERR_CONFIG, "not a whole" },
+        { "port, empty", "http.port=", ERR_CONFIG, "not a whole number" },
+        { "flag", "fhir.strict_access=true", ERR_OK, "" },
+        { "flag, other word", "fhir.strict_access=yes", ERR_CONFIG,
+          "yes is neither true nor false" },
+        { "address, IPv6", "http.address=::1", ERR_OK, "" },
+        { "address, all of 127", "http.address=127.9.9.9", ERR_OK, "" },
+        { "address, name", "http.address=localhost", ERR_CONFIG, "in numbers" },
+        { "open and anonymous", "http.address=0.0.0.0", ERR_CONFIG,
+          "[http] anonymous: only on a loopback" },
+        { "open and anonymous, IPv6", "http.address=::", ERR_CONFIG,
+          "[http] anonymous" },
+        { "almost loopback", "http.address=128.0.0.1", ERR_CONFIG,
+          "[http] anonymous" },
+        { "zone", "site.zone=Etc/UTC", ERR_OK, "" },
+        { "zone, none", "site.zone=Nowhere/Else", ERR_CONFIG,
+          "[site] zone: Nowhere/Else is not a zone" },
+        { "zone, a path", "site.zone=../etc/passwd", ERR_CONFIG, "zone" },
+        { "address of record", "record.url=https://record.example/fhir", ERR_OK,
+          "" },
+        { "address, no scheme", "record.url=record.example", ERR_CONFIG,
+          "is not an http" },
+        { "address, query", "record.url=https://r.example/?a=b", ERR_CONFIG,
+          "\"?\"" },
+        { "base, empty", "fhir.base=", ERR_CONFIG, "must not be empty" },
+        { "level", "log.level=debug", ERR_OK, "" },
+        { "level, other", "log.level=loud", ERR_CONFIG,
+          "loud is not one of debug" },
+        { "store, empty", "store.path=", ERR_CONFIG, "must not be empty" },
+        { "map, missing", "codes.map=/nowhere/x.json", ERR_CONFIG,
+          "[codes] map: /nowhere/x.json cannot be read" },
+        { "retry", "outbox.retry_first=300000", ERR_OK, "" },
+        { "retry, crossed", "outbox.retry_first=300001", ERR_CONFIG,
+          "[outbox] retry_first: is above retry_last" },
+        { "unknown key", "http.prot=80", ERR_CONFIG,
+          "--set: http.prot=80: there is no such setting" },
+        { "no section", "port=80", ERR_CONFIG, "no such setting" },
+        { "no value", "http.port", ERR_CONFIG,
+          "not of the form section.key=value" },
+        { "nothing", "", ERR_CONFIG, "not of the form" },
+    };
+    struct config c;
+    char why[1024];
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        memset(&c, 0x55, sizeof(c));
+        assert_int_equal(load(NULL, cases[i].override, &c, why, sizeof(why)),
+                         cases[i].want);
+        if (strstr(why, cases[i].why) == NULL)
+            print_error("why: %s\n", why);
+        assert_non_null(strstr(why, cases[i].why));
+        if (cases[i].want != ERR_OK) /* untouched */
+            assert_int_equal(((unsigned char *)&c)[0], 0x55);
+    }
+}
+
+static void reads_files(void **state)
+{
+    static const struct {
+        const char *name, *text;
+        enum err want;
+        const char *why;
+    } cases[] = {
+        { "empty", "", ERR_OK, "" },
+        { "comments", "; a\n# b\n\n[http]\nport = 1 ; behind\n", ERR_OK, "" },
+        { "indented", "  [http]\n    port = 1\n    idle_timeout = 100\n",
+          ERR_OK, "" },
+        { "carriage returns", "[http]\r\nport = 1\r\n", ERR_OK, "" },
+        { "last line open", "[http]\nport = 1", ERR_OK, "" },
+        { "out of range", "\n[http]\nport = 70000\n", ERR_CONFIG,
+          "x.ini:3: [http] port: 70000 is not between 0 and 65535" },
+        { "unknown key", "[http]\nprot = 1\n", ERR_CONFIG,
+          "x.ini:2: [http] prot: there is no such setting" },
+        { "unknown section", "[htpp]\nport = 1\n", ERR_CONFIG,
+          "x.ini:2: [htpp] port" },
+        { "before any section", "port = 1\n", ERR_CONFIG, "x.ini:1: [] port" },
+        { "twice", "[http]\nport = 1\nport = 2\n", ERR_CONFIG,
+          "x.ini:3: [http] port: is given twice" },
+        { "no equals sign", "[http]\nport\n", ERR_CONFIG,
+          "x.ini:2: is not a line of an INI file" },
+        { "section left open", "; c\n[http\nport = 1\n", ERR_CONFIG,
+          "x.ini:2: is not a line" },
+        { "map missing", "[codes]\nmap = none.json\n", ERR_CONFIG,
+          "x.ini:2: [codes] map: " },
+    };
+    struct config c;
+    char why[1024];
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        assert_int_equal(load(write_file("x.ini", cases[i].text), NULL, &c, why,
+                              sizeof(why)),
+                         cases[i].want);
+        if (strstr(why, cases[i].why) == NULL)
+            print_error("why: %s\n", why);
+        assert_non_null(strstr(why, cases[i].why));
+        if (cases[i].want == ERR_OK && strstr(cases[i].text, "port") != NULL)
+            assert_int_equal(c.http_port, 1);
+    }
+}
+
+/* A line that is too long is refused, not read as two. */
+static void refuses_long_lines(void **state)
+{
+    char text[5000], why[1024];
+    struct config c;
+    int n = snprintf(text, sizeof(text), "[http]\n; ");
+
+    (void)state;
+    memset(text + n, 'x', 4000);
+    snprintf(text + n + 4000, 100, "\nport = 1\n");
+    assert_int_equal(
+        load(write_file("x.ini", text), NULL, &c, why, sizeof(why)),
+        ERR_CONFIG);
+    assert_non_null(strstr(why, "x.ini:2: is not a line"));
+}
+
+static void refuses_missing_files(void **state)
+{
+    struct config c;
+    char why[1024];
+
+    (void)state;
+    assert_int_equal(load("/nowhere/x.ini", NULL, &c, why, sizeof(why)),
+                     ERR_IO);
+    assert_non_null(strstr(why, "/nowhere/x.ini: cannot be read"));
+    assert_int_equal(load("/tmp", NULL, &c, why, sizeof(why)), ERR_IO);
+}
+
+/* Files are found from the file that names them, overrides from here. */
+static void resolves_paths(void **state)
+{
+    struct config c;
+    const char *path;
+    char why[1024], want[256];
+
+    (void)state;
+    path = write_file("x.ini", "[store]\npath = ../run/d.db\n"
+                               "[http]\ntokens = /etc/tokens\n"
+                               "[record]\ntoken_file = t\n");
+    assert_int_equal(load(path, NULL, &c, why, sizeof(why)), ERR_OK);
+    snprintf(want, sizeof(want), "%s/../run/d.db", folder);
+    assert_string_equal(c.store_path, want);
+    snprintf(want, sizeof(want), "%s/t", folder);
+    assert_string_equal(c.record_token_file, want);
+    snprintf(want, sizeof(want), "%s/policy.ini", folder); /* beside it */
+    assert_string_equal(c.policy_path, want);
+    assert_string_equal(c.http_tokens, "/etc/tokens");
+
+    assert_int_equal(load(path, "store.path=x.db", &c, why, sizeof(why)),
+                     ERR_OK);
+    assert_string_equal(c.store_path, "x.db");
+
+    path = write_file("x.ini", "[log]\nlevel = warn\n");
+    assert_int_equal(load(path, NULL, &c, why, sizeof(why)), ERR_OK);
+    assert_string_equal(c.store_path, "headgate.db"); /* not beside it */
+    assert_string_equal(c.log_level, "warn");
+    assert_int_equal(load(path, "log.level=error", &c, why, sizeof(why)),
+                     ERR_OK);
+    assert_string_equal(c.log_level, "error"); /* the override wins */
+}
+
+/* Both sides of the longest path that fits. */
+static void limits_paths(void **state)
+{
+    char text[CONFIG_TEXT_SIZE + 64], why[2048];
+    struct config c;
+
+    (void)state;
+    for (int over = 0; over <= 1; over++) {
+        int n = snprintf(text, sizeof(text), "store.path=");
+
+        memset(text + n, 'p', (size_t)(CONFIG_TEXT_SIZE - 1 + over));
+        text[n + CONFIG_TEXT_SIZE - 1 + over] = '\0';
+        assert_int_equal(load(NULL, text, &c, why, sizeof(why)),
+                         over ? ERR_CONFIG : ERR_OK);
+    }
+    assert_non_null(strstr(why, "is too long"));
+}
+
+static void collects_maps(void **state)
+{
+    char text[CONFIG_MAPS_MAX * 16 + 64] = "[codes]\n", why[1024], want[256];
+    struct config c;
+
+    (void)state;
+    write_file("a.json", "{}");
+    write_file("b.json", "{}");
+    assert_int_equal(load(write_file("x.ini", "[codes]\nmap = a.json\n"
+                                              "map =\nmap = b.json\n"),
+                          NULL, &c, why, sizeof(why)),
+                     ERR_OK);
+    assert_int_equal(c.map_count, 2);
+    snprintf(want, sizeof(want), "%s/b.json", folder);
+    assert_string_equal(c.maps[1], want);
+
+    for (int i = 1; i <= CONFIG_MAPS_MAX + 1; i++) {
+        size_t len = strlen(text);
+
+        snprintf(text + len, sizeof(text) - len, "map = a.json\n");
+        assert_int_equal(
+            load(write_file("x.ini", text), NULL, &c, why, sizeof(why)),
+            i <= CONFIG_MAPS_MAX ? ERR_OK : ERR_CONFIG);
+    }
+    assert_int_equal(c.map_count, CONFIG_MAPS_MAX);
+    assert_non_null(strstr(why, "one map too many"));
+}
+
+static void drops_the_last_slash(void **state)
+{
+    struct config c;
+    char why[1024];
+
+    (void)state;
+    assert_int_equal(
+        load(NULL, "fhir.base=https://a.example/fhir//", &c, why, sizeof(why)),
+        ERR_OK);
+    assert_string_equal(c.fhir_base, "https://a.example/fhir");
+}
+
+/* Every number of the table, both sides of both ends of its range. */
+static void keeps_ranges(void **state)
+{
+    struct config c;
+    char text[128], why[1024];
+    size_t count;
+    const struct config_row *rows = config_rows(&count);
+
+    (void)state;
+    for (size_t i = 0; i < count; i++) {
+        const long values[] = { rows[i].least - 1, rows[i].least, rows[i].most,
+                                rows[i].most + 1 };
+
+        if (rows[i].type != T_INT)
+            continue;
+        ROW(rows[i].key);
+        for (size_t k = 0; k < COUNT(values); k++) {
+            enum err want = k == 0 || k == 3 ? ERR_CONFIG : ERR_OK;
+
+            snprintf(text, sizeof(text), "%s=%ld", rows[i].key, values[k]);
+            if (strstr(rows[i].key, "outbox.retry_") != NULL && want == ERR_OK)
+                continue; /* bound to each other */
+            assert_int_equal(load(NULL, text, &c, why, sizeof(why)), want);
+        }
+    }
+}
+
+static char *reference(void)
+{
+    struct buf b;
+
+    buf_init(&b, 1 << 20);
+    config_reference(&b);
+    assert_int_equal(buf_ok(&b), ERR_OK);
+    return buf_take(&b);
+}
+
+static void ships_its_reference(void **state)
+{
+    static char shipped[100000];
+    char *want = reference();
+    FILE *file = fopen(SOURCE_DIR "/config/headgate.ini", "re");
+
+    (void)state;
+    assert_non_null(file);
+    shipped[fread(shipped, 1, sizeof(shipped) - 1, file)] = '\0';
+    fclose(file);
+    assert_string_equal(shipped, want);
+    free(want);
+}
+
+/* The reference says the truth: with every line in force nothing changes. */
+static void reference_is_the_default(void **state)
+{
+    struct config plain, all;
+    char *text = reference(), *to = text, why[1024], want[256];
+
+    (void)state;
+    for (const char *from = text; *from != '\0'; from++) {
+        bool setting = *from == ';' && (from == text || from[-1] == '\n') &&
+                       from[1] != ' ';
+
+        if (!setting)
+            *to++ = *from;
+    }
+    *to = '\0';
+    assert_non_null(strstr(text, "\nport = 8480\n"));
+    assert_int_equal(
+        load(write_file("x.ini", text), NULL, &all, why, sizeof(why)), ERR_OK);
+    free(text);
+    assert_int_equal(load(NULL, NULL, &plain, why, sizeof(why)), ERR_OK);
+    /* written down, a path starts at the folder of its file */
+    snprintf(want, sizeof(want), "%s/headgate.db", folder);
+    assert_string_equal(all.store_path, want);
+    snprintf(all.store_path, sizeof(all.store_path), "headgate.db");
+    memset(all.policy_path, 0, sizeof(all.policy_path));
+    memset(plain.policy_path, 0, sizeof(plain.policy_path));
+    memset(all.store_path, 0, sizeof(all.store_path));
+    memset(plain.store_path, 0, sizeof(plain.store_path));
+    assert_memory_equal(&all, &plain, sizeof(plain));
+}
+
+static void lines_fit_a_screen(void **state)
+{
+    char *text = reference(), *line = text;
+
+    (void)state;
+    while (line != NULL && *line != '\0') {
+        char *end = strchr(line, '\n');
+
+        assert_non_null(end);
+        assert_true(end - line <= 79);
+        line = end + 1;
+    }
+    free(text);
+}
+
+static void ships_a_demo(void **state)
+{
+    struct config c;
+    struct buf why;
+
+    (void)state;
+    buf_init(&why, 4096);
+    assert_int_equal(
+        config_load(SOURCE_DIR "/config/demo.ini", NULL, 0, &c, &why), ERR_OK);
+    buf_clear(&why);
+    assert_string_equal(c.http_address, "127.0.0.1");
+    assert_int_equal(c.http_port, 8480);
+    assert_true(c.http_anonymous);
+    assert_string_equal(c.store_path, SOURCE_DIR "/config/../run/demo.db");
+    assert_string_equal(c.policy_path, SOURCE_DIR "/config/policy.ini");
+    assert_int_equal(c.map_count, 1);
+    assert_string_equal(c.maps[0], SOURCE_DIR "/config/demo/site-c.json");
+    assert_string_equal(c.zone, "UTC");
+    assert_string_equal(c.record_url, "");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(has_defaults),
+        cmocka_unit_test(needs_tokens),
+        cmocka_unit_test(reads_overrides),
+        cmocka_unit_test(reads_files),
+        cmocka_unit_test(refuses_long_lines),
+        cmocka_unit_test(refuses_missing_files),
+        cmocka_unit_test(resolves_paths),
+        cmocka_unit_test(limits_paths),
+        cmocka_unit_test(collects_maps),
+        cmocka_unit_test(drops_the_last_slash),
+        cmocka_unit_test(keeps_ranges),
+        cmocka_unit_test(ships_its_reference),
+        cmocka_unit_test(reference_is_the_default),
+        cmocka_unit_test(lines_fit_a_screen),
+        cmocka_unit_test(ships_a_demo),
+    };
+
+    return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}

@@ -1,0 +1,491 @@
+/* Sessions as points, points as runs, and the points of the hand. */
+#include "tests/test.h"
+
+#include "planner/hand.h"
+#include "tests/history_kit.h"
+
+static struct policy policy;
+
+static struct reading readings[KIT_EVENTS_MAX];
+static struct point points[POINTS_MAX];
+
+static struct history load(const struct event *events)
+{
+    return (struct history){ .access_type = SIGN_TYPE_AVF,
+                             .now_s = kit_s(100),
+                             .readings = readings,
+                             .count = kit_readings(events, readings) };
+}
+
+/* "1000 2 | >4000 1 again": value, readings, marks of each point */
+static const struct {
+    const char *name;
+    bool blank;
+    const char *want;
+    struct event events[12];
+} sessions[] = {
+    { "nothing", true, "", { { .day = 0 } } },
+    { "one", true, "1000 1", { FLOW(0, 1000) } },
+    { "mean of three",
+      true,
+      "1020 3",
+      { FLOW(0, 1000), FLOW(HOURS(1), 1010), FLOW(HOURS(2), 1050) } },
+    { "end of the session",
+      true,
+      "1010 2",
+      { FLOW(0, 1000), FLOW(HOURS(4), 1020) } },
+    { "next session",
+      true,
+      "1000 1 | 1020 1",
+      { FLOW(0, 1000), FLOW(HOURS(4) + SECOND, 1020) } },
+    /* a session starts at its first reading, not at the one before */
+    { "no chain",
+      true,
+      "1010 2 | 1040 1",
+      { FLOW(0, 1000), FLOW(HOURS(3), 1020), FLOW(HOURS(6), 1040) } },
+    /* within-session spread: Huisman, Nephrol Dial Transplant 2005 */
+    { "a fifth apart", true, "1000 2", { FLOW(0, 900), FLOW(HOURS(1), 1100) } },
+    { "more than a fifth",
+      true,
+      "1000 2 disagree",
+      { FLOW(0, 899), FLOW(HOURS(1), 1101) } },
+    { "a third between them",
+      true,
+      "1000 3 disagree",
+      { FLOW(0, 890), FLOW(HOURS(1), 1110), FLOW(HOURS(2), 1000) } },
+    { "methods apart",
+      true,
+      "1000 1 | 1020 1",
+      { FLOW(0, 1000), FLOW(HOURS(1), 1020, .method = METHOD_DUPLEX) } },
+    { "methods in turn",
+      true,
+      "1010 2 | 2010 2",
+      { FLOW(0, 1000), FLOW(HOURS(1), 2000, .method = METHOD_DUPLEX),
+        FLOW(HOURS(2), 1020), FLOW(HOURS(3), 2020, .method = METHOD_DUPLEX) } },
+    { "bounds stand alone",
+      true,
+      "1000 1 | >4000 1 again",
+      { FLOW(0, 1000), FLOW(HOURS(1), 4000, .bound = BOUND_ABOVE) } },
+    { "a bound between",
+      true,
+      "1010 2 | >4000 1 again",
+      { FLOW(0, 1000), FLOW(HOURS(1), 4000, .bound = BOUND_ABOVE),
+        FLOW(HOURS(2), 1020) } },
+    { "six and one more",
+      true,
+      "1000 6 | 1000 1 again",
+      { FLOW(0, 1000), FLOW(0.01, 1000), FLOW(0.02, 1000), FLOW(0.03, 1000),
+        FLOW(0.04, 1000), FLOW(0.05, 1000), FLOW(0.06, 1000) } },
+    { "one day",
+      true,
+      "1010 2",
+      { FLOW(0, 1000, .precision = AT_DAY),
+        FLOW(0.5, 1020, .precision = AT_DAY) } },
+    { "a day and a time of it",
+      true,
+      "1010 2",
+      { FLOW(0, 1000, .precision = AT_DAY), FLOW(0.9, 1020) } },
+    { "a day and the next",
+      true,
+      "1000 1 | 1020 1",
+      { FLOW(0, 1000, .precision = AT_DAY), FLOW(1, 1020) } },
+    { "unusable",
+      true,
+      "1000 1",
+      { FLOW(0, NAN), FLOW(0, 900, .precision = AT_MONTH),
+        FLOW(0, 900, .precision = AT_YEAR),
+        FLOW(0, 900, .status = READING_WITHDRAWN),
+        FLOW(0, 900, .status = READING_PRELIMINARY), OUTPUT(0, 6),
+        FLOW(0, 1000, .status = READING_CORRECTED) } },
+    { "never across a dowel",
+      false,
+      "1000 1 | 700 1 restart",
+      { FLOW(0, 1000), NUMBER(HOURS(1), Q_DOWEL_DIAMETER, 4),
+        FLOW(HOURS(2), 700) } },
+    { "within a stage",
+      false,
+      "1000 1 | 710 2 restart",
+      { FLOW(0, 1000), NUMBER(HOURS(1), Q_DOWEL_DIAMETER, 4),
+        FLOW(HOURS(2), 700), FLOW(HOURS(3), 720) } },
+    { "blanked",
+      true,
+      "1000 1 | 720 1 restart",
+      { FLOW(0, 1000), SIGN(1, SIGN_BANDED), FLOW(8 - SECOND, 700),
+        FLOW(8, 720) } },
+    { "not blanked",
+      false,
+      "1000 1 | 700 1 restart | 720 1",
+      { FLOW(0, 1000), SIGN(1, SIGN_BANDED), FLOW(2, 700), FLOW(8, 720) } },
+    { "told after it",
+      false,
+      "700 1 restart",
+      { FLOW(0, 700, .precision = AT_DAY),
+        SIGN(0, SIGN_BANDED, .precision = AT_DAY) } },
+    { "not done",
+      false,
+      "1000 1 | 700 1",
+      { FLOW(0, 1000), SIGN(1, SIGN_BANDED, .absent = true),
+        NUMBER(1, Q_BAND_RELEASED, 0), FLOW(2, 700) } },
+    { "done, but withdrawn",
+      false,
+      "1000 1 | 700 1",
+      { FLOW(0, 1000), SIGN(1, SIGN_BANDED, .status = READING_WITHDRAWN),
+        FLOW(2, 700) } },
+};
+
+static void make_points(void **state)
+{
+    char text[512];
+    int wrong = 0;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(sessions); i++) {
+        struct history h = load(sessions[i].events);
+        size_t len = 0,
+               n = points_collect(&h, &policy, Q_ACCESS_FLOW, sessions[i].blank,
+                                  points, POINTS_MAX);
+
+        text[0] = '\0';
+        for (size_t k = 0; k < n; k++)
+            len += (size_t)snprintf(text + len, sizeof(text) - len,
+                                    "%s%s%g %zu%s%s%s", k > 0 ? " | " : "",
+                                    points[k].bound == BOUND_ABOVE ? ">" : "",
+                                    points[k].value, points[k].reading_count,
+                                    points[k].disagree ? " disagree" : "",
+                                    points[k].restart ? " restart" : "",
+                                    points[k].again ? " again" : "");
+        if (strcmp(text, sessions[i].want) == 0)
+            continue;
+        wrong++;
+        print_error("%s: got \"%s\", not \"%s\"\n", sessions[i].name, text,
+                    sessions[i].want);
+    }
+    assert_int_equal(wrong, 0);
+}
+
+/* Full: the newest stay, and their readings are the right ones. */
+static void keep_the_newest(void **state)
+{
+    struct event events[KIT_EVENTS_MAX] = { 0 };
+    struct history h;
+    size_t n;
+
+    (void)state;
+    for (int i = 0; i < 20; i++)
+        events[i] = (struct event)FLOW(i, 1000 + i);
+    h = load(events);
+    n = points_collect(&h, &policy, Q_ACCESS_FLOW, true, points, 5);
+    assert_int_equal(n, 5);
+    for (size_t i = 0; i < n; i++) {
+        assert_near(points[i].value, 1015 + (double)i, 0);
+        assert_int_equal(points[i].readings[0], 15 + i);
+        assert_true(points[i].at_s == kit_s(15 + (double)i));
+    }
+}
+
+/* Runs: above 2000, n in a row within 90 days, 10 % to clear. */
+static const struct {
+    const char *name;
+    int needed;
+    bool on;
+    size_t count;   /* points kept */
+    double off_day; /* -1: never went off */
+    bool confirmed; /* two near each other */
+    struct event events[12];
+} runs[] = {
+    { "empty", 2, false, 0, -1, false, { { .day = 0 } } },
+    { "one of two", 2, false, 1, -1, false, { FLOW(0, 2100) } },
+    { "two of two", 2, true, 2, -1, true, { FLOW(0, 2100), FLOW(10, 2100) } },
+    { "one of one", 1, true, 1, -1, false, { FLOW(0, 2100) } },
+    { "two of three",
+      3,
+      false,
+      2,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2100) } },
+    { "three of three",
+      3,
+      true,
+      3,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 2100) } },
+    { "broken",
+      2,
+      false,
+      1,
+      -1,
+      false,
+      { FLOW(0, 2100), FLOW(10, 1999), FLOW(20, 2100) } },
+    { "too late",
+      2,
+      false,
+      1,
+      -1,
+      false,
+      { FLOW(0, 2100), FLOW(90 + SECOND, 2100) } },
+    { "one of one, again late",
+      1,
+      true,
+      2,
+      -1,
+      false,
+      { FLOW(0, 2100), FLOW(90 + SECOND, 2100) } },
+    { "went off",
+      2,
+      false,
+      0,
+      30,
+      false,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 1799), FLOW(30, 1799) } },
+    { "nearly went off",
+      2,
+      true,
+      2,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 1799), FLOW(30, 1800) } },
+    { "on again",
+      2,
+      true,
+      2,
+      30,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 1799), FLOW(30, 1799),
+        FLOW(40, 2100), FLOW(50, 2100) } },
+    { "restarted",
+      2,
+      false,
+      1,
+      30,
+      false,
+      { FLOW(0, 2100), FLOW(10, 2100), SIGN(20, SIGN_BANDED),
+        FLOW(30, 2100) } },
+    { "passed over",
+      2,
+      true,
+      2,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 500), FLOW(10.1, 900), FLOW(20, 2100) } },
+};
+
+static void walk_runs(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(runs); i++) {
+        struct run_rule rule = { .limit = 2000,
+                                 .above = true,
+                                 .readings = runs[i].needed,
+                                 .window_d = 90,
+                                 .hysteresis_pct = 10 };
+        struct history h = load(runs[i].events);
+        size_t n = points_collect(&h, &policy, Q_ACCESS_FLOW, true, points,
+                                  POINTS_MAX);
+        struct run run;
+
+        ROW(runs[i].name);
+        run_walk(&rule, points, n, METHOD_UNSTATED, &run);
+        assert_int_equal(run.on, runs[i].on);
+        assert_int_equal(run.count, runs[i].count);
+        assert_true(run.off_s ==
+                    (runs[i].off_day < 0 ? 0 : kit_s(runs[i].off_day)));
+        assert_int_equal(run_confirmed(&rule, points, &run), runs[i].confirmed);
+        assert_int_equal(run_best(&rule, points, n, &run), runs[i].on);
+    }
+}
+
+/* Of two methods whose runs hold, the one measured last speaks. */
+static void choose_the_method(void **state)
+{
+    static const struct event events[] = {
+        FLOW(0, 2100),  FLOW(10, 2100, .method = METHOD_DUPLEX),
+        FLOW(20, 2200), FLOW(30, 2300, .method = METHOD_DUPLEX),
+        { .day = 0 },
+    };
+    struct run_rule rule = { 2000, true, 2, 90, 10 };
+    struct history h = load(events);
+    size_t n =
+        points_collect(&h, &policy, Q_ACCESS_FLOW, true, points, POINTS_MAX);
+    struct run run;
+
+    (void)state;
+    assert_true(run_best(&rule, points, n, &run));
+    assert_near(points[run.points[run.count - 1]].value, 2300, 0);
+    assert_true(run_best(&rule, points, n - 1, &run));
+    assert_near(points[run.points[run.count - 1]].value, 2200, 0);
+}
+
+static const struct {
+    enum quantity q;
+    enum sign sign;
+    double value;
+    bool want;
+} interventions[] = {
+    { Q_DOWEL_DIAMETER, SIGN_NONE, 4, true },
+    { Q_BAND_STRETCHED, SIGN_NONE, 5, true },
+    { Q_BAND_RELEASED, SIGN_NONE, 1, true },
+    { Q_BAND_RELEASED, SIGN_NONE, 0, false },
+    { Q_ACCESS_INTERVENTION, SIGN_ANGIOPLASTY_OUTFLOW, NAN, true },
+    { Q_BAND_FORM, SIGN_BAND_CUFF, NAN, false },
+    { Q_ACCESS_FLOW, SIGN_NONE, 1000, false },
+};
+
+static void know_interventions(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(interventions); i++) {
+        struct reading r = { .quantity = interventions[i].q,
+                             .sign = interventions[i].sign,
+                             .value = interventions[i].value,
+                             .present = true };
+
+        assert_int_equal(reading_is_intervention(&r), interventions[i].want);
+        r.status = READING_PRELIMINARY;
+        assert_false(reading_is_intervention(&r));
+    }
+}
+
+/* Points of the hand: "3 graded motor | 1" */
+static const struct {
+    const char *name;
+    bool emergencies;
+    const char *want;
+    struct event events[10];
+} hands[] = {
+    { "nothing", false, "", { FLOW(0, 900) } },
+    { "a symptom", false, "1", { SIGN(0, SIGN_COLDNESS) } },
+    { "the highest of a session",
+      false,
+      "3",
+      { SIGN(0, SIGN_COLDNESS), SIGN(HOURS(1), SIGN_PAIN_AT_REST),
+        SIGN(HOURS(2), SIGN_NUMBNESS) } },
+    { "two sessions",
+      false,
+      "1 | 2a",
+      { SIGN(0, SIGN_COLDNESS), SIGN(HOURS(4) + SECOND, SIGN_NUMBNESS) } },
+    { "a statement", false, "0 graded", { SIGN(0, SIGN_NO_COMPLAINT) } },
+    { "a grade", false, "2b graded", { SIGN(0, SIGN_GRADE_2B) } },
+    { "a question answered no",
+      false,
+      "0",
+      { SIGN(0, SIGN_NUMBNESS, .absent = true) } },
+    { "weak", false, "3 motor", { SIGN(0, SIGN_MOTOR_WEAKNESS) } },
+    { "cold and pulseless",
+      false,
+      "3 acute",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND) } },
+    { "early",
+      false,
+      "",
+      { SIGN(0, SIGN_HAND_ULCER, .status = READING_PRELIMINARY) } },
+    { "early, for emergencies",
+      true,
+      "4a provisional",
+      { SIGN(0, SIGN_HAND_ULCER, .status = READING_PRELIMINARY) } },
+    { "an early all-clear is none",
+      true,
+      "0 provisional",
+      { SIGN(0, SIGN_NO_COMPLAINT, .status = READING_PRELIMINARY) } },
+    { "withdrawn",
+      true,
+      "",
+      { SIGN(0, SIGN_HAND_ULCER, .status = READING_WITHDRAWN) } },
+    { "month only",
+      true,
+      "",
+      { SIGN(0, SIGN_HAND_ULCER, .precision = AT_MONTH) } },
+    { "many answers, the worst last",
+      false,
+      "4a",
+      { SIGN(0, SIGN_COLDNESS), SIGN(0, SIGN_NUMBNESS, .absent = true),
+        SIGN(0, SIGN_NUMBNESS_ULNAR, .absent = true),
+        SIGN(0, SIGN_NUMBNESS_MEDIAN, .absent = true),
+        SIGN(0, SIGN_NUMBNESS_RADIAL, .absent = true),
+        SIGN(0, SIGN_PAIN_AT_REST, .absent = true),
+        SIGN(0, SIGN_MOTOR_WEAKNESS, .absent = true),
+        SIGN(0, SIGN_HAND_ULCER) } },
+};
+
+static void make_hand_points(void **state)
+{
+    static struct hand_point hand[HAND_POINTS_MAX];
+    char text[512];
+    int wrong = 0;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(hands); i++) {
+        struct history h = load(hands[i].events);
+        size_t len = 0, n = hand_collect(&h, &policy, hands[i].emergencies,
+                                         hand, HAND_POINTS_MAX);
+
+        text[0] = '\0';
+        for (size_t k = 0; k < n; k++)
+            len +=
+                (size_t)snprintf(text + len, sizeof(text) - len, "%s%s%s%s%s%s",
+                                 k > 0 ? " | " : "", grade_word(hand[k].grade),
+                                 hand[k].graded ? " graded" : "",
+                                 hand[k].motor_loss ? " motor" : "",
+                                 hand[k].acute ? " acute" : "",
+                                 hand[k].provisional ? " provisional" : "");
+        if (strcmp(text, hands[i].want) == 0)
+            continue;
+        wrong++;
+        print_error("%s: got \"%s\", not \"%s\"\n", hands[i].name, text,
+                    hands[i].want);
+    }
+    assert_int_equal(wrong, 0);
+    /* the last case: the sign that gives the grade is among the readings */
+    assert_int_equal(hand[0].readings[HAND_SIGNS_MAX - 1], 7);
+}
+
+static void stand_until_cleared(void **state)
+{
+    static const struct event events[] = {
+        SIGN(0, SIGN_GRADE_3),  SIGN(10, SIGN_COLDNESS),
+        SIGN(20, SIGN_GRADE_0), SIGN(30, SIGN_GRADE_0),
+        { .day = 0 },
+    };
+    static struct hand_point hand[HAND_POINTS_MAX];
+    struct history h = load(events);
+    size_t n = hand_collect(&h, &policy, false, hand, HAND_POINTS_MAX);
+    size_t at = 9;
+
+    (void)state;
+    assert_int_equal(n, 4);
+    assert_false(hand_standing(hand, 0, GRADE_1, &at));
+    for (size_t seen = 1; seen <= 4; seen++)
+        assert_int_equal(hand_standing(hand, seen, GRADE_3, &at), seen < 4);
+    assert_true(hand_standing(hand, 2, GRADE_1, &at));
+    assert_int_equal(at, 1); /* the newest */
+    assert_false(hand_standing(hand, 2, GRADE_4A, &at));
+
+    assert_int_equal(hand_worst(hand, n, kit_s(30), 30, &at), GRADE_3);
+    assert_int_equal(at, 0);
+    assert_int_equal(hand_worst(hand, n, kit_s(30) + 1, 30, NULL), GRADE_1);
+    assert_int_equal(hand_worst(hand, n, kit_s(30), 9, NULL), GRADE_NONE);
+    assert_int_equal(hand_worst(hand, n, kit_s(5), 30, NULL), GRADE_3);
+}
+
+static int read_limits(void **state)
+{
+    (void)state;
+    kit_policy(&policy);
+    return 0;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(make_points),
+        cmocka_unit_test(keep_the_newest),
+        cmocka_unit_test(walk_runs),
+        cmocka_unit_test(choose_the_method),
+        cmocka_unit_test(know_interventions),
+        cmocka_unit_test(make_hand_points),
+        cmocka_unit_test(stand_until_cleared),
+    };
+
+    return cmocka_run_group_tests(tests, read_limits, NULL);
+}

@@ -1,0 +1,535 @@
+#include "adapters/queue_text.h"
+#include "adapters/queue_write.h"
+#include "tests/golden.h"
+
+#include <jansson.h>
+#include <stdbool.h>
+
+/* 2026-11-29, 14:05 in Berlin, which is an hour ahead of UTC then. */
+static const int64_t now_s = 1795957500;
+static const int64_t day_s = 86400;
+
+static struct zone *berlin;
+
+#define ACCESS_TEAM                                                            \
+    "Review by the access team, together with cardiology if the heart is "     \
+    "affected, of whether the flow should be reduced: measure the cardiac "    \
+    "output in the same session as the flow, arrange echocardiography, and "   \
+    "examine the heart and the hand."
+
+/* Every name here is invented. */
+static size_t fill(struct queue_row rows[16])
+{
+    const struct queue_row all[] = {
+        { false, URGENCY_IMMEDIATE, EPISODE_OPEN, "Orla Finch", "1007",
+          "Corvane West", "Left upper-arm fistula A-1007",
+          "tissue loss, grade 4a (limited tissue loss) (limit 4a, IS-2); flow "
+          "2310 mL/min, high",
+          "Assessment today by a vascular or access surgeon.", "t-0001",
+          "IS-2 IS-6", "hand", now_s - day_s, now_s - 16 * 3600 },
+        { false, URGENCY_ASAP, EPISODE_TAKEN, "J\xc3\xbcrgen Vo\xc3\x9fkamp",
+          "1012", "Corvane East", "Right forearm graft A-1012",
+          "rest pain, grade 3 (limit 3, IS-3); flow not known",
+          "Assessment of the hand within 48 hours; finger pressure with and "
+          "without compression of the access.",
+          "t-0002", "IS-3", "hand", now_s - day_s, now_s },
+        { false, URGENCY_URGENT, EPISODE_OPEN, "", "Patient/p-1044", "", "",
+          "flow 2120 then 2095 mL/min (limit 2000, HF-1)", "", "t-0003", "HF-1",
+          "flow", now_s - 13 * day_s, now_s + day_s },
+        { false, URGENCY_URGENT, EPISODE_OPEN, "Mara Quill", "1001",
+          "Corvane West", "Left upper-arm fistula A-1001",
+          "flow 2240 then 2180 mL/min (limit 2000, HF-1)", ACCESS_TEAM,
+          "t-0004", "HF-1 HF-3", "flow", now_s - 11 * day_s,
+          now_s + 3 * day_s },
+        { false, URGENCY_ROUTINE, EPISODE_OPEN, "Tobias Wren", "1030",
+          "Corvane East", "Right upper-arm fistula A-1030",
+          "flow 1640 then 1610 mL/min (limit 1500, HF-2)",
+          "Measure the cardiac output in the same session as the flow, examine "
+          "the heart and the hand, and repeat the flow in 3 months.",
+          "t-0005", "HF-2", "flow", now_s - 2 * day_s, now_s + 28 * day_s },
+        { true, URGENCY_NOTE, EPISODE_OPEN, "Nora Pell", "1052", "Corvane West",
+          "Left forearm fistula A-1052",
+          "access flow, by 2026-12-13. One measurement so far: 2050 mL/min on "
+          "2026-11-27 (limit 2000, HF-1)",
+          "", "t-0006", "", "flow", 0, now_s + 14 * day_s },
+    };
+
+    memcpy(rows, all, sizeof(all));
+    return sizeof(all) / sizeof(all[0]);
+}
+
+static void table(const struct queue_row *rows, size_t count, int columns,
+                  bool colour, struct buf *out)
+{
+    const struct queue_options options = {
+        .columns = columns, .colour = colour, .now_s = now_s, .zone = berlin
+    };
+
+    buf_empty(out);
+    queue_write_table(rows, count, &options, out);
+    assert_int_equal(buf_ok(out), ERR_OK);
+}
+
+static void whole_tables(void **state)
+{
+    static const struct {
+        const char *name;
+        int columns;
+        bool colour, empty;
+    } cases[] = {
+        { "queue_60.txt", 60, false, false },
+        { "queue_100.txt", 0, false, false },
+        { "queue_200.txt", 200, false, false },
+        { "queue_colour.txt", 80, true, false },
+        { "queue_empty.txt", 80, false, true },
+        { "queue_empty_60.txt", 60, false, true },
+    };
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        table(rows, cases[i].empty ? 0 : count, cases[i].columns,
+              cases[i].colour, &out);
+        assert_golden(cases[i].name, out.data, out.len);
+    }
+    buf_clear(&out);
+}
+
+/* ---- what holds at every width ------------------------------------------ */
+
+/* Without escapes: ESC [ ... m */
+static void strip(struct buf *out, const char *text)
+{
+    buf_empty(out);
+    while (*text != '\0') {
+        if (*text == '\033') {
+            text += strcspn(text, "m") + 1;
+            continue;
+        }
+        buf_add(out, text++, 1);
+    }
+}
+
+/* The words alone, in order, without the margin: what a reader reads on. */
+static void body_words(struct buf *out, const char *text)
+{
+    buf_empty(out);
+    while (*text != '\0') {
+        size_t len = strcspn(text, "\n");
+        size_t from = text[0] == ' ' ? (len < 20 ? len : 20) : 0;
+
+        for (size_t i = from; i < len; i++) {
+            if (text[i] != ' ')
+                buf_add(out, text + i, 1);
+        }
+        text += len + (text[len] == '\n' ? 1 : 0);
+    }
+}
+
+static void check_lines(const char *text, size_t columns)
+{
+    while (*text != '\0') {
+        size_t len = strcspn(text, "\n");
+
+        if (queue_text_columns(text, len) > columns)
+            fail_msg("longer than %zu: %.*s", columns, (int)len, text);
+        assert_true(len == 0 || text[len - 1] != ' ');
+        assert_int_equal(text[len], '\n');
+        text += len + 1;
+    }
+}
+
+static void every_width(void **state)
+{
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf plain, colour, stripped, words, first;
+
+    (void)state;
+    buf_init(&plain, 1 << 20);
+    buf_init(&colour, 1 << 20);
+    buf_init(&stripped, 1 << 20);
+    buf_init(&words, 1 << 20);
+    buf_init(&first, 1 << 20);
+    for (int columns = 60; columns <= 200; columns++) {
+        table(rows, count, columns, false, &plain);
+        check_lines(plain.data, (size_t)columns);
+        assert_null(strchr(plain.data, '\033'));
+        table(rows, count, columns, true, &colour);
+        strip(&stripped, colour.data);
+        assert_true(colour.len > plain.len);
+        assert_string_equal(stripped.data, plain.data);
+        /* Rules under headings are as long as these, so go without them. */
+        body_words(columns == 60 ? &first : &words, plain.data);
+        if (columns > 60)
+            assert_string_equal(strstr(words.data, "Orla"),
+                                strstr(first.data, "Orla"));
+    }
+    buf_clear(&plain);
+    buf_clear(&colour);
+    buf_clear(&stripped);
+    buf_clear(&words);
+    buf_clear(&first);
+}
+
+static void width_is_brought_into_range(void **state)
+{
+    static const struct {
+        const char *name;
+        int columns, as;
+    } cases[] = {
+        { "not a terminal", 0, 100 }, { "negative", -5, 60 },
+        { "too narrow", 59, 60 },     { "least", 60, 60 },
+        { "most", 200, 200 },         { "too wide", 5000, 200 },
+    };
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf got, want;
+
+    (void)state;
+    buf_init(&got, 1 << 20);
+    buf_init(&want, 1 << 20);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        table(rows, count, cases[i].columns, false, &got);
+        table(rows, count, cases[i].as, false, &want);
+        assert_string_equal(got.data, want.data);
+    }
+    buf_clear(&got);
+    buf_clear(&want);
+}
+
+/* ---- one row ------------------------------------------------------------ */
+
+static struct queue_row bare(void)
+{
+    return (struct queue_row){ .urgency = URGENCY_ROUTINE,
+                               .state = EPISODE_OPEN,
+                               .patient_name = "",
+                               .patient_number = "",
+                               .unit = "",
+                               .access = "",
+                               .headline = "",
+                               .suggestion = "",
+                               .task_id = "",
+                               .rules = "",
+                               .group = "" };
+}
+
+/* Midnight there is at 23:00 UTC: 9 h 55 min after now_s. */
+static const struct {
+    const char *name;
+    int64_t due_s; /* from now; INT64_MIN: none */
+    const char *want;
+} due_cases[] = {
+    { "the last second of today", 35699, "today" },
+    { "the first of tomorrow", 35700, "in 1 day" },
+    { "three days", 3 * 86400, "in 3 days" },
+    { "earlier today", -50699, "today" }, /* 00:00:01 */
+    { "midnight", -50700, "today" },
+    { "yesterday", -50701, "1 day overdue" },
+    { "two days ago", -2 * 86400, "2 days overdue" },
+    { "fits the margin", -9999 * 86400LL, "9999 days overdue" },
+    { "does not fit", -10000 * 86400LL, "see the date" },
+    { "none", INT64_MIN, "no date set" },
+};
+
+static void says_when(void **state)
+{
+    struct queue_row row = bare();
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(due_cases); i++) {
+        char line[64];
+
+        ROW(due_cases[i].name);
+        row.due_s =
+            due_cases[i].due_s == INT64_MIN ? 0 : now_s + due_cases[i].due_s;
+        table(&row, 1, 80, false, &out);
+        snprintf(line, sizeof(line), "\n  %-18sName not known (number",
+                 due_cases[i].want);
+        if (strstr(out.data, line) == NULL)
+            fail_msg("%s", out.data);
+        assert_int_equal(strstr(out.data, "Overdue: 1.") != NULL,
+                         strstr(due_cases[i].want, "overdue") != NULL ||
+                             due_cases[i].due_s == -10000 * 86400LL);
+    }
+    buf_clear(&out);
+}
+
+static const struct {
+    const char *name;
+    enum urgency urgency;
+    bool reminder;
+    const char *want;
+} headings[] = {
+    { "immediate", URGENCY_IMMEDIATE, false,
+      "\nPHONE NOW - a Task does not replace a call\n" },
+    { "asap", URGENCY_ASAP, false, "\nWITHIN 24 TO 48 HOURS\n" },
+    { "urgent", URGENCY_URGENT, false, "\nWITHIN 14 DAYS\n" },
+    { "routine", URGENCY_ROUTINE, false, "\nWITHIN 30 DAYS\n" },
+    { "note", URGENCY_NOTE, false, "\nREMARKS - no referral\n" },
+    { "reminder", URGENCY_IMMEDIATE, true, "\nMEASURE AGAIN - " },
+};
+
+static void says_how_urgent(void **state)
+{
+    struct queue_row row = bare();
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(headings); i++) {
+        ROW(headings[i].name);
+        row.urgency = headings[i].urgency;
+        row.reminder = headings[i].reminder;
+        table(&row, 1, 100, false, &out);
+        for (size_t k = 0; k < COUNT(headings); k++)
+            assert_int_equal(strstr(out.data, headings[k].want) != NULL,
+                             k == i);
+        assert_non_null(strstr(out.data, "a qualified clinician decides."));
+    }
+    buf_clear(&out);
+}
+
+static void failure_is_kept(void **state)
+{
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    const struct queue_options options = { .now_s = now_s, .zone = berlin };
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 500);
+    queue_write_table(rows, count, &options, &out);
+    assert_int_equal(buf_ok(&out), ERR_LIMIT);
+    buf_empty(&out);
+    for (size_t i = 0; i < count; i++)
+        queue_write_json(&rows[i], now_s, berlin, &out);
+    assert_int_equal(buf_ok(&out), ERR_LIMIT);
+    buf_clear(&out);
+}
+
+/* ---- text --------------------------------------------------------------- */
+
+static const struct {
+    const char *name, *text, *want;
+} clean_cases[] = {
+    { "as it is", "Mara Quill", "Mara Quill" },
+    { "blanks", "  Mara \t\n Quill ", "Mara Quill" },
+    { "only blanks", " \r\n ", "" },
+    { "umlaut", "J\xc3\xbcrgen", "J\xc3\xbcrgen" },
+    { "four bytes", "\xf0\x9f\x91\x8d", "\xf0\x9f\x91\x8d" },
+    { "escape", "a\033[31mb\x7f", "a [31mb" },
+    { "C1 control",
+      "a\xc2\x9b"
+      "31mb",
+      "a 31mb" },
+    { "line separator",
+      "a\xe2\x80\xa8"
+      "b",
+      "a b" },
+    { "right to left override",
+      "12\xe2\x80\xae"
+      "34",
+      "1234" },
+    { "no width, at the start", "\xef\xbb\xbfMara", "Mara" },
+    { "no-break blank stays", "2\xc2\xa0mL", "2\xc2\xa0mL" },
+    { "stray byte",
+      "a\x80"
+      "b",
+      "a?b" },
+    { "cut short", "a\xe2\x82", "a??" },
+    { "longer than needed", "\xc0\xaf", "??" },
+    { "surrogate", "\xed\xa0\x80", "???" },
+    { "beyond Unicode", "\xf4\x90\x80\x80", "????" },
+};
+
+static void cleans(void **state)
+{
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(clean_cases); i++) {
+        ROW(clean_cases[i].name);
+        buf_empty(&out);
+        queue_text_clean(&out, clean_cases[i].text);
+        assert_string_equal(out.data, clean_cases[i].want);
+    }
+    buf_clear(&out);
+}
+
+static void long_text_is_cut(void **state)
+{
+    struct buf in, out;
+
+    (void)state;
+    buf_init(&in, 1 << 20);
+    buf_init(&out, 1 << 20);
+    for (int i = 0; i < QUEUE_TEXT_MAX; i++)
+        buf_puts(&in, "\xc3\xa9");
+    queue_text_clean(&out, in.data);
+    assert_string_equal(out.data, in.data);
+    buf_puts(&in, "x");
+    buf_empty(&out);
+    queue_text_clean(&out, in.data);
+    assert_int_equal(out.len, 2 * QUEUE_TEXT_MAX + 3);
+    assert_string_equal(out.data + out.len - 3, "...");
+    buf_clear(&in);
+    buf_clear(&out);
+}
+
+static const struct {
+    const char *name;
+    size_t columns;
+    const char *text, *want; /* lines with a bar between */
+} wrap_cases[] = {
+    { "nothing", 10, "", "" },
+    { "fits", 10, "Mara Quill", "Mara Quill" },
+    { "one too many", 9, "Mara Quill", "Mara|Quill" },
+    { "code points, not bytes", 6, "\xc3\xbc\xc3\xbc\xc3\xbc \xc3\xbc\xc3\xbc",
+      "\xc3\xbc\xc3\xbc\xc3\xbc \xc3\xbc\xc3\xbc" },
+    { "long word is cut", 4, "abcdefghij", "abcd|efgh|ij" },
+    { "long word after another", 4, "ab cdefgh", "ab|cdef|gh" },
+    { "not within a character", 2, "\xc3\xbc\xc3\xbc\xc3\xbc",
+      "\xc3\xbc\xc3\xbc|\xc3\xbc" },
+    { "not before a combining mark", 2, "abe\xcc\x81", "ab|e\xcc\x81" },
+    { "a mark has no width", 3, "abe\xcc\x81", "abe\xcc\x81" },
+    { "number and unit", 14, "flow 2180 mL/min high", "flow|2180 mL/min|high" },
+    { "unit with a comma", 14, "flow 2180 mL/min, high",
+      "flow|2180 mL/min,|high" },
+    { "number and unit too long", 6, "2180 mL/min", "2180|mL/min" },
+    { "no unit", 9, "grade 3 pain", "grade 3|pain" },
+};
+
+static void wraps(void **state)
+{
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(wrap_cases); i++) {
+        struct queue_span rest = { wrap_cases[i].text,
+                                   strlen(wrap_cases[i].text) };
+        struct queue_span line;
+
+        ROW(wrap_cases[i].name);
+        buf_empty(&out);
+        while (queue_text_line(&rest, wrap_cases[i].columns, &line)) {
+            buf_puts(&out, out.len > 0 ? "|" : "");
+            buf_add(&out, line.text, line.len);
+        }
+        assert_string_equal(out.data, wrap_cases[i].want);
+    }
+    buf_clear(&out);
+}
+
+/* A name that tries to be a terminal's command, or longer than a line. */
+static void hostile_rows(void **state)
+{
+    struct queue_row row = bare();
+    struct buf out, name;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    buf_init(&name, 1 << 20);
+    for (int i = 0; i < 3000; i++)
+        buf_puts(&name, "w");
+    row.patient_name = "Ada\033]0;title\007\r\nPHONE NOW\n";
+    row.access = name.data;
+    row.headline = "\xff\xfe";
+    for (int columns = 60; columns <= 200; columns += 7) {
+        table(&row, 1, columns, false, &out);
+        check_lines(out.data, (size_t)columns);
+        assert_null(strchr(out.data, '\033'));
+        assert_null(strchr(out.data, '\r'));
+        assert_null(strstr(out.data, "\nPHONE"));
+    }
+    buf_clear(&out);
+    buf_clear(&name);
+}
+
+/* ---- for programs ------------------------------------------------------- */
+
+static void json_lines(void **state)
+{
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < count; i++)
+        queue_write_json(&rows[i], now_s, berlin, &out);
+    rows[0] = bare();
+    rows[0].patient_name = "Zo\xc3\xab \"Zed\"\n";
+    rows[0].due_s = now_s - day_s;
+    queue_write_json(&rows[0], now_s, berlin, &out);
+    assert_int_equal(buf_ok(&out), ERR_OK);
+    assert_golden("queue_json.txt", out.data, out.len);
+    buf_clear(&out);
+}
+
+/* Every member in every row, whatever is known. */
+static void json_members(void **state)
+{
+    static const char *const members[] = {
+        "kind", "urgency",  "state", "patient", "patient_number",
+        "unit", "access",   "seen",  "rules",   "suggestion",
+        "due",  "due_days", "group", "opened",  "task",
+    };
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    rows[count++] = bare();
+    for (size_t i = 0; i < count; i++) {
+        json_t *root;
+
+        buf_empty(&out);
+        queue_write_json(&rows[i], now_s, berlin, &out);
+        assert_int_equal(out.data[out.len - 1], '\n');
+        assert_ptr_equal(strchr(out.data, '\n'), out.data + out.len - 1);
+        root = json_loads(out.data, JSON_REJECT_DUPLICATES, NULL);
+        assert_non_null(root);
+        assert_int_equal(json_object_size(root), COUNT(members));
+        for (size_t k = 0; k < COUNT(members); k++)
+            assert_non_null(json_object_get(root, members[k]));
+        json_decref(root);
+    }
+    buf_clear(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(whole_tables),
+        cmocka_unit_test(every_width),
+        cmocka_unit_test(width_is_brought_into_range),
+        cmocka_unit_test(says_when),
+        cmocka_unit_test(says_how_urgent),
+        cmocka_unit_test(failure_is_kept),
+        cmocka_unit_test(cleans),
+        cmocka_unit_test(long_text_is_cut),
+        cmocka_unit_test(wraps),
+        cmocka_unit_test(hostile_rows),
+        cmocka_unit_test(json_lines),
+        cmocka_unit_test(json_members),
+    };
+    int failed;
+
+    if (zone_load("Europe/Berlin", &berlin) != ERR_OK)
+        return 1;
+    failed = cmocka_run_group_tests(tests, NULL, NULL);
+    zone_free(berlin);
+    return failed;
+}

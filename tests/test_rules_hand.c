@@ -1,0 +1,316 @@
+/* Rules on the hand, and on the flow that stands beside it; see test_rules.c
+ * for those on flow alone. */
+#include "tests/test.h"
+
+#include "tests/history_kit.h"
+
+static struct policy policy;
+
+/* One case, a few lines. */
+/* clang-format off */
+static const struct rule_case hand[] = {
+    { "tissue loss", AVF, 1, "IS-2:immediate*", { SIGN(0, SIGN_HAND_ULCER) } },
+    { "grade 4a", AVF, 1, "IS-2:immediate*", { SIGN(0, SIGN_GRADE_4A) } },
+    { "grade 4b", AVF, 1, "IS-2:immediate*", { SIGN(0, SIGN_GRADE_4B) } },
+    { "grade 3", AVF, 1, "IS-3:asap*", { SIGN(0, SIGN_GRADE_3) } },
+    { "rest pain", AVF, 1, "IS-3:asap*", { SIGN(0, SIGN_PAIN_AT_REST) } },
+    { "grade 2b", AVF, 1, "IS-4:urgent!*", { SIGN(0, SIGN_GRADE_2B) } },
+    { "grade 2a once", AVF, 1, "", { SIGN(0, SIGN_GRADE_2A) } },
+    { "grade 1", AVF, 1, "", { SIGN(0, SIGN_GRADE_1), SIGN(1, SIGN_GRADE_1) } },
+    { "looked for, not found", AVF, 1, "",
+      { SIGN(0, SIGN_HAND_ULCER, .absent = true),
+        SIGN(0, SIGN_MOTOR_WEAKNESS, .absent = true) } },
+    { "withdrawn", AVF, 1, "", { SIGN(0, SIGN_HAND_ULCER, WITHDRAWN) } },
+    { "month only", AVF, 1, "",
+      { SIGN(0, SIGN_GRADE_3, .precision = AT_MONTH) } },
+
+    { "new weakness", AVF, 1, "IS-3:immediate+*",
+      { SIGN(0, SIGN_MOTOR_WEAKNESS) } },
+    { "numb and weak after creation", AVF, 1, "IS-3:immediate+*",
+      { SIGN(0, SIGN_CREATED), SIGN(HOURS(3), SIGN_NUMBNESS),
+        SIGN(HOURS(3), SIGN_MOTOR_WEAKNESS) } },
+    { "weakness with tissue loss", AVF, 1, "IS-2:immediate*",
+      { SIGN(0, SIGN_MOTOR_WEAKNESS), SIGN(0, SIGN_HAND_ULCER) } },
+    { "weakness, then rest pain", AVF, 2, "IS-3:immediate+*",
+      { SIGN(0, SIGN_MOTOR_WEAKNESS), SIGN(1, SIGN_PAIN_AT_REST) } },
+    { "weakness, cleared, then rest pain", AVF, 31, "IS-3:asap*",
+      { SIGN(0, SIGN_MOTOR_WEAKNESS), SIGN(10, SIGN_NO_COMPLAINT),
+        SIGN(20, SIGN_NO_COMPLAINT), SIGN(30, SIGN_PAIN_AT_REST) } },
+    { "cold pulseless hand", AVF, 1, "IS-2:immediate* IS-3:asap",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND) } },
+    { "cold pulseless, one better", AVF, 11, "IS-2:immediate* IS-3:asap",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND), SIGN(10, SIGN_GRADE_0) } },
+    { "cold pulseless, two better", AVF, 21, "",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND), SIGN(10, SIGN_GRADE_0),
+        SIGN(20, SIGN_GRADE_0) } },
+    { "cold pulseless, cleared, then rest pain", AVF, 31, "IS-3:asap*",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND), SIGN(10, SIGN_GRADE_0),
+        SIGN(20, SIGN_GRADE_0), SIGN(30, SIGN_PAIN_AT_REST) } },
+
+    /* emergencies are believed early */
+    { "preliminary tissue loss", AVF, 1, "IS-2:immediate*",
+      { SIGN(0, SIGN_HAND_ULCER, EARLY) } },
+    { "preliminary cold pulseless hand", AVF, 1, "IS-2:immediate*",
+      { SIGN(0, SIGN_COLD_PULSELESS_HAND, EARLY) } },
+    { "preliminary weakness", AVF, 1, "IS-3:immediate+*",
+      { SIGN(0, SIGN_MOTOR_WEAKNESS, EARLY) } },
+    { "preliminary rest pain", AVF, 1, "",
+      { SIGN(0, SIGN_PAIN_AT_REST, EARLY) } },
+    { "preliminary grade 2b", AVF, 1, "", { SIGN(0, SIGN_GRADE_2B, EARLY) } },
+    { "preliminary does not clear", AVF, 3, "IS-2:immediate*",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(1, SIGN_NO_COMPLAINT, EARLY),
+        SIGN(2, SIGN_NO_COMPLAINT, EARLY) } },
+
+    /* two later overall statements clear */
+    { "one better", AVF, 11, "IS-2:immediate*",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_GRADE_0) } },
+    { "two better", AVF, 21, "",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_NO_COMPLAINT),
+        SIGN(20, SIGN_GRADE_0) } },
+    { "two better in one session", AVF, 11, "IS-2:immediate*",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_NO_COMPLAINT),
+        SIGN(10 + HOURS(1), SIGN_GRADE_0) } },
+    { "no longer asked", AVF, 29, "IS-3:asap*",
+      { SIGN(0, SIGN_GRADE_3), SIGN(10, SIGN_COLDNESS),
+        SIGN(20, SIGN_COLDNESS) } },
+    { "better, but not well", AVF, 21, "IS-3:asap*",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_GRADE_3),
+        SIGN(20, SIGN_GRADE_3) } },
+    { "better by one class", AVF, 11, "IS-2:immediate* IS-3:asap",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_GRADE_3) } },
+    { "a month old", AVF, 30, "IS-3:asap*", { SIGN(0, SIGN_GRADE_3) } },
+    { "more than a month old", AVF, 30 + SECOND, "IS-3:asap~*",
+      { SIGN(0, SIGN_GRADE_3) } },
+
+    /* 2a in two sessions within 14 days */
+    { "2a twice", AVF, 15, "IS-4:routine*",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(14, SIGN_PAIN_ON_DIALYSIS) } },
+    { "2a twice, too far apart", AVF, 15, "",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(14 + SECOND, SIGN_NUMBNESS) } },
+    { "2a twice in one session", AVF, 1, "",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(HOURS(1), SIGN_PAIN_ON_DIALYSIS) } },
+    { "2a twice, and later once more", AVF, 41, "IS-4:routine*",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(10, SIGN_NUMBNESS),
+        SIGN(40, SIGN_NUMBNESS) } },
+    { "2a twice, cleared, then once", AVF, 41, "",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(10, SIGN_NUMBNESS),
+        SIGN(20, SIGN_GRADE_0), SIGN(30, SIGN_GRADE_0),
+        SIGN(40, SIGN_NUMBNESS) } },
+    { "2a, then 2b", AVF, 15, "IS-4:urgent!*",
+      { SIGN(0, SIGN_NUMBNESS), SIGN(14, SIGN_GRADE_2B) } },
+    { "2b, then 2a", AVF, 15, "IS-4:urgent!*",
+      { SIGN(0, SIGN_GRADE_2B), SIGN(14, SIGN_GRADE_2A) } },
+    { "rest pain, then 2b", AVF, 11, "IS-3:asap* IS-4:urgent!",
+      { SIGN(0, SIGN_GRADE_3), SIGN(10, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE) } },
+};
+
+static const struct rule_case finger[] = {
+    /* Published: below 60 mmHg abnormal, Schanzer, Vasc Med 2006 */
+    { "59 mmHg, with symptoms", AVF, 1, "IS-5:urgent?",
+      { FINGER(0, 59), SIGN(0, SIGN_COLDNESS) } },
+    { "60 mmHg, with symptoms", AVF, 1, "",
+      { FINGER(0, 60), SIGN(0, SIGN_COLDNESS) } },
+    { "twice low", AVF, 15, "IS-5:urgent*",
+      { FINGER(0, 59), FINGER(14, 59), SIGN(0, SIGN_COLDNESS) } },
+    { "twice low, too far apart", AVF, 15, "IS-5:urgent?",
+      { FINGER(0, 59), FINGER(14 + SECOND, 59), SIGN(0, SIGN_COLDNESS) } },
+    { "twice low in one session", AVF, 1, "IS-5:urgent?",
+      { FINGER(0, 59), FINGER(HOURS(1), 40, .bound = BOUND_AT_MOST),
+        SIGN(0, SIGN_COLDNESS) } },
+    { "no pressure at all", AVF, 1, "IS-5:urgent?",
+      { FINGER(0, 0), SIGN(0, SIGN_COLDNESS) } },
+    { "< 60 mmHg", AVF, 1, "IS-5:urgent?",
+      { FINGER(0, 60, .bound = BOUND_BELOW), SIGN(0, SIGN_COLDNESS) } },
+    { "> 20 mmHg", AVF, 1, "",
+      { FINGER(0, 20, .bound = BOUND_ABOVE), SIGN(0, SIGN_COLDNESS) } },
+    { "not a number", AVF, 1, "",
+      { FINGER(0, NAN), INDEX(0, NAN), SIGN(0, SIGN_COLDNESS) } },
+    { "preliminary", AVF, 1, "",
+      { FINGER(0, 59, EARLY), SIGN(0, SIGN_COLDNESS) } },
+    { "compressed is another test", AVF, 1, "",
+      { NUMBER(0, Q_DIGITAL_PRESSURE_COMPRESSED, 50),
+        SIGN(0, SIGN_COLDNESS) } },
+
+    /* Published: mean index of severe ischaemia 0.24, of mild 0.41; below
+     * 0.6 abnormal, above 0.8 normal: Gerrickens, J Vasc Access
+     * 2021;22:194.  Below 0.4: Schanzer, Vasc Med 2006 */
+    { "index 0.24", AVF, 1, "IS-5:asap!*",
+      { INDEX(0, 0.24), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.39", AVF, 1, "IS-5:asap!*",
+      { INDEX(0, 0.39), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.40", AVF, 1, "IS-5:urgent?",
+      { INDEX(0, 0.40), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.41", AVF, 1, "IS-5:urgent?",
+      { INDEX(0, 0.41), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.59", AVF, 1, "IS-5:urgent?",
+      { INDEX(0, 0.59), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.60", AVF, 1, "", { INDEX(0, 0.60), SIGN(0, SIGN_COLDNESS) } },
+    { "index 0.80", AVF, 1, "", { INDEX(0, 0.80), SIGN(0, SIGN_COLDNESS) } },
+    { "index twice", AVF, 11, "IS-5:urgent*",
+      { INDEX(0, 0.55), INDEX(10, 0.5), SIGN(0, SIGN_COLDNESS) } },
+
+    /* Published: low without symptoms is common after any fistula (0.89 to
+     * 0.70 +/- 0.18 in 41 patients): only a note */
+    { "0.55, no symptoms", AVF, 1, "IS-5:note", { INDEX(0, 0.55) } },
+    { "0.30, no symptoms", AVF, 1, "IS-5:note!", { INDEX(0, 0.30) } },
+    { "low twice, no complaint", AVF, 11, "IS-5:note",
+      { FINGER(0, 50), FINGER(10, 50), SIGN(0, SIGN_NO_COMPLAINT) } },
+    { "symptoms 30 days before", AVF, 31, "IS-5:urgent?",
+      { SIGN(0, SIGN_COLDNESS), FINGER(30, 59) } },
+    { "symptoms longer before", AVF, 31, "IS-5:note",
+      { SIGN(0, SIGN_COLDNESS), FINGER(30 + SECOND, 59) } },
+    { "symptoms later", AVF, 21, "IS-5:urgent?",
+      { FINGER(0, 59), SIGN(20, SIGN_COLDNESS) } },
+    { "preliminary symptoms", AVF, 1, "IS-5:note",
+      { FINGER(0, 59), SIGN(0, SIGN_COLDNESS, EARLY) } },
+
+    /* clears when two are 10 % inside: 66 mmHg */
+    { "twice better", AVF, 29, "",
+      { FINGER(0, 59), FINGER(7, 66), FINGER(14, 66),
+        SIGN(0, SIGN_COLDNESS) } },
+    { "twice, not inside", AVF, 29, "IS-5:urgent?",
+      { FINGER(0, 59), FINGER(7, 65.9), FINGER(14, 65.9),
+        SIGN(0, SIGN_COLDNESS) } },
+    { "two methods do not confirm", AVF, 8, "IS-5:urgent?",
+      { FINGER(0, 59, .method = METHOD_DUPLEX), FINGER(7, 59),
+        SIGN(0, SIGN_COLDNESS) } },
+};
+
+static const struct rule_case hand_and_flow[] = {
+    { "rest pain, low flow", AVF, 2, "IS-3:asap IS-7:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 650) } },
+    { "rest pain, high flow", AVF, 2, "IS-3:asap IS-6:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 1600) } },
+    { "on the limit", AVF, 2, "IS-3:asap IS-6:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 1000) } },
+    { "just below", AVF, 2, "IS-3:asap IS-7:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 999.9) } },
+    { "> the limit", AVF, 2, "IS-3:asap IS-6:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 1000, .bound = BOUND_ABOVE) } },
+    { "> less: cannot be told", AVF, 2, "IS-3:asap*",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 900, .bound = BOUND_ABOVE) } },
+    { "flow of 60 days before", AVF, 61, "IS-3:asap IS-6:asap",
+      { FLOW(0, 1600), SIGN(60, SIGN_GRADE_3) } },
+    { "older flow", AVF, 61, "IS-3:asap*",
+      { FLOW(0, 1600), SIGN(60 + SECOND, SIGN_GRADE_3) } },
+    { "two flows on a day: the lower", AVF, 21, "IS-3:asap IS-7:asap",
+      { FLOW(10, 900, DILUTION, .precision = AT_DAY),
+        FLOW(10, 1600, DUPLEX, .precision = AT_DAY), SIGN(20, SIGN_GRADE_3) } },
+    { "two flows on a day, told the other way", AVF, 21, "IS-3:asap IS-7:asap",
+      { FLOW(10, 1600, DUPLEX, .precision = AT_DAY),
+        FLOW(10, 900, DILUTION, .precision = AT_DAY),
+        SIGN(20, SIGN_GRADE_3) } },
+    { "the newest flow", AVF, 21, "IS-3:asap IS-7:asap",
+      { FLOW(0, 1600), FLOW(10, 900), SIGN(20, SIGN_GRADE_3) } },
+    { "flow before an intervention", AVF, 21, "IS-3:asap*",
+      { FLOW(0, 1600), SIGN(10, SIGN_BANDED), SIGN(20, SIGN_GRADE_3) } },
+    { "preliminary flow", AVF, 21, "IS-3:asap*",
+      { FLOW(10, 1600, EARLY), SIGN(20, SIGN_GRADE_3) } },
+    { "disagreeing flow", AVF, 21, "IS-3:asap*",
+      { FLOW(10, 900), FLOW(10 + HOURS(1), 1600), SIGN(20, SIGN_GRADE_3) } },
+    { "inherits the most urgent", AVF, 11, "IS-2:immediate IS-3:asap "
+      "IS-6:immediate",
+      { SIGN(0, SIGN_GRADE_4A), SIGN(10, SIGN_GRADE_3), FLOW(10, 1600) } },
+    { "mild, once: nothing", AVF, 2, "",
+      { SIGN(0, SIGN_GRADE_2A), FLOW(1, 1600) } },
+    { "mild, twice", AVF, 11, "IS-4:routine IS-7:routine",
+      { SIGN(0, SIGN_GRADE_2A), SIGN(10, SIGN_GRADE_2A), FLOW(10, 650) } },
+    { "low finger pressure, a note", AVF, 2, "IS-5:note",
+      { INDEX(0, 0.55), FLOW(1, 1600) } },
+    { "low finger pressure, unconfirmed", AVF, 2, "IS-5:urgent?",
+      { INDEX(0, 0.55), SIGN(0, SIGN_COLDNESS), FLOW(1, 1600) } },
+    { "low finger pressure, confirmed", AVF, 12, "IS-5:urgent IS-6:urgent",
+      { INDEX(0, 0.55), INDEX(10, 0.55), SIGN(0, SIGN_COLDNESS),
+        FLOW(11, 1600) } },
+    { "a graft", AVG, 2, "IS-3:asap IS-7:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 999) } },
+    { "type not known", SIGN_TYPE_UNKNOWN, 2, "IS-3:asap IS-6:asap",
+      { SIGN(0, SIGN_GRADE_3), FLOW(1, 1600) } },
+    { "very high flow and a hand", AVF, 30, "HF-1:urgent+ IS-4:urgent! "
+      "IS-6:urgent",
+      { FLOW(0, 2100), FLOW(28, 2100), SIGN(20, SIGN_GRADE_2B) } },
+    { "low flow and a hand", AVF, 30, "IS-4:urgent! IS-7:urgent LF-2:routine",
+      { FLOW(0, 450), FLOW(28, 450), SIGN(20, SIGN_GRADE_2B) } },
+};
+/* clang-format on */
+
+static void finds_hand(void **state)
+{
+    (void)state;
+    kit_run(hand, COUNT(hand), &policy);
+}
+
+static void finds_finger_pressure(void **state)
+{
+    (void)state;
+    kit_run(finger, COUNT(finger), &policy);
+}
+
+static void finds_hand_and_flow(void **state)
+{
+    (void)state;
+    kit_run(hand_and_flow, COUNT(hand_and_flow), &policy);
+}
+
+static void tells_grades(void **state)
+{
+    static const struct rule_case c = {
+        "grades",
+        AVF,
+        11,
+        "",
+        { SIGN(0, SIGN_GRADE_4B), SIGN(10, SIGN_GRADE_3), FLOW(10, 700) }
+    };
+    struct reading readings[KIT_EVENTS_MAX];
+    struct findings f;
+    struct history h;
+
+    (void)state;
+    kit_evaluate(&c, &policy, readings, &h, &f);
+    assert_int_equal(kit_find(&f, RULE_IS_2)->grade, GRADE_4B);
+    assert_int_equal(kit_find(&f, RULE_IS_3)->grade, GRADE_3);
+    assert_int_equal(kit_find(&f, RULE_IS_7)->grade, GRADE_4B);
+    assert_near(kit_find(&f, RULE_IS_7)->measured, 700, 0);
+    assert_true(isnan(kit_find(&f, RULE_IS_2)->measured));
+    /* the newest evidence is the hand's, not the flow's */
+    assert_true(kit_find(&f, RULE_IS_7)->at_s == kit_s(0));
+}
+
+static void asks_for_a_repeat(void **state)
+{
+    static const struct rule_case c = {
+        "finger", AVF, 6, "", { SIGN(0, SIGN_COLDNESS), FINGER(5, 55) }
+    };
+    struct reading readings[KIT_EVENTS_MAX];
+    const struct finding *x;
+    struct findings f;
+    struct history h;
+
+    (void)state;
+    kit_evaluate(&c, &policy, readings, &h, &f);
+    x = kit_find(&f, RULE_IS_5);
+    assert_int_equal(x->repeat_of, Q_DIGITAL_PRESSURE);
+    assert_true(x->repeat_by_s == kit_s(5 + 14));
+    assert_int_equal(x->limit, P_IS5_PRESSURE);
+    assert_near(x->measured, 55, 0);
+}
+
+static int read_limits(void **state)
+{
+    (void)state;
+    kit_policy(&policy);
+    return 0;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(finds_hand),
+        cmocka_unit_test(finds_finger_pressure),
+        cmocka_unit_test(finds_hand_and_flow),
+        cmocka_unit_test(tells_grades),
+        cmocka_unit_test(asks_for_a_repeat),
+    };
+
+    return cmocka_run_group_tests(tests, read_limits, NULL);
+}
