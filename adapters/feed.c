@@ -156,7 +156,7 @@ static bool pass_string(const char *text, size_t len, size_t *at)
  */
 static bool is_object(const char *text, size_t len)
 {
-    char close[FEED_DEPTH_MAX];
+    char close[FEED_DEPTH_MAX] = { 0 };
     size_t depth = 0;
 
     if (len == 0 || text[0] != '{')
@@ -172,7 +172,7 @@ static bool is_object(const char *text, size_t len)
                 return false;
             close[depth++] = c == '{' ? '}' : ']';
         } else if (c == '}' || c == ']') {
-            if (close[--depth] != c)
+            if (depth == 0 || close[--depth] != c)
                 return false;
             if (depth == 0)
                 return i + 1 == len;

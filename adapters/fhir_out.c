@@ -79,8 +79,10 @@ static void put_characters(struct buf *b, const char *text)
 /* The comma, if something stands before, and the key. */
 static void begin(struct buf *b, const char *key)
 {
-    char last = b->len > 0 ? b->data[b->len - 1] : '{';
+    char last = '{';
 
+    if (b->len > 0)
+        last = b->data[b->len - 1];
     if (last != '{' && last != '[' && last != ':')
         buf_puts(b, ",");
     if (key == NULL)

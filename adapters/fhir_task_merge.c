@@ -24,7 +24,7 @@ enum take {
 
 enum way { AMEND_OURS, AMEND_TOUCHED, MERGE_OPEN, MERGE_TAKEN, WAY_COUNT };
 
-/* clang-format off: one row, one line */
+/* clang-format off */
 /*
  * When amending, the base is the Task as it is and the other is what is new;
  * when merging, the base is the record's and the other is ours.

@@ -177,7 +177,9 @@ static struct MHD_Response *new_response(const struct http_server *s,
 
     /* The library does not write to a body that it copies. */
     response = MHD_create_response_from_buffer(
-        body != NULL ? len : 0, (void *)(uintptr_t)body, MHD_RESPMEM_MUST_COPY);
+        body != NULL ? len : 0,
+        (void *)(uintptr_t)body, /* NOLINT(performance-no-int-to-ptr) */
+        MHD_RESPMEM_MUST_COPY);
     if (response == NULL)
         return NULL;
     if ((content_type != NULL &&

@@ -34,7 +34,8 @@ static size_t put_name(const char *name, size_t most, char *text)
         columns++;
     }
     for (; name[at] != '\0' && len < most * 4; at++)
-        text[len++] = is_control((unsigned char)name[at]) ? '?' : name[at];
+        text[len++] =
+            (char)(is_control((unsigned char)name[at]) ? '?' : name[at]);
     text[len] = '\0';
     return columns;
 }

@@ -353,7 +353,7 @@ void queue_write_table(const struct queue_row *rows, size_t count,
                       .out = out };
 
     /* Four texts of four bytes a character at most, and what joins them. */
-    buf_init(&p.words, 5 * 4 * QUEUE_TEXT_MAX);
+    buf_init(&p.words, (size_t)5 * 4 * QUEUE_TEXT_MAX);
     write_title(&p);
     for (size_t i = 0; i < count; i++) {
         size_t section = section_of(&rows[i]);

@@ -5,7 +5,7 @@
 
 enum used { ALWAYS, IF_SEVERE, IF_PLAIN, IF_SIGN, IF_NO_SIGN };
 
-/* clang-format off: one row, one line */
+/* clang-format off */
 static const struct used_row {
     enum rule rule;
     enum used when;

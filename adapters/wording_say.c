@@ -181,18 +181,13 @@ void say_limit(const struct wording *w, enum param p, struct buf *out)
 
 void say_within(const struct wording *w, enum urgency u, struct buf *out)
 {
-    enum param row = P_DUE_ROUTINE_D;
     int days;
 
     if (u == URGENCY_IMMEDIATE) {
         buf_puts(out, "today");
         return;
     }
-    if (u == URGENCY_ASAP)
-        row = P_DUE_ASAP_D;
-    else if (u == URGENCY_URGENT)
-        row = P_DUE_URGENT_D;
-    days = policy_count(w->policy, row);
+    days = policy_count(w->policy, due_row(w->group, u));
     if (days == 2)
         buf_puts(out, "within 24 to 48 hours");
     else

@@ -121,6 +121,7 @@ enum err policy_check(const struct policy *p, enum param *at)
         { P_IS6_FLOW, P_IS7_FLOW },
         { P_DUE_ASAP_D, P_DUE_URGENT_D },
         { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
+        { P_DUE_EXAMINE_D, P_DUE_ROUTINE_D },
     };
 
     for (size_t i = 0; i < COUNT(order); i++) {

@@ -53,6 +53,7 @@ enum param_kind {
     X(P_QUIET_LOW_FLOW_D, "general", "quiet_low_flow_d", PARAM_COUNT, 1, 730)  \
     X(P_DUE_ROUTINE_D, "general", "due_routine_d", PARAM_COUNT, 1, 365)        \
     X(P_DUE_URGENT_D, "general", "due_urgent_d", PARAM_COUNT, 1, 60)           \
+    X(P_DUE_EXAMINE_D, "general", "due_examine_d", PARAM_COUNT, 1, 60)         \
     X(P_DUE_ASAP_D, "general", "due_asap_d", PARAM_COUNT, 1, 14)               \
     X(P_HF1_FLOW, "HF-1", "flow_ml_min", PARAM_NUMBER, 500, 8000)              \
     X(P_HF1_READINGS, "HF-1", "readings", PARAM_COUNT, 1, 3)                   \

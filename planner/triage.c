@@ -3,6 +3,21 @@
 #include <math.h>
 #include <string.h>
 
+enum param due_row(enum group group, enum urgency urgency)
+{
+    switch (urgency) {
+    case URGENCY_IMMEDIATE:
+    case URGENCY_ASAP:
+        return P_DUE_ASAP_D;
+    case URGENCY_URGENT:
+        return P_DUE_URGENT_D;
+    case URGENCY_ROUTINE:
+    case URGENCY_NOTE:
+        break;
+    }
+    return group == GROUP_LOW_FLOW ? P_DUE_EXAMINE_D : P_DUE_ROUTINE_D;
+}
+
 /* The findings of one group, summed up. */
 struct sum {
     bool holds; /* a confirmed finding above a note */

@@ -51,6 +51,10 @@ struct repeat_state {
     int64_t trigger_id; /* newest reading it rested on */
 };
 
+/* The row of the policy that says by when a group and urgency ask to be
+ * seen; an immediate one asks for today, and has none. */
+enum param due_row(enum group group, enum urgency urgency);
+
 enum act { ACT_NOTHING, ACT_OPEN, ACT_UPDATE, ACT_END };
 
 enum end_reason {

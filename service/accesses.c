@@ -56,10 +56,9 @@ static enum err add_access(struct db *db, int64_t patient, const char *alias,
     enum err e = db_new_id(db, access);
 
     if (e == ERR_OK)
-        e = db_run(db, Q_ACCESS_ADD, "iiisiissi", *access,
-                   partition_of(*access), patient, alias,
-                   INT64(SIGN_TYPE_UNKNOWN), INT64(side), region, NULL,
-                   INT64(implied));
+        e = db_run(db, Q_ACCESS_ADD, "iiisiisi", *access, partition_of(*access),
+                   patient, alias, INT64(SIGN_TYPE_UNKNOWN), INT64(side),
+                   region, INT64(implied));
     if (e == ERR_OK)
         e = db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *access);
     return e;

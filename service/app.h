@@ -4,7 +4,8 @@
  *     service.c        opening and stopping
  *     routes.c         which path is whose
  *     routes_intake.c  resources and Bundles that come in
- *     routes_read.c    reading, history and search
+ *     routes_read.c    reading and history
+ *     routes_search.c  searching Tasks
  *     routes_task.c    a person's change of a Task
  *     routes_ops.c     health, metrics, queue, what is held
  */

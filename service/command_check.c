@@ -7,6 +7,8 @@
 #include <stdio.h>
 #include <string.h>
 
+enum { REFERENCE_MAX = 256 * 1024 };
+
 static const char help[] =
     "usage: headgate check [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "       headgate check reference\n\n"
@@ -17,7 +19,7 @@ static int print_reference(void)
 {
     struct buf out;
 
-    buf_init(&out, 256 * 1024);
+    buf_init(&out, REFERENCE_MAX);
     config_reference(&out);
     fwrite(out.data, 1, out.len, stdout);
     buf_clear(&out);

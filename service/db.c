@@ -20,7 +20,7 @@ struct db {
 };
 
 static const char *const sql[QUERY_COUNT] = {
-#define QUERY(name, text) [name] = text,
+#define QUERY(name, text) [name] = (text),
 #include "service/statements.h"
 #undef QUERY
 };
@@ -159,6 +159,7 @@ const char *db_library_version(void)
 
 static enum err statement(struct db *db, enum query q, sqlite3_stmt **out)
 {
+    *out = NULL;
     if (db->statements[q] == NULL) {
         int code = sqlite3_prepare_v3(db->handle, sql[q], -1,
                                       SQLITE_PREPARE_PERSISTENT,

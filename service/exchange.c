@@ -22,15 +22,18 @@ int64_t clock_ms(void)
 
 void http_date_write(int64_t at_s, char *out, size_t size)
 {
-    static const char days[] = "SunMonTueWedThuFriSat";
-    static const char months[] = "JanFebMarAprMayJunJulAugSepOctNovDec";
+    static const char *const days[] = { "Sun", "Mon", "Tue", "Wed",
+                                        "Thu", "Fri", "Sat" };
+    static const char *const months[] = { "Jan", "Feb", "Mar", "Apr",
+                                          "May", "Jun", "Jul", "Aug",
+                                          "Sep", "Oct", "Nov", "Dec" };
     time_t at = at_s;
     struct tm t;
 
     gmtime_r(&at, &t);
-    snprintf(out, size, "%.3s, %02d %.3s %d %02d:%02d:%02d GMT",
-             days + 3 * t.tm_wday, t.tm_mday, months + 3 * t.tm_mon,
-             1900 + t.tm_year, t.tm_hour, t.tm_min, t.tm_sec);
+    snprintf(out, size, "%s, %02d %s %d %02d:%02d:%02d GMT", days[t.tm_wday],
+             t.tm_mday, months[t.tm_mon], 1900 + t.tm_year, t.tm_hour, t.tm_min,
+             t.tm_sec);
 }
 
 struct exchange *exchange_new(struct service *service,

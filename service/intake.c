@@ -211,7 +211,8 @@ static enum err put(struct db *db, struct entry *e)
         new_fid(e->row.fid);
     if (item->type == FHIR_OBSERVATION) {
         e->row.status = (int)item->u.observation.reading_status;
-        e->row.issued_s = item->u.observation.issued_s;
+        if (item->u.observation.issued_s != 0) /* a bare withdrawal has none */
+            e->row.issued_s = item->u.observation.issued_s;
     }
     err = resource_put(db, &e->row, e->ident[0] != '\0' ? e->ident : NULL, 0,
                        e->in->now_ms, &v);

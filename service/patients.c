@@ -37,14 +37,13 @@ static enum err by_alias(struct db *db, const char *alias, int64_t *patient)
     return e;
 }
 
-static enum err add_patient(struct db *db, const char *alias, const char *name,
-                            int64_t *patient)
+static enum err add_patient(struct db *db, const char *alias, int64_t *patient)
 {
     enum err e = db_new_id(db, patient);
 
     if (e == ERR_OK)
-        e = db_run(db, Q_PATIENT_ADD, "iisss", *patient, partition_of(*patient),
-                   alias, name, NULL);
+        e = db_run(db, Q_PATIENT_ADD, "iis", *patient, partition_of(*patient),
+                   alias);
     if (e == ERR_OK)
         e = db_run(db, Q_PATIENT_ALIAS_ADD, "si", alias, *patient);
     return e;
@@ -89,7 +88,7 @@ static enum err join_alias(struct db *db, const char *alias, int64_t *known)
     if (e != ERR_ABSENT)
         return e;
     return *known != 0 ? db_run(db, Q_PATIENT_ALIAS_ADD, "si", alias, *known)
-                       : add_patient(db, alias, NULL, known);
+                       : add_patient(db, alias, known);
 }
 
 enum err patient_of_ref(struct db *db, const struct fhir_ref *ref,

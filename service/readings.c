@@ -283,6 +283,18 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
     return e == ERR_OK ? note_sources(db, o, resource) : e;
 }
 
+/* What is held is in no history: there the whole content is compared. */
+static enum err held_duplicate(struct db *db, const struct fhir_item *item,
+                               int64_t patient, int64_t *resource)
+{
+    enum err e = db_first(db, Q_HELD_EQUAL, "ib", patient,
+                          (const void *)item->digest, sizeof(item->digest));
+
+    *resource = e == ERR_OK ? db_int(db, Q_HELD_EQUAL, 0) : 0;
+    db_done(db, Q_HELD_EQUAL);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 enum err readings_duplicate(struct db *db, struct fhir_item *item,
                             int64_t patient, int64_t *resource)
 {
@@ -314,8 +326,10 @@ enum err readings_duplicate(struct db *db, struct fhir_item *item,
         found = e == ERR_OK ? db_int(db, q, 0) : 0;
         db_done(db, q);
         if (e != ERR_OK || (*resource != 0 && *resource != found)) {
-            *resource = 0; /* at least one reading is new */
-            return e == ERR_ABSENT ? ERR_OK : e;
+            /* at least one reading is in no history as it is */
+            return e == ERR_OK || e == ERR_ABSENT
+                       ? held_duplicate(db, item, patient, resource)
+                       : e;
         }
         *resource = found;
     }

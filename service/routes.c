@@ -134,10 +134,10 @@ static void route_task(struct service *s, struct http_request *r,
 {
     const char *method = http_method(r);
 
-    if (p->count == 2 && is_read(method))
-        route_task_search(s, r);
-    else if (p->count == 3 && is(p, 2, "_search") &&
-             strcmp(method, "POST") == 0)
+    bool posted_search =
+        p->count == 3 && is(p, 2, "_search") && strcmp(method, "POST") == 0;
+
+    if (posted_search || (p->count == 2 && is_read(method)))
         route_task_search(s, r);
     else if (p->count == 3 && strcmp(method, "PUT") == 0)
         route_task_update(s, r, p->parts[2]);
@@ -198,6 +198,7 @@ void routes_handle(void *arg, struct http_request *r)
 {
     struct service *s = arg;
     bool reads = is_read(http_method(r));
+    bool is_metadata; /* open, as the standard wants it */
     struct path p;
 
     s->counters.requests++;
@@ -205,13 +206,12 @@ void routes_handle(void *arg, struct http_request *r)
         refuse(s, r, "not-found", "There is nothing under this path");
         return;
     }
+    is_metadata = p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata");
     if (p.count == 1 && reads && is(&p, 0, "healthz")) {
         route_health(s, r);
     } else if (p.count == 1 && reads && is(&p, 0, "readyz")) {
         route_ready(s, r);
-    } else if (p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata")) {
-        route_fhir(s, r, &p);
-    } else if (!is_allowed(s, r)) {
+    } else if (!is_metadata && !is_allowed(s, r)) {
         refuse(s, r, "unauthorized", "No bearer token, or an unknown one");
     } else if (is(&p, 0, "fhir")) {
         route_fhir(s, r, &p);

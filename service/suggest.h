@@ -31,7 +31,4 @@ MUST_CHECK enum err suggest_carry_out(struct suggest *s, enum group group,
 /* "Left upper arm fistula A-7", or what else the access is known by. */
 const char *access_name(const struct access *a);
 
-/* By when an urgency asks to be seen, days from now: 0 today. */
-int urgency_due_d(const struct policy *policy, enum urgency u);
-
 #endif

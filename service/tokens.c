@@ -7,7 +7,10 @@
 #include <string.h>
 #include <strings.h>
 
-enum { TOKENS_MAX = 256, DIGEST = 32 };
+enum { TOKENS_MAX = 256 };
+
+/* Bytes of a SHA-256. */
+#define DIGEST ((size_t)32)
 
 struct tokens {
     size_t count;

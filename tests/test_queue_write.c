@@ -347,6 +347,7 @@ static const struct {
       "a?b" },
     { "cut short", "a\xe2\x82", "a??" },
     { "longer than needed", "\xc0\xaf", "??" },
+    { "longer than needed, three", "\xe0\x80\xaf", "???" },
     { "surrogate", "\xed\xa0\x80", "???" },
     { "beyond Unicode", "\xf4\x90\x80\x80", "????" },
 };

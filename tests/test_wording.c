@@ -52,16 +52,12 @@ static enum urgency worst(const struct findings *f, enum group group)
     return u;
 }
 
-static int64_t due_s(int64_t now_s, enum urgency u)
+static int64_t due_s(int64_t now_s, enum group group, enum urgency u)
 {
     int days = 0;
 
-    if (u == URGENCY_ASAP)
-        days = policy_count(&policy, P_DUE_ASAP_D);
-    else if (u == URGENCY_URGENT)
-        days = policy_count(&policy, P_DUE_URGENT_D);
-    else if (u != URGENCY_IMMEDIATE)
-        days = policy_count(&policy, P_DUE_ROUTINE_D);
+    if (u != URGENCY_IMMEDIATE)
+        days = policy_count(&policy, due_row(group, u));
     return now_s + (int64_t)days * DAY_S;
 }
 
@@ -87,7 +83,7 @@ static void set_up(struct world *w, const struct event *events, enum sign type,
                           .group = group,
                           .zone = utc,
                           .access_label = "Left upper-arm fistula A-0101",
-                          .due_s = due_s(w->history.now_s,
+                          .due_s = due_s(w->history.now_s, group,
                                          worst(&w->findings, group)) };
 }
 
@@ -263,7 +259,7 @@ static void test_description_says(void **state)
             "0.396 on 2026-11-24", "below 0.4", "44 mmHg" } },
         { "wording-low-flow.txt",
           { "412 mL/min on 2026-11-21 (mean of 2)", "below 500 mL/min",
-            "within 2 weeks", "not by itself a reason for a procedure" } },
+            "within 14 days", "not by itself a reason for a procedure" } },
         { "wording-low-flow-swelling.txt",
           { "Imaging of the access including the central veins",
             "swelling of arm or face on 2026-11-22",

@@ -1,0 +1,72 @@
+#!/bin/sh
+# The demo: builds headgate, starts it on this machine alone, sends it an
+# invented year of readings through its HTTP endpoint, prints the referral
+# queue, and leaves the service running until Ctrl-C (or ends: --once).
+#
+#     sh config/demo/run.sh [--once] [--port N]
+set -eu
+cd "$(dirname "$0")/../.."
+
+once=no port=8480
+while [ $# -gt 0 ]; do
+    case $1 in
+    --once) once=yes ;;
+    --port) port=$2; shift ;;
+    *) echo "usage: $0 [--once] [--port N]" >&2; exit 2 ;;
+    esac
+    shift
+done
+
+cmake --preset release >/dev/null
+cmake --build --preset release --target headgate headgate-demo
+
+mkdir -p run
+rm -f run/demo.db run/demo.db-wal run/demo.db-shm run/ready
+build/headgate serve --config config/demo.ini --set http.port="$port" \
+    >run/ready 2>run/log &
+service=$!
+trap 'kill "$service" 2>/dev/null || true; wait "$service" || true' EXIT
+trap 'exit 130' INT TERM
+
+tries=0
+until grep -q '^headgate ready' run/ready; do
+    tries=$((tries + 1))
+    if [ "$tries" -gt 100 ] || ! kill -0 "$service" 2>/dev/null; then
+        cat run/log >&2
+        exit 1
+    fi
+    sleep 0.1
+done
+url=$(sed -n 's/^headgate ready //p' run/ready)
+
+echo
+echo "An invented year of sixty patients goes to $url"
+build/headgate-demo >run/year.ndjson
+build/headgate load --config config/demo.ini --to "$url" run/year.ndjson
+
+# What came in is answered first and reviewed after: wait for the reviews.
+tries=0
+until build/headgate queue --config config/demo.ini --json >run/queue.ndjson &&
+    [ -s run/queue.ndjson ] && [ "$(wc -l <run/queue.ndjson)" = "${seen:-}" ]; do
+    seen=$(wc -l <run/queue.ndjson)
+    tries=$((tries + 1))
+    [ "$tries" -lt 100 ] || break
+    sleep 0.3
+done
+
+echo
+build/headgate queue --config config/demo.ini
+echo
+echo "Held back, to be looked at by a person:"
+build/headgate quarantine --config config/demo.ini
+if [ "$once" = yes ]; then
+    exit 0
+fi
+cat <<END
+
+The service runs at $url until you press Ctrl-C.  From another terminal:
+    build/headgate queue --config config/demo.ini
+    curl $url/Task?status=requested
+What is true of each patient: config/demo/README.md
+END
+wait "$service"

@@ -1,0 +1,63 @@
+/*
+ * draft - what a Task says, put together from a verdict
+ *
+ * Store thread only; private to suggest.c.
+ */
+#ifndef HEADGATE_SERVICE_DRAFT_H
+#define HEADGATE_SERVICE_DRAFT_H
+
+#include "adapters/fhir_write.h"
+#include "adapters/wording.h"
+#include "service/resources.h"
+#include "service/suggest.h"
+
+enum { DRAFT_TEXT_MAX = WORDING_SIZE_MAX, DRAFT_REF_SIZE = FID_SIZE + 24 };
+
+/* The texts that the Task points to live as long as the draft. */
+struct draft {
+    struct fhir_task task;
+    struct buf headline, suggestion, description, note, reason;
+    char key[65], episode[ALIAS_SIZE + 48], node[FID_SIZE];
+    char system[ALIAS_SIZE], repeat_code[64], due_date[FHIR_TIME_SIZE];
+    char patient_ref[ALIAS_SIZE], access_ref[ALIAS_SIZE];
+    char refs[TASK_INPUTS_MAX][DRAFT_REF_SIZE];
+    struct buf displays[TASK_INPUTS_MAX];
+};
+
+/* NULL: out of memory. */
+struct draft *draft_new(void);
+void draft_free(struct draft *d);
+
+/* Words, codes and urgency that a group's Tasks have. */
+struct group_codes {
+    const char *code, *display, *reason, *reason_display;
+};
+const struct group_codes *draft_codes(enum group group);
+const char *draft_priority(enum urgency u);
+
+/* Who, which access, who says so. */
+MUST_CHECK enum err draft_frame(struct suggest *s, struct draft *d);
+
+/* The Task key of what (a group word, or one of a reminder) and number. */
+MUST_CHECK enum err draft_key(const struct suggest *s, const char *what,
+                              int number, char key[65]);
+
+/* A reading, or a limit, that it rests on. */
+MUST_CHECK enum err draft_trigger(struct suggest *s, struct draft *d,
+                                  const struct evidence *v);
+void draft_threshold(struct suggest *s, struct draft *d,
+                     const struct finding *f);
+
+/* All of a referral but its note. */
+MUST_CHECK enum err draft_referral(struct suggest *s, struct draft *d,
+                                   enum group group,
+                                   const struct episode *episode,
+                                   int64_t due_s);
+
+struct wording draft_wording(const struct suggest *s, enum group group,
+                             int64_t due_s);
+
+/* Did every text fit? */
+MUST_CHECK enum err draft_ok(const struct draft *d);
+
+#endif

