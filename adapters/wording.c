@@ -26,7 +26,7 @@ enum circumstance {
     "Imaging of the access including the central veins, because clinical "     \
     "signs accompany the low flow."
 #define EXAMINE                                                                \
-    "Examine the access {within}: look, feel, listen, and check "        \
+    "Examine the access {within}: look, feel, listen, and check "              \
     "needles and blood pressure at the measurement. A low flow without "       \
     "clinical signs is not by itself a reason for a procedure."
 #define COMPRESSED "finger pressure with and without compression of the access"

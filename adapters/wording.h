@@ -53,6 +53,10 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
 void wording_end(const struct wording *w, const struct verdict *verdict,
                  struct buf *reason, struct buf *note);
 
+/* One line for a queue: what to measure again, and what was seen once. */
+void wording_repeat_headline(const struct wording *w, const struct finding *f,
+                             struct buf *out);
+
 /* The reminder to measure again. */
 void wording_repeat(const struct wording *w, const struct finding *f,
                     struct buf *out);

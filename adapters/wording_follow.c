@@ -181,17 +181,31 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
 
 /* ---- the reminder -------------------------------------------------------------------- */
 
-void wording_repeat(const struct wording *w, const struct finding *f,
-                    struct buf *out)
+/* "finger systolic pressure again" */
+static void say_again(const struct finding *f, struct buf *out)
 {
-    say_clean(out, w->access_label);
-    buf_puts(out, ": measure ");
     if (f->repeat_of == Q_CARDIAC_OUTPUT) {
         buf_puts(out, "flow and cardiac output again, in the same session");
     } else {
         say_lower(out, quantity_info(f->repeat_of)->display);
         buf_puts(out, " again");
     }
+}
+
+void wording_repeat_headline(const struct wording *w, const struct finding *f,
+                             struct buf *out)
+{
+    say_again(f, out);
+    buf_puts(out, "; once so far: ");
+    seen_brief(w, f, out);
+}
+
+void wording_repeat(const struct wording *w, const struct finding *f,
+                    struct buf *out)
+{
+    say_clean(out, w->access_label);
+    buf_puts(out, ": measure ");
+    say_again(f, out);
     buf_puts(out, ", by ");
     say_date(w, f->repeat_by_s, out);
     buf_puts(out, ". ");

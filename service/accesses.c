@@ -165,35 +165,42 @@ static enum err take_over_implied(struct db *db, int64_t patient,
     return merge(db, implied->id, access);
 }
 
-static const char *type_word(enum sign type)
+static const char *type_word_capital(enum sign type)
 {
     switch ((int)type) {
     case SIGN_TYPE_AVF:
-        return "fistula";
+        return "Fistula";
     case SIGN_TYPE_AVG:
-        return "graft";
+        return "Graft";
     case SIGN_TYPE_CVC:
-        return "catheter";
+        return "Catheter";
     default:
-        return "access";
+        return "Access";
     }
 }
 
-/* "Left upper-arm fistula A-7" where nothing better is said. */
+/* "Fistula A-7 (left upper arm, brachiocephalic)", or what is known of it. */
 static void write_label(const struct fhir_item *item, char label[160])
 {
     const struct fhir_access *a = &item->u.access;
-    const char *side = a->side == SIDE_LEFT    ? "Left "
-                       : a->side == SIDE_RIGHT ? "Right "
-                                               : "";
     const char *number =
         item->identifier_count > 0 ? item->identifiers[0].value : "";
+    const char *side = a->side == SIDE_LEFT    ? "left"
+                       : a->side == SIDE_RIGHT ? "right"
+                                               : "";
+    char place[128];
 
-    snprintf(label, 160, "%s%s%s%s%s%s", side, a->region,
-             a->region[0] != '\0' ? " " : "", type_word(a->type),
-             number[0] != '\0' ? " " : "", number);
-    if (label[0] >= 'a' && label[0] <= 'z')
-        label[0] = (char)(label[0] - 'a' + 'A');
+    if (a->text != NULL)
+        snprintf(place, sizeof(place), "%s", a->text);
+    else
+        snprintf(place, sizeof(place), "%s%s%s", side,
+                 side[0] != '\0' && a->region[0] != '\0' ? " " : "", a->region);
+    /* it stands within the line: "Left" becomes "left", "AVF" stays */
+    if (place[0] >= 'A' && place[0] <= 'Z' && place[1] >= 'a')
+        place[0] = (char)(place[0] - 'A' + 'a');
+    snprintf(label, 160, "%s%s%s%s%s%s", type_word_capital(a->type),
+             number[0] != '\0' ? " " : "", number, place[0] != '\0' ? " (" : "",
+             place, place[0] != '\0' ? ")" : "");
 }
 
 /* An access does not change hands: that would move a history. */

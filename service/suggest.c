@@ -224,7 +224,7 @@ static enum err fill_repeat(struct suggest *s, struct draft *d,
         return e;
     draft_threshold(s, d, f);
     wording_repeat(&w, f, &d->description);
-    wording_headline(&w, &d->headline);
+    wording_repeat_headline(&w, f, &d->headline);
     snprintf(d->episode, sizeof(d->episode), "%s/%s/%d", s->access->anchor,
              what, v->repeat_state.number);
     snprintf(d->repeat_code, sizeof(d->repeat_code), "repeat-%s",
@@ -261,7 +261,7 @@ static enum err open_repeat(struct suggest *s, struct draft *d,
     e = new_task(s, d, &row);
     return e == ERR_OK
                ? repeat_store(s->db, s->access->id, group, &v->repeat_state,
-                              row.id, t->due_s, d->description.data)
+                              row.id, t->due_s, d->headline.data)
                : e;
 }
 
