@@ -235,10 +235,13 @@ static void finger_pressure(struct work *w)
                    (index.low && index.confirmed);
     f->urgency =
         work_urgency(w, f->severe ? P_IS5_URGENCY_SEVERE : P_IS5_URGENCY);
+    /* the one filled in last is named: a severe index, else the pressure */
+    if (index.low && !f->severe)
+        fill_finger(w, f, &index, P_IS5_INDEX);
     if (pressure.low)
         fill_finger(w, f, &pressure, P_IS5_PRESSURE);
-    if (index.low)
-        fill_finger(w, f, &index, f->severe ? P_IS5_INDEX_SEVERE : P_IS5_INDEX);
+    if (f->severe)
+        fill_finger(w, f, &index, P_IS5_INDEX_SEVERE);
     weigh_symptoms(w, f, low_s);
     if (!f->confirmed) {
         f->repeat_of =

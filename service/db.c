@@ -112,7 +112,7 @@ static enum err set_up(struct db *db)
              "PRAGMA locking_mode=EXCLUSIVE; PRAGMA journal_mode=WAL;"
              "PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
              "PRAGMA cache_size=-%d; PRAGMA wal_autocheckpoint=0;"
-             "PRAGMA trusted_schema=OFF;",
+             "PRAGMA trusted_schema=OFF; PRAGMA temp_store=MEMORY;",
              CACHE_KIB);
     e = exec(db, pragmas);
     if (e == ERR_OK)

@@ -13,15 +13,19 @@ enum { TASK_MAX = 1024 * 1024, LOOKUP_KEPT_MS = 24 * 3600 * 1000 };
 void delivery_init(struct delivery_data *d)
 {
     buf_init(&d->body, TASK_MAX);
-    buf_init(&d->look.system, ALIAS_SIZE);
-    buf_init(&d->look.value, ALIAS_SIZE);
+    for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
+        buf_init(&d->looks[i].system, ALIAS_SIZE);
+        buf_init(&d->looks[i].value, ALIAS_SIZE);
+    }
 }
 
 void delivery_clear(struct delivery_data *d)
 {
     buf_clear(&d->body);
-    buf_clear(&d->look.system);
-    buf_clear(&d->look.value);
+    for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
+        buf_clear(&d->looks[i].system);
+        buf_clear(&d->looks[i].value);
+    }
 }
 
 /* What is needed to say in the record's words what our references mean. */
@@ -54,13 +58,25 @@ static enum err find_local(struct db *db, const char *literal,
     return ERR_ABSENT;
 }
 
-/* A lookup of before: ERR_OK, reference "" if the record has none. */
+/* Asked on this way, or kept from before.  ERR_OK: m->literal, "" if the
+ * record has none; ERR_ABSENT: to be asked. */
 static enum err known_lookup(struct mapper *m, const char *type)
 {
-    enum err e = db_first(m->db, Q_LOOKUP_GET, "sssi", type, m->system.data,
-                          m->value.data, m->d->now_ms - LOOKUP_KEPT_MS);
     const char *reference;
+    enum err e;
 
+    for (size_t i = 0; i < m->d->look_count; i++) {
+        const struct record_lookup *look = &m->d->looks[i];
+
+        if (strcmp(look->type, type) == 0 &&
+            strcmp(look->system.data, m->system.data) == 0 &&
+            strcmp(look->value.data, m->value.data) == 0) {
+            snprintf(m->literal, sizeof(m->literal), "%s", look->reference);
+            return ERR_OK;
+        }
+    }
+    e = db_first(m->db, Q_LOOKUP_GET, "sssi", type, m->system.data,
+                 m->value.data, m->d->now_ms - LOOKUP_KEPT_MS);
     if (e != ERR_OK)
         return e;
     reference = db_text(m->db, Q_LOOKUP_GET, 0);
@@ -70,14 +86,17 @@ static enum err known_lookup(struct mapper *m, const char *type)
     return ERR_OK;
 }
 
+/* One question at a time; beyond the ceiling the reference stays logical. */
 static void ask(struct mapper *m, const char *type)
 {
-    struct record_lookup *look = &m->d->look;
+    struct record_lookup *look;
 
+    if (m->d->must_look_up || m->d->look_count == RECORD_LOOKUPS_MAX)
+        return;
+    look = &m->d->looks[m->d->look_count++];
     m->d->must_look_up = true;
     snprintf(look->type, sizeof(look->type), "%s", type);
-    buf_empty(&look->system);
-    buf_empty(&look->value);
+    look->reference[0] = '\0';
     buf_puts(&look->system, m->system.data);
     buf_puts(&look->value, m->value.data);
 }
@@ -179,30 +198,29 @@ enum err delivery_load(struct db *db, void *arg)
     return e;
 }
 
-enum err delivery_save_lookup(struct db *db, void *arg)
+static enum err save_lookups(struct db *db, const struct delivery_data *d)
 {
-    struct delivery_data *d = arg;
+    size_t answered = d->look_count - (d->must_look_up ? 1 : 0);
+    enum err e = ERR_OK;
 
-    return db_run(db, Q_LOOKUP_PUT, "ssssi", d->look.type, d->look.system.data,
-                  d->look.value.data,
-                  d->look.reference[0] != '\0' ? d->look.reference : NULL,
-                  d->now_ms);
-}
+    for (size_t i = 0; e == ERR_OK && i < answered; i++) {
+        const struct record_lookup *look = &d->looks[i];
 
-enum err delivery_save_remote(struct db *db, void *arg)
-{
-    struct delivery_data *d = arg;
-
-    return db_run(db, Q_OUTBOX_FOUND, "is", d->task, d->remote);
+        e = db_run(db, Q_LOOKUP_PUT, "ssssi", look->type, look->system.data,
+                   look->value.data,
+                   look->reference[0] != '\0' ? look->reference : NULL,
+                   d->now_ms);
+    }
+    return e;
 }
 
 enum err delivery_save(struct db *db, void *arg)
 {
     struct delivery_data *d = arg;
-    enum err e = ERR_OK;
+    enum err e = save_lookups(db, d);
 
-    if (d->remote[0] != '\0')
-        e = delivery_save_remote(db, d);
+    if (e == ERR_OK && d->remote[0] != '\0')
+        e = db_run(db, Q_OUTBOX_FOUND, "is", d->task, d->remote);
     if (e == ERR_OK && d->seen_status[0] != '\0' &&
         strcmp(d->seen_status, "requested") != 0)
         e = episode_follow(db, d->task, d->seen_status, d->now_ms / 1000);

@@ -17,6 +17,8 @@ struct record_lookup {
     char reference[FID_SIZE + 24]; /* found: "Patient/77"; "" it has none */
 };
 
+enum { RECORD_LOOKUPS_MAX = 4 };
+
 enum delivery_result { DELIVERED, DELIVER_LATER, DELIVER_NEVER };
 
 struct delivery_data {
@@ -27,9 +29,12 @@ struct delivery_data {
     int wanted, tries;
     char remote[FID_SIZE]; /* its id in the record; "" never sent */
     char key[65];
-    struct buf body;   /* the Task as the record should have it */
-    bool must_look_up; /* look.type/system/value are set; body is not */
-    struct record_lookup look;
+    struct buf body; /* the Task as the record should have it */
+    /* What was asked of the record; the last one is still open if
+     * must_look_up (the body is not set then).  Written by save. */
+    bool must_look_up;
+    struct record_lookup looks[RECORD_LOOKUPS_MAX];
+    size_t look_count;
     /* save: in */
     enum delivery_result result;
     long status;          /* last HTTP status, 0 none */
@@ -42,9 +47,6 @@ void delivery_init(struct delivery_data *d);
 void delivery_clear(struct delivery_data *d);
 
 enum err delivery_load(struct db *db, void *arg);
-enum err delivery_save_lookup(struct db *db, void *arg);
-/* Note the record's id before anything else is tried. */
-enum err delivery_save_remote(struct db *db, void *arg);
 enum err delivery_save(struct db *db, void *arg);
 
 #endif

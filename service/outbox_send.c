@@ -97,38 +97,32 @@ static void on_loaded(void *arg, enum err e)
     }
 }
 
-static void on_lookup_saved(void *arg, enum err e)
+static void write_reference(struct record_lookup *look, const char *id)
 {
-    struct delivery *d = arg;
+    char type[sizeof(look->type)];
 
-    d->job_running = false;
-    if (e != ERR_OK || d->outbox->closing)
-        outbox_delivered(d);
-    else
-        go(d, LOADING);
+    memcpy(type, look->type, sizeof(type));
+    snprintf(look->reference, sizeof(look->reference), "%s/%s", type, id);
 }
 
 static void on_looked_up(void *arg, const struct http_answer *answer)
 {
     struct delivery *d = arg;
+    struct record_lookup *look = &d->data.looks[d->data.look_count - 1];
     char id[FID_SIZE];
 
     d->call = NULL;
-    d->data.look.reference[0] = '\0';
     if (is_success(answer)) {
         if (fhir_sole_match(answer->body, answer->body_len, id) == ERR_OK)
-            snprintf(d->data.look.reference, sizeof(d->data.look.reference),
-                     "%s/%s", d->data.look.type, id);
+            write_reference(look, id);
     } else if (retry_class(answer) != RETRY_NEVER && answer->status != 403 &&
                answer->status != 404) {
         not_done(d, answer);
         return;
     }
     /* not found, or a record without this resource: a logical reference */
-    d->job.run = delivery_save_lookup;
-    d->job.done = on_lookup_saved;
-    d->job_running = true;
-    store_submit(d->outbox->store, &d->job);
+    d->data.must_look_up = false;
+    go(d, LOADING);
 }
 
 /* The id that the record gave: of Location, or of the body. */
@@ -298,13 +292,14 @@ static void start_call(struct delivery *d, const char *method,
 
 static void look_up(struct delivery *d)
 {
+    const struct record_lookup *look = &d->data.looks[d->data.look_count - 1];
     struct buf url;
 
     buf_init(&url, URL_SIZE);
-    buf_printf(&url, "%s/%s?identifier=", d->outbox->url, d->data.look.type);
-    percent(&url, d->data.look.system.data);
+    buf_printf(&url, "%s/%s?identifier=", d->outbox->url, look->type);
+    percent(&url, look->system.data);
     buf_puts(&url, "%7C");
-    percent(&url, d->data.look.value.data);
+    percent(&url, look->value.data);
     buf_puts(&url, "&_count=2");
     start_call(d, "GET", &url, NULL, false, on_looked_up);
     buf_clear(&url);
