@@ -330,6 +330,14 @@ static void decide_update(const struct history *h, const struct policy *policy,
         out->act = ACT_UPDATE;
 }
 
+/* A Task in a person's hands is only added to: its priority is theirs.  What
+ * has become urgent since would drown there, so it is put anew. */
+static bool outgrows(const struct episode *episode, const struct sum *s)
+{
+    return episode->state == EPISODE_TAKEN && s->holds && s->live &&
+           s->urgency >= URGENCY_ASAP && s->urgency > episode->urgency;
+}
+
 static void decide_repeat(const struct history *h,
                           const struct findings *findings, enum group group,
                           bool referred, const struct repeat_state *repeat,
@@ -377,7 +385,9 @@ void triage(const struct history *h, const struct policy *policy,
     *out = (struct verdict){ .act = ACT_NOTHING, .repeat = ACT_NOTHING };
     sum_up(h, findings, group, &s);
     out->corrected = open && any_changed(h, policy, episode);
-    if (open && s.holds) {
+    if (outgrows(episode, &s)) {
+        decide_open(h, policy, &s, episode, out);
+    } else if (open && s.holds) {
         decide_update(h, policy, &s, group, episode, out);
     } else if (open && episode->rules != 0) {
         out->act = ACT_END;

@@ -6,6 +6,8 @@
  * and ends when its findings no longer hold or a person closes it.  After a
  * person has closed one, the group stays quiet until it worsens, until new
  * evidence comes after a quiet time, or until an immediate rule holds anew.
+ * One that a person has in hand is added to; but if it becomes a matter of
+ * hours or days, a new one opens, since the priority of theirs is theirs.
  */
 #ifndef HEADGATE_PLANNER_TRIAGE_H
 #define HEADGATE_PLANNER_TRIAGE_H

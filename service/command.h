@@ -54,9 +54,14 @@ struct session {
     char authorization[1024];               /* header line, or "" */
 };
 
-/* Prints what is wrong and returns false. */
+/*
+ * Prints what is wrong and returns false.
+ *
+ * may_create  a store that does not exist yet is made; else that is an error:
+ *             a mistyped path must not read as an empty queue
+ */
 bool session_open(struct session *s, const struct args *args,
-                  const struct config *config);
+                  const struct config *config, bool may_create);
 void session_close(struct session *s);
 
 /*

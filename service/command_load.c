@@ -247,7 +247,7 @@ static int run(const struct args *args, const struct config *config)
     if (l == NULL)
         return 1;
     l->answers = calloc(ENTRIES_MAX, sizeof(*l->answers));
-    if (l->answers == NULL || !session_open(&l->session, args, config)) {
+    if (l->answers == NULL || !session_open(&l->session, args, config, true)) {
         free(l->answers);
         free(l);
         return 1;

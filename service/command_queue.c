@@ -37,7 +37,7 @@ static int show(const struct args *args, const char *path)
 
     if (!args_config(args, &config))
         return 2;
-    if (!session_open(&session, args, &config))
+    if (!session_open(&session, args, &config, false))
         return 1;
     buf_init(&out, TEXT_MAX);
     e = session_call(&session, "GET", path, NULL, 0, &status, &out);

@@ -65,7 +65,8 @@ static bool open_elsewhere(struct session *s, const struct args *args)
     return args->token == NULL || read_token(s, args->token);
 }
 
-static bool open_here(struct session *s, const struct config *config)
+static bool open_here(struct session *s, const struct config *config,
+                      bool may_create)
 {
     struct buf why;
     enum err e = ERR_OK;
@@ -75,6 +76,11 @@ static bool open_here(struct session *s, const struct config *config)
     snprintf(s->url, sizeof(s->url), "http://localhost");
     if (is_served(s->socket_path))
         return true;
+    if (!may_create && access(config->store_path, F_OK) != 0) {
+        fprintf(stderr, "headgate: %s: there is no store, and no service\n",
+                config->store_path);
+        return false;
+    }
     buf_init(&why, 4096);
     e = service_open(&s->loop, config, false, &s->own, &why);
     if (e != ERR_OK)
@@ -84,7 +90,7 @@ static bool open_here(struct session *s, const struct config *config)
 }
 
 bool session_open(struct session *s, const struct args *args,
-                  const struct config *config)
+                  const struct config *config, bool may_create)
 {
     bool ok;
 
@@ -92,7 +98,8 @@ bool session_open(struct session *s, const struct args *args,
     signal(SIGPIPE, SIG_IGN);
     if (uv_loop_init(&s->loop) != 0)
         return false;
-    ok = args->to != NULL ? open_elsewhere(s, args) : open_here(s, config);
+    ok = args->to != NULL ? open_elsewhere(s, args)
+                          : open_here(s, config, may_create);
     if (ok && http_client_open(&s->loop, &s->client) != ERR_OK)
         ok = false;
     if (!ok)

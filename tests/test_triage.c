@@ -298,6 +298,35 @@ static void annotates_the_taken(void **state)
     assert_int_equal(review(&s, 71), ACT_NOTHING);
 }
 
+/* What a person has in hand at leisure does not hide an emergency. */
+static void outgrows_the_taken(void **state)
+{
+    static const struct {
+        const char *name;
+        enum sign later;
+        enum act want;
+        int number;
+    } cases[] = {
+        { "rest pain: within two days", SIGN_PAIN_AT_REST, ACT_OPEN, 2 },
+        { "tissue loss: now", SIGN_HAND_ULCER, ACT_OPEN, 2 },
+        { "no worse", SIGN_PAIN_ON_DIALYSIS_INTOLERABLE, ACT_UPDATE, 1 },
+    };
+    static struct scene s;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        begin(&s, GROUP_HAND);
+        ARRIVE(&s, SIGN(0, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE));
+        assert_int_equal(review(&s, 0), ACT_OPEN);
+        s.episode.state = EPISODE_TAKEN;
+        ARRIVE(&s, SIGN(3, cases[i].later));
+        assert_int_equal(review(&s, 3), cases[i].want);
+        assert_int_equal(s.episode.number, cases[i].number);
+        assert_int_equal(review(&s, 4), ACT_NOTHING);
+    }
+}
+
 static void stays_quiet_after_no(void **state)
 {
     static const enum episode_state closed[] = { EPISODE_DECLINED, EPISODE_DONE,
@@ -650,6 +679,7 @@ int main(void)
         cmocka_unit_test(ends_when_superseded),
         cmocka_unit_test(ends_with_the_stage),
         cmocka_unit_test(annotates_the_taken),
+        cmocka_unit_test(outgrows_the_taken),
         cmocka_unit_test(stays_quiet_after_no),
         cmocka_unit_test(reopens_on_flow),
         cmocka_unit_test(reopens_on_low_flow),
