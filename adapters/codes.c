@@ -4,8 +4,6 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char stage_code[] = "steal-stage";
-
 /* Longest exact text that is looked up. */
 enum { TEXT_SIZE = 128 };
 
@@ -71,7 +69,7 @@ static struct code_entry entry_of(const char *code)
 
     if (quantity_by_code(code, len, &entry.quantity) == ERR_OK) {
         entry.meaning = CODE_QUANTITY;
-    } else if (strcmp(code, stage_code) == 0) {
+    } else if (strcmp(code, CODES_STAGE) == 0) {
         entry.meaning = CODE_STAGE;
         entry.quantity = Q_HAND_ISCHAEMIA_GRADE;
     } else if (sign_by_question(code, len, &entry.sign) == ERR_OK) {
@@ -162,6 +160,11 @@ enum method codes_method_text(const struct codes *codes, const char *text)
             return (enum method)m;
     }
     return METHOD_UNSTATED;
+}
+
+const char *codes_region(size_t i)
+{
+    return i < COUNT(regions) ? regions[i].text : NULL;
 }
 
 static const char *after(const char *text, const char *word)

@@ -1,5 +1,6 @@
 /*
- * codes_rows - the rows behind codes.h; private to the codes files
+ * codes_rows - the rows behind codes.h; private to the codes files and to
+ * fhir_codesystem, which publishes our own codes
  */
 #ifndef HEADGATE_ADAPTERS_CODES_ROWS_H
 #define HEADGATE_ADAPTERS_CODES_ROWS_H
@@ -8,6 +9,9 @@
 
 /* The system under which the exact words of a site's map stand. */
 #define CODES_TEXT "urn:headgate:text"
+
+/* The question whose answer is an integer stage, 0 to 4; see sign_of_stage. */
+#define CODES_STAGE "steal-stage"
 
 /* Most rows of a map: the shipped ones and the site's. */
 enum { CODES_ROWS_MAX = 50000 };
@@ -79,6 +83,10 @@ void codes_to_lower(char *text);
 MUST_CHECK enum err codes_add_rows(struct codes *codes,
                                    const struct codes_row *rows, size_t count,
                                    size_t *at);
+
+/* The i-th region of av-site, as it is spelt after a side: "upper arm"; NULL
+ * beyond the last. */
+const char *codes_region(size_t i);
 
 /* "left upper arm" or "left-upper-arm": a side, a region, or both. */
 MUST_CHECK enum err codes_parse_site(const char *text, struct body_site *site);

@@ -10,16 +10,10 @@
 static void write_input_type(const char *base, enum fhir_input_kind kind,
                              struct buf *out)
 {
-    static const struct {
-        const char *code, *display;
-    } kinds[] = {
-        [INPUT_TRIGGER] = { "trigger", "Reading that the suggestion rests on" },
-        [INPUT_THRESHOLD] = { "threshold", "Limit in force at this site" },
-        [INPUT_DUE] = { "due", "Day by which to measure again" },
-    };
+    const struct task_code *type = task_code_input(kind);
 
-    fhir_out_concept(out, "type", base, TASK_IO_SYSTEM, kinds[kind].code,
-                     kinds[kind].display, NULL);
+    fhir_out_concept(out, "type", base, TASK_IO_SYSTEM, type->code,
+                     type->display, NULL);
 }
 
 static void write_quantity(const struct fhir_task_input *in, struct buf *out)
@@ -112,6 +106,8 @@ static void write_rule(const struct fhir_task *t, struct buf *out)
 
 static void write_status(const struct fhir_task *t, struct buf *out)
 {
+    const struct task_code *awaiting = task_code(TASK_CODE_AWAITING);
+
     fhir_out_text(out, "status", t->status);
     if (t->status_reason != NULL && t->status_reason[0] != '\0') {
         fhir_out_open(out, "statusReason", '{');
@@ -121,7 +117,7 @@ static void write_status(const struct fhir_task *t, struct buf *out)
     /* Once it is no longer for us to say, nothing is said. */
     if (strcmp(t->status, TASK_REQUESTED) == 0)
         fhir_out_concept(out, "businessStatus", t->base, TASK_SYSTEM,
-                         TASK_AWAITING, "Awaiting review", NULL);
+                         awaiting->code, awaiting->display, NULL);
     fhir_out_text(out, "intent", "proposal");
     fhir_out_text(out, "priority", t->priority);
 }

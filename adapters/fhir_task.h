@@ -12,10 +12,10 @@
 
 #include "adapters/fhir_json.h"
 #include "adapters/fhir_write.h"
+#include "adapters/task_codes.h"
 
 #define TASK_SYSTEM    "/CodeSystem/av-task"
 #define TASK_IO_SYSTEM "/CodeSystem/av-task-io"
-#define TASK_AWAITING  "awaiting-review"
 #define TASK_REQUESTED "requested"
 
 /* JSON text that is known to be valid, with its tree. */

@@ -65,6 +65,8 @@ enum err fhir_task_view(const char *json, size_t len,
     } else {
         copy(view->id, sizeof(view->id), id);
         copy(view->status, sizeof(view->status), status);
+        copy(view->priority, sizeof(view->priority),
+             fhir_string(t.tree, "priority"));
         copy(view->reason, sizeof(view->reason),
              reason_text(json_object_get(t.tree, "statusReason")));
     }

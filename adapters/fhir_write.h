@@ -106,7 +106,8 @@ MUST_CHECK enum err fhir_task_write(const struct fhir_task *t, struct buf *out);
  *
  * touched  false: ours alone: description, priority, reasons, restriction,
  *          instantiatesUri and status (with statusReason, businessStatus)
- *          are replaced by those of t.
+ *          are replaced by those of t; what t does not say (NULL, or a due_s
+ *          of 0) stays as it is, but for statusReason, which goes with status.
  *          true: a person has changed it: only inputs and a note are added.
  * Inputs of t that are not there yet (same kind and same reference or value)
  * are appended in both cases; if t->note is not NULL it is appended;
@@ -135,7 +136,8 @@ MUST_CHECK enum err fhir_task_merge(const char *ours, size_t ours_len,
 struct fhir_task_view {
     char id[72];
     char status[24];
-    char reason[200]; /* statusReason text or display, "" if none */
+    char priority[16]; /* "" if none */
+    char reason[200];  /* statusReason text or display, "" if none */
 };
 MUST_CHECK enum err fhir_task_view(const char *json, size_t len,
                                    struct fhir_task_view *view);

@@ -4,73 +4,91 @@
 #include <stdio.h>
 #include <string.h>
 
-struct row {
-    const char *word, *code;
-    int status; /* asked for when the word is used as an error */
-};
-
 /* One word, one row.  The last stands in for a word that has none. */
-static const struct row rows[] = {
-    { "json-syntax", "structure", 400 },
-    { "not-a-resource", "structure", 400 },
-    { "missing-element", "required", 400 },
-    { "bad-element", "structure", 400 },
-    { "bad-value", "value", 400 },
-    { "bad-datetime", "value", 400 },
-    { "invariant", "invariant", 400 },
-    { "bad-reference", "value", 400 },
-    { "unit", "code-invalid", 422 },
-    { "code-conflict", "code-invalid", 422 },
-    { "code-unclear", "code-invalid", 422 },
-    { "no-subject", "business-rule", 422 },
-    { "no-time", "business-rule", 422 },
-    { "timing", "business-rule", 422 },
-    { "modifier", "extension", 422 },
-    { "too-many", "too-costly", 422 },
-    { "value-conflict", "business-rule", 422 },
-    { "not-supported", "not-supported", 422 },
-    { "access-ambiguous", "business-rule", 422 },
-    { "identity", "business-rule", 409 },
-    { "version", "conflict", 409 },
-    { "precondition", "conflict", 412 },
-    { "not-found", "not-found", 404 },
+static const struct outcome_word rows[] = {
+    { "json-syntax", "structure", 400, "Not JSON" },
+    { "not-a-resource", "structure", 400, "Not a FHIR resource" },
+    { "missing-element", "required", 400, "A required element is missing" },
+    { "bad-element", "structure", 400,
+      "Element unknown, empty or of the wrong JSON type" },
+    { "bad-value", "value", 400, "A value that is not allowed here" },
+    { "bad-datetime", "value", 400, "Not a date or time as FHIR writes it" },
+    { "invariant", "invariant", 400,
+      "A rule of FHIR R4 between elements is broken" },
+    { "bad-reference", "value", 400, "A reference that cannot be followed" },
+    { "unit", "code-invalid", 422,
+      "Unit unknown, or not one of this quantity" },
+    { "code-conflict", "code-invalid", 422,
+      "Codings that contradict each other" },
+    { "code-unclear", "code-invalid", 422, "The code does not say enough" },
+    { "no-subject", "business-rule", 422, "No patient is named" },
+    { "no-time", "business-rule", 422, "No time of measurement is given" },
+    { "timing", "business-rule", 422, "A plan of times instead of a time" },
+    { "modifier", "extension", 422, "A modifier that is not understood" },
+    { "too-many", "too-costly", 422,
+      "More components or entries than are taken" },
+    { "value-conflict", "business-rule", 422,
+      "Values or states that contradict each other" },
+    { "not-supported", "not-supported", 422, "Not supported here" },
+    { "access-ambiguous", "business-rule", 422,
+      "It is not clear which access is meant" },
+    { "identity", "business-rule", 409,
+      "It would change what something is, or whose" },
+    { "version", "conflict", 409, "Not the version that is stored" },
+    { "precondition", "conflict", 412,
+      "A condition of the request is not met" },
+    { "not-found", "not-found", 404, "There is no such thing here" },
     /* of the service around the resource */
-    { "unauthorized", "login", 401 },
-    { "method", "not-supported", 405 },
-    { "not-acceptable", "not-supported", 406 },
-    { "media-type", "not-supported", 415 },
-    { "too-long", "too-long", 413 },
-    { "bad-request", "invalid", 400 },
-    { "bad-parameter", "value", 400 },
-    { "internal", "exception", 500 },
-    { "not-ready", "transient", 503 },
+    { "unauthorized", "login", 401, "No bearer token, or an unknown one" },
+    { "method", "not-supported", 405, "Not allowed at this address" },
+    { "not-acceptable", "not-supported", 406, "Only JSON is answered" },
+    { "media-type", "not-supported", 415, "Only FHIR as JSON is taken" },
+    { "too-long", "too-long", 413, "Longer than is taken" },
+    { "bad-request", "invalid", 400, "Not a request that can be read" },
+    { "bad-parameter", "value", 400,
+      "A search parameter that is not understood" },
+    { "internal", "exception", 500,
+      "A fault of this service; nothing was stored" },
+    { "not-ready", "transient", 503,
+      "Not possible at the moment; nothing was stored" },
     /* of information or warning */
-    { "code-unknown", "informational", 0 },
-    { "value-absent", "informational", 0 },
-    { "not-computed", "informational", 0 },
-    { "month-only", "informational", 0 },
-    { "preliminary", "informational", 0 },
-    { "duplicate", "duplicate", 0 },
-    { "out-of-order", "informational", 0 },
-    { "unit-assumed", "incomplete", 0 },
-    { "access-assumed", "incomplete", 0 },
-    { "access-provisional", "incomplete", 0 },
-    { "access-side", "incomplete", 0 },
-    { "stage-assumed", "incomplete", 0 },
-    { "unusual-value", "value", 0 },
-    { "implausible", "value", 0 },
-    { "future-time", "value", 0 },
-    { "held", "incomplete", 0 },
-    { "error", "exception", 500 },
+    { "code-unknown", "informational", 0, "Code not mapped; kept, not used" },
+    { "value-absent", "informational", 0, "There is no value; kept" },
+    { "not-computed", "informational", 0, "Kept, and not used by the rules" },
+    { "month-only", "informational", 0, "Only the month or the year is known" },
+    { "preliminary", "informational", 0, "Preliminary; it confirms nothing" },
+    { "duplicate", "duplicate", 0, "The same was there already" },
+    { "out-of-order", "informational", 0,
+      "Came after its own correction or withdrawal" },
+    { "unit-assumed", "incomplete", 0,
+      "The unit was understood from its text" },
+    { "access-assumed", "incomplete", 0,
+      "The access was taken from what is known" },
+    { "access-provisional", "incomplete", 0,
+      "The access named is not described yet" },
+    { "access-side", "incomplete", 0,
+      "The side does not fit, or is needed and not said" },
+    { "stage-assumed", "incomplete", 0,
+      "A stage was read as one of two grades" },
+    { "unusual-value", "value", 0, "Used, but unusual for this quantity" },
+    { "implausible", "value", 0, "Not plausible; held for a person" },
+    { "future-time", "value", 0, "In the future; held for a person" },
+    { "held", "incomplete", 0, "Held for a person" },
+    { "error", "exception", 500, "An error without a word of its own" },
 };
 
-static const struct row *row_of(const char *word)
+static const struct outcome_word *row_of(const char *word)
 {
     size_t i = 0;
 
     while (i + 1 < COUNT(rows) && strcmp(rows[i].word, word) != 0)
         i++;
     return &rows[i];
+}
+
+const struct outcome_word *outcome_word(size_t i)
+{
+    return i < COUNT(rows) ? &rows[i] : NULL;
 }
 
 void outcome_init(struct outcome *o)
@@ -104,7 +122,7 @@ static struct issue *room_for(struct outcome *o, enum severity severity)
 void outcome_add(struct outcome *o, enum severity severity, const char *word,
                  const char *place, const char *format, ...)
 {
-    const struct row *row = row_of(word);
+    const struct outcome_word *row = row_of(word);
     struct issue *issue;
     va_list ap;
 

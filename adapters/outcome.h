@@ -81,6 +81,15 @@ void outcome_add(struct outcome *o, enum severity severity, const char *word,
                  const char *place, const char *format, ...)
     __attribute__((format(printf, 5, 6)));
 
+/* All there is to know of a word. */
+struct outcome_word {
+    const char *word, *code;
+    int status; /* asked for when the word is used as an error; 0: none */
+    const char *display; /* for people */
+};
+/* The i-th word of CodeSystem av-error; NULL beyond the last. */
+const struct outcome_word *outcome_word(size_t i);
+
 bool outcome_refuses(const struct outcome *o); /* status is not 0 */
 
 #endif

@@ -274,19 +274,16 @@ static struct finding *worst_ischaemia(struct work *w)
     return worst;
 }
 
-/* The newest valid flow near enough to this time, or NULL; of two at one time
- * (two methods on a day) the lower, which promises less of a band. */
-static const struct point *flow_near(const struct work *w, int64_t at_s)
+/* The newest valid flow of this stage of the access, or NULL; of two at one
+ * time (two methods on a day) the lower, which promises less of a band. */
+static const struct point *newest_flow(const struct work *w)
 {
-    int64_t from_s = at_s - (int64_t)work_count(w, P_IS6_WINDOW_D) * DAY_S;
     const struct point *newest = NULL;
 
-    if (w->intervention_s > from_s)
-        from_s = w->intervention_s;
     for (size_t i = 0; i < w->flow_count; i++) {
         const struct point *p = &w->flow[i];
 
-        if (p->disagree || p->at_s < from_s ||
+        if (p->disagree || p->at_s < w->intervention_s ||
             (newest != NULL && newest->at_s == p->at_s &&
              newest->value <= p->value))
             continue;
@@ -295,29 +292,40 @@ static const struct point *flow_near(const struct work *w, int64_t at_s)
     return newest;
 }
 
+/* High or low, and measured near enough to the ischaemia: sets *rule. */
+static bool flow_says(const struct work *w, const struct point *flow,
+                      int64_t at_s, enum rule *rule)
+{
+    struct reading r = { .value = flow->value, .bound = flow->bound };
+    enum param window_d = P_IS6_WINDOW_D;
+
+    *rule = RULE_IS_6;
+    if (!reading_at_least(&r, work_get(w, P_IS6_FLOW))) {
+        if (!reading_below(&r, work_get(w, P_IS7_FLOW)))
+            return false; /* a bound that leaves it open */
+        *rule = RULE_IS_7;
+        window_d = P_IS7_WINDOW_D;
+    }
+    return flow->at_s >= at_s - (int64_t)work_count(w, window_d) * DAY_S;
+}
+
 /* Which flow stands beside an ischaemia decides what can be done. */
 void rules_hand_and_flow(struct work *w)
 {
     struct finding *worst = worst_ischaemia(w), *f;
-    const struct point *flow;
-    struct reading r;
-    bool high;
+    const struct point *flow = newest_flow(w);
+    enum rule rule;
 
     if (worst == NULL)
         return;
-    flow = flow_near(w, worst->at_s);
-    if (flow != NULL)
-        r = (struct reading){ .value = flow->value, .bound = flow->bound };
-    high = flow != NULL && reading_at_least(&r, work_get(w, P_IS6_FLOW));
-    if (flow == NULL ||
-        (!high && !reading_below(&r, work_get(w, P_IS7_FLOW)))) {
+    if (flow == NULL || !flow_says(w, flow, worst->at_s, &rule)) {
         worst->flow_unknown = true;
         return;
     }
-    f = work_add(w, high ? RULE_IS_6 : RULE_IS_7);
+    f = work_add(w, rule);
     f->urgency = worst->urgency;
     f->grade = worst->grade;
-    f->limit = high ? P_IS6_FLOW : P_IS7_FLOW;
+    f->limit = rule == RULE_IS_6 ? P_IS6_FLOW : P_IS7_FLOW;
     f->measured = f->peak = flow->value;
     work_rest_on_point(w, f, flow);
     f->at_s = worst->at_s; /* it is the ischaemia that raises */

@@ -50,6 +50,7 @@ struct episode {
 struct repeat_state {
     int number; /* 0: never was one */
     bool open;
+    bool taken;         /* a person has it in hand; it is still open */
     int64_t trigger_id; /* newest reading it rested on */
 };
 

@@ -9,12 +9,13 @@
 
 static const char help[] =
     "usage: headgate serve [--config FILE] [--set SECTION.KEY=VALUE]...\n\n"
-    "Runs the service until SIGTERM or SIGINT.  When it takes requests it\n"
+    "Runs the service until SIGTERM, SIGINT or SIGHUP.  When it takes requests "
+    "it\n"
     "prints one line: headgate ready http://ADDRESS:PORT/fhir\n";
 
 struct running {
     uv_loop_t loop;
-    uv_signal_t term, interrupt;
+    uv_signal_t signals[3]; /* TERM, INT, HUP */
     struct service *service;
     bool failed;
 };
@@ -24,8 +25,8 @@ static void on_stopped(void *arg, bool failed)
     struct running *r = arg;
 
     r->failed = r->failed || failed;
-    uv_close((uv_handle_t *)&r->term, NULL);
-    uv_close((uv_handle_t *)&r->interrupt, NULL);
+    for (size_t i = 0; i < COUNT(r->signals); i++)
+        uv_close((uv_handle_t *)&r->signals[i], NULL);
 }
 
 static void on_signal(uv_signal_t *handle, int number)
@@ -46,12 +47,14 @@ static void on_fatal(void *arg)
 
 static void watch_signals(struct running *r)
 {
+    static const int numbers[] = { SIGTERM, SIGINT, SIGHUP };
+
     signal(SIGPIPE, SIG_IGN);
-    uv_signal_init(&r->loop, &r->term);
-    uv_signal_init(&r->loop, &r->interrupt);
-    r->term.data = r->interrupt.data = r;
-    uv_signal_start(&r->term, on_signal, SIGTERM);
-    uv_signal_start(&r->interrupt, on_signal, SIGINT);
+    for (size_t i = 0; i < COUNT(numbers); i++) {
+        uv_signal_init(&r->loop, &r->signals[i]);
+        r->signals[i].data = r;
+        uv_signal_start(&r->signals[i], on_signal, numbers[i]);
+    }
 }
 
 static void say_ready(const struct config *config, int port)

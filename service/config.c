@@ -310,6 +310,11 @@ static enum err check(const struct config *c, const char *path, struct buf *why)
         what = "[http] anonymous: only on a loopback address (127.0.0.1, ::1)";
     else if (c->outbox_retry_first_ms > c->outbox_retry_last_ms)
         what = "[outbox] retry_first: is above retry_last";
+    /* A site that asks for a listener must not believe that it has one. */
+    else if (c->mllp_enabled)
+        what = "[mllp] enabled: this version does not listen for HL7 v2";
+    else if (c->mllp_port != 0)
+        what = "[mllp] port: this version does not listen for HL7 v2";
     if (what == NULL)
         return ERR_OK;
     buf_printf(why, "%s: %s", path != NULL ? path : "settings", what);

@@ -50,9 +50,9 @@ struct config {
     int outbox_retry_last_ms;  /* 300000; outbox.retry_last */
     int outbox_parallel;       /* deliveries in flight; 8 */
     int outbox_unclear_tries;  /* answers 500 before it is put aside; 5 */
-    /* [mllp] */
-    bool mllp_enabled;
-    int mllp_port; /* 0: no listener unless mllp.enabled */
+    /* [mllp]: reserved; nothing listens yet, so anything else is refused */
+    bool mllp_enabled; /* false */
+    int mllp_port;     /* 0 */
     /* [log] */
     char log_level[8]; /* debug info warn error */
     /* [demo]: nothing here */
@@ -72,7 +72,7 @@ struct config {
  *
  * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, an
  * anonymous listener that is not on loopback, no token file and not
- * anonymous)
+ * anonymous, a listener for HL7 v2, which this version has not)
  */
 MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
                                 int count, struct config *config,

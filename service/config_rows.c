@@ -21,7 +21,7 @@ static const struct config_row rows[] = {
       "Needed unless http.anonymous is true." },
     { "http.anonymous", T_BOOL, AT(http_anonymous), 0, 1, "false", "",
       "Serve without a token. Only on a loopback address." },
-    { "http.body_max", T_INT, AT(http_body_max), 1024, 268435456, "4194304",
+    { "http.body_max", T_INT, AT(http_body_max), 1024, 8388608, "4194304",
       "bytes", "Longest body of a request; a longer one is answered 413." },
     { "http.connections_max", T_INT, AT(http_connections_max), 1, 10000, "256",
       "", "Connections at one time." },
@@ -78,10 +78,11 @@ static const struct config_row rows[] = {
       "Answers 500 to one delivery before it is put aside for a person." },
 
     { "mllp.enabled", T_BOOL, AT(mllp_enabled), 0, 1, "false", "",
-      "Listen for HL7 v2 messages even where mllp.port is 0." },
+      "Reserved for HL7 v2 messages. This version does not listen for them: "
+      "true is refused." },
     { "mllp.port", T_INT, AT(mllp_port), 0, 65535, "0", "",
-      "Port for HL7 v2 messages. 0: no listener, or a free port where "
-      "mllp.enabled is true." },
+      "Reserved, the port for HL7 v2 messages. This version does not listen "
+      "for them: a port other than 0 is refused." },
 
     { "log.level", T_LEVEL, AT(log_level), 1, ROOM(log_level), "info", "",
       "Least level that is written: debug, info, warn or error." },

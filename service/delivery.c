@@ -214,6 +214,27 @@ static enum err save_lookups(struct db *db, const struct delivery_data *d)
     return e;
 }
 
+/*
+ * The record's Task may say what we have not: then a person did it.  What we
+ * said ourselves may come back too, after an answer that got lost.
+ */
+static enum err follow_people(struct db *db, const struct delivery_data *d)
+{
+    const enum query q = Q_TASK_GET;
+    bool ours;
+    enum err e;
+
+    if (d->seen_status[0] == '\0' || strcmp(d->seen_status, "requested") == 0)
+        return ERR_OK;
+    e = db_first(db, q, "i", d->task);
+    if (e != ERR_OK)
+        return e;
+    ours = strcmp(db_text(db, q, 2), d->seen_status) == 0;
+    db_done(db, q);
+    return ours ? ERR_OK
+                : episode_follow(db, d->task, d->seen_status, d->now_ms / 1000);
+}
+
 enum err delivery_save(struct db *db, void *arg)
 {
     struct delivery_data *d = arg;
@@ -221,9 +242,8 @@ enum err delivery_save(struct db *db, void *arg)
 
     if (e == ERR_OK && d->remote[0] != '\0')
         e = db_run(db, Q_OUTBOX_FOUND, "is", d->task, d->remote);
-    if (e == ERR_OK && d->seen_status[0] != '\0' &&
-        strcmp(d->seen_status, "requested") != 0)
-        e = episode_follow(db, d->task, d->seen_status, d->now_ms / 1000);
+    if (e == ERR_OK)
+        e = follow_people(db, d);
     if (e != ERR_OK)
         return e;
     switch (d->result) {

@@ -6,26 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct group_codes group_codes[GROUP_COUNT] = {
-    [GROUP_FLOW] = { "refer-flow-review", "Suggest access flow review",
-                     "high-flow", "High access flow" },
-    [GROUP_HAND] = { "refer-hand-review", "Suggest assessment of the hand",
-                     "hand-ischaemia", "Ischaemia of the access hand" },
-    [GROUP_LOW_FLOW] = { "refer-low-flow-review",
-                         "Suggest examination for low access flow", "low-flow",
-                         "Low access flow" },
-};
-
 static const char *const priorities[] = { [URGENCY_NOTE] = "routine",
                                           [URGENCY_ROUTINE] = "routine",
                                           [URGENCY_URGENT] = "urgent",
                                           [URGENCY_ASAP] = "asap",
                                           [URGENCY_IMMEDIATE] = "stat" };
-
-const struct group_codes *draft_codes(enum group group)
-{
-    return &group_codes[group];
-}
 
 const char *draft_priority(enum urgency u)
 {
@@ -321,10 +306,10 @@ enum err draft_referral(struct suggest *s, struct draft *d, enum group group,
     t->episode = d->episode;
     t->rule = lead != NULL ? rule_info(lead->rule)->id : NULL;
     t->priority = priorities[episode->urgency];
-    t->code = group_codes[group].code;
-    t->code_display = group_codes[group].display;
-    t->reason_code = group_codes[group].reason;
-    t->reason_display = group_codes[group].reason_display;
+    t->code = task_code_referral(group)->code;
+    t->code_display = task_code_referral(group)->display;
+    t->reason_code = task_code_reason(group)->code;
+    t->reason_display = task_code_reason(group)->display;
     t->description = d->description.data;
     t->start_s = s->now_ms / 1000;
     t->due_s = due_s;

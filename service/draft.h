@@ -7,6 +7,7 @@
 #define HEADGATE_SERVICE_DRAFT_H
 
 #include "adapters/fhir_write.h"
+#include "adapters/task_codes.h"
 #include "adapters/wording.h"
 #include "service/resources.h"
 #include "service/suggest.h"
@@ -18,7 +19,8 @@ struct draft {
     struct fhir_task task;
     struct buf headline, suggestion, description, note, reason;
     char key[65], episode[ALIAS_SIZE + 48], node[FID_SIZE];
-    char system[ALIAS_SIZE], repeat_code[64], due_date[FHIR_TIME_SIZE];
+    char system[ALIAS_SIZE], repeat_code[TASK_CODE_SIZE],
+        due_date[FHIR_TIME_SIZE];
     char patient_ref[ALIAS_SIZE], access_ref[ALIAS_SIZE];
     char refs[TASK_INPUTS_MAX][DRAFT_REF_SIZE];
     struct buf displays[TASK_INPUTS_MAX];
@@ -28,11 +30,7 @@ struct draft {
 struct draft *draft_new(void);
 void draft_free(struct draft *d);
 
-/* Words, codes and urgency that a group's Tasks have. */
-struct group_codes {
-    const char *code, *display, *reason, *reason_display;
-};
-const struct group_codes *draft_codes(enum group group);
+/* Task.priority of an urgency. */
 const char *draft_priority(enum urgency u);
 
 /* Who, which access, who says so. */

@@ -98,6 +98,7 @@ enum err repeat_load(struct db *db, int64_t access, enum group group,
     *repeat = (struct repeat_state){ .number = (int)db_int(db, q, 0),
                                      .open = state == EPISODE_OPEN ||
                                              state == EPISODE_TAKEN,
+                                     .taken = state == EPISODE_TAKEN,
                                      .trigger_id = db_int(db, q, 2) };
     *task = db_int(db, q, 3);
     db_done(db, q);

@@ -189,7 +189,7 @@ static enum err add_identifiers(struct db *db, const struct entry *e)
     return err;
 }
 
-static enum err put(struct db *db, struct entry *e)
+static enum err put(struct db *db, struct entry *e, int64_t patient)
 {
     const struct fhir_item *item = e->item;
     struct intake *in = e->in;
@@ -199,6 +199,8 @@ static enum err put(struct db *db, struct entry *e)
     bool is_new = e->row.id == 0;
     enum err err = ERR_OK;
 
+    if (e->row.fid[0] == '\0')
+        new_fid(e->row.fid);
     /* a message in which nothing is new is not kept */
     if (in->journal == 0)
         err = journal_add(db, in->source, in->now_ms, in->body, in->len,
@@ -207,15 +209,13 @@ static enum err put(struct db *db, struct entry *e)
         return err;
     v.journal = in->journal;
 
-    if (is_new && e->row.fid[0] == '\0')
-        new_fid(e->row.fid);
     if (item->type == FHIR_OBSERVATION) {
         e->row.status = (int)item->u.observation.reading_status;
         if (item->u.observation.issued_s != 0) /* a bare withdrawal has none */
             e->row.issued_s = item->u.observation.issued_s;
     }
-    err = resource_put(db, &e->row, e->ident[0] != '\0' ? e->ident : NULL, 0,
-                       e->in->now_ms, &v);
+    err = resource_put(db, &e->row, e->ident[0] != '\0' ? e->ident : NULL,
+                       partition_of(patient), e->in->now_ms, &v);
     if (err == ERR_OK)
         err = add_identifiers(db, e);
     if (err == ERR_OK)
@@ -284,19 +284,28 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
     return ERR_OK;
 }
 
+/* Whose it is; a Patient is known by its own id. */
 static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
 {
+    struct fhir_item *item = e->item;
+    char literal[FID_SIZE + 16];
+    struct fhir_ref ref = { .literal = literal };
     enum err err;
 
-    *patient = 0;
-    if (e->item->type != FHIR_OBSERVATION)
-        return ERR_OK;
-    err = patient_of_ref(db, &e->item->u.observation.subject, patient);
+    if (item->type == FHIR_PATIENT && e->row.fid[0] == '\0')
+        new_fid(e->row.fid);
+    snprintf(literal, sizeof(literal), "Patient/%s", e->row.fid);
+    if (item->type == FHIR_OBSERVATION)
+        ref = item->u.observation.subject;
+    else if (item->type == FHIR_BODY_STRUCTURE)
+        ref = item->u.access.patient;
+    err = patient_of_ref(db, &ref, patient);
     if (err == ERR_FORM) {
-        outcome_add(&e->item->outcome, SEV_ERROR, "no-subject",
-                    "Observation.subject",
-                    "The subject names nobody: a reference or an identifier "
-                    "is needed");
+        outcome_add(&item->outcome, SEV_ERROR, "no-subject",
+                    item->type == FHIR_OBSERVATION ? "Observation.subject"
+                                                   : "BodyStructure.patient",
+                    "The reference names nobody: a literal reference or an "
+                    "identifier is needed");
         refuse(e, 422);
         return ERR_OK;
     }
@@ -321,7 +330,7 @@ static enum err apply_entry(struct db *db, struct entry *e)
     err = is_repeat(db, e, patient, &done);
     if (err != ERR_OK || done)
         return err;
-    err = put(db, e);
+    err = put(db, e, patient);
     if (err == ERR_OK)
         err = take(db, e, patient);
     if (err == ERR_OK && outcome_refuses(&e->item->outcome) &&

@@ -4,9 +4,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { POLL_MS = 60000 /* look for what is due, whatever happens */ };
+enum {
+    POLL_MS = 60000, /* look for what is due, whatever happens */
+    PAUSE_MS = 5000  /* after the store has failed */
+};
 
 static void start_claim(struct outbox *o);
+
+static void on_timer(uv_timer_t *timer)
+{
+    outbox_kick(timer->data);
+}
 
 /* ---- ending ------------------------------------------------------------ */
 
@@ -34,6 +42,7 @@ void outbox_delivered(struct delivery *d)
 {
     struct outbox *o = d->outbox;
     struct delivery **at = &o->deliveries;
+    bool failed = d->failed;
 
     while (*at != d)
         at = &(*at)->next;
@@ -43,6 +52,8 @@ void outbox_delivered(struct delivery *d)
     free(d);
     if (o->closing)
         close_when_idle(o);
+    else if (failed)
+        uv_timer_start(&o->timer, on_timer, PAUSE_MS, 0);
     else
         start_claim(o);
 }
@@ -92,11 +103,6 @@ static void deliver(struct outbox *o, int64_t task)
     o->deliveries = d;
     o->in_flight++;
     outbox_send(d);
-}
-
-static void on_timer(uv_timer_t *timer)
-{
-    outbox_kick(timer->data);
 }
 
 static void set_timer(struct outbox *o)

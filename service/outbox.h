@@ -29,7 +29,7 @@ struct outbox_options {
     int timeout_ms;
     int retry_first_ms, retry_last_ms;
     int parallel;
-    int unclear_tries; /* answers 500 or 409 before it is put aside */
+    int unclear_tries; /* answers 409, 412, 500 before it is put aside */
     int64_t (*now_ms)(void);
 };
 

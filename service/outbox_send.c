@@ -86,7 +86,8 @@ static void on_loaded(void *arg, enum err e)
 
     d->job_running = false;
     if (e != ERR_OK || d->outbox->closing) {
-        if (e != ERR_OK)
+        d->failed = e != ERR_OK;
+        if (d->failed)
             log_event(LOG_ERROR, "outbox.load", KEY_INT("row", d->data.task),
                       KEY_ERR(e));
         outbox_delivered(d);
@@ -233,7 +234,8 @@ static void on_saved(void *arg, enum err e)
     struct delivery *d = arg;
 
     d->job_running = false;
-    if (e != ERR_OK)
+    d->failed = e != ERR_OK;
+    if (d->failed)
         log_event(LOG_ERROR, "outbox.save", KEY_INT("row", d->data.task),
                   KEY_ERR(e));
     outbox_delivered(

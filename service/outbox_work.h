@@ -31,6 +31,7 @@ struct delivery {
     enum delivery_state state;
     struct store_job job; /* submitted while LOADING or SAVING */
     bool job_running;
+    bool failed;            /* the store failed: not again at once */
     struct http_call *call; /* non-NULL only while a call runs */
     char etag[80];          /* of the record's version: while UPDATING */
     char answer[ANSWER_KEPT];

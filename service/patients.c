@@ -57,17 +57,19 @@ static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
                                         Q_PATIENT_MOVE_HELD, Q_READING_MOVE,
                                         Q_TASK_MOVE_PATIENT };
     int64_t goes = a < b ? b : a;
+    enum err e;
 
     *stays = a < b ? a : b;
     if (a == b)
         return ERR_OK;
     for (size_t i = 0; i < COUNT(moves); i++) {
-        enum err e = db_run(db, moves[i], "ii", goes, *stays);
-
+        e = db_run(db, moves[i], "ii", goes, *stays);
         if (e != ERR_OK)
             return e;
     }
-    return db_run(db, Q_PATIENT_REMOVE, "i", goes);
+    e = db_run(db, Q_PATIENT_REMOVE, "i", goes);
+    /* each access may have gained readings */
+    return e == ERR_OK ? db_run(db, Q_NEWS_OF_PATIENT, "i", *stays) : e;
 }
 
 /*

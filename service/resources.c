@@ -1,6 +1,7 @@
 #include "service/resources.h"
 
 #include "adapters/fhir_write.h"
+#include "adapters/task_codes.h"
 #include "service/pack.h"
 
 #include <openssl/rand.h>
@@ -231,19 +232,20 @@ enum err resource_body(struct db *db, const struct resource *r, int version,
 }
 
 enum err resource_served(struct db *db, const char *base,
-                         const struct resource *r, int version, struct buf *out)
+                         const struct resource *r, int version, struct buf *out,
+                         int64_t *updated_ms)
 {
     struct buf body, meta;
-    int64_t updated_ms = 0;
     enum err e;
 
     buf_init(&body, BODY_MAX);
     buf_init(&meta, 1024);
-    e = resource_body(db, r, version, &body, &updated_ms);
+    e = resource_body(db, r, version, &body, updated_ms);
     if (e == ERR_OK) {
-        fhir_write_meta(base, version > 0 ? version : r->version, updated_ms,
-                        r->kind == FHIR_TASK ? "machine-suggested" : NULL,
-                        &meta);
+        fhir_write_meta(
+            base, version > 0 ? version : r->version, *updated_ms,
+            r->kind == FHIR_TASK ? task_code(TASK_CODE_SUGGESTED)->code : NULL,
+            &meta);
         e = buf_ok(&meta);
     }
     if (e == ERR_OK)

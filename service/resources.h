@@ -17,6 +17,7 @@ enum message_source {
     SOURCE_FEED = 2  /* a file, a collection: what is unclear is held */
 };
 
+/* BODY_MAX: no message is larger; the range of http.body_max ends here. */
 enum { FID_SIZE = 72, BODY_MAX = 8 * 1024 * 1024 };
 
 struct resource {
@@ -91,7 +92,7 @@ MUST_CHECK enum err resource_body(struct db *db, const struct resource *r,
 /* The same with id and meta written anew, as it is served. */
 MUST_CHECK enum err resource_served(struct db *db, const char *base,
                                     const struct resource *r, int version,
-                                    struct buf *out);
+                                    struct buf *out, int64_t *updated_ms);
 
 /* A random id for what we name ourselves: 32 hexadecimal digits. */
 void new_fid(char fid[FID_SIZE]);

@@ -42,6 +42,26 @@ static void refuse(struct service *s, struct http_request *r, const char *word,
     exchange_refuse(x);
 }
 
+/* What the HTTP server refuses before anyone here sees it. */
+static const struct refusal {
+    int status;
+    const char *word, *text;
+} refusals[] = {
+    { 413, "too-long", "The body is larger than is taken here" },
+    { 405, "method", "This method is not offered here" },
+    { 503, "not-ready", "The service is stopping; nothing was stored" },
+    { 0, "bad-request", "The request cannot be read as HTTP" },
+};
+
+static const struct refusal *refusal_of(int status)
+{
+    size_t i = 0;
+
+    while (refusals[i].status != 0 && refusals[i].status != status)
+        i++;
+    return &refusals[i];
+}
+
 void routes_refusal(void *arg, int status, struct buf *body,
                     const char **content_type)
 {
@@ -49,9 +69,8 @@ void routes_refusal(void *arg, int status, struct buf *body,
     struct outcome o;
 
     outcome_init(&o);
-    outcome_add(&o, SEV_ERROR, status == 413 ? "too-long" : "bad-request", "",
-                status == 413 ? "The body is larger than is taken here"
-                              : "The request cannot be read as HTTP");
+    outcome_add(&o, SEV_ERROR, refusal_of(status)->word, "", "%s",
+                refusal_of(status)->text);
     fhir_write_outcome(s->config.fhir_base, &o, NULL, body);
     *content_type = "application/fhir+json; charset=utf-8";
     s->counters.refused++;

@@ -47,6 +47,7 @@ struct report {
     struct exchange x; /* first */
     bool table;
     struct queue_options options;
+    struct counters counters; /* as they stood when it was asked for */
     const char *content_type;
     enum err (*run)(struct db *db, struct report *r);
 };
@@ -82,6 +83,7 @@ static struct report *report_new(struct service *s, struct http_request *r,
         return NULL;
     report->content_type = content_type;
     report->run = run;
+    report->counters = s->counters;
     report->x.job = (struct store_job){ .run = run_report,
                                         .done = on_report,
                                         .arg = report };
@@ -195,7 +197,7 @@ static enum err write_outbox(struct db *db, struct buf *b)
 
 static enum err run_metrics(struct db *db, struct report *r)
 {
-    const struct counters *c = &r->x.service->counters;
+    const struct counters *c = &r->counters;
     struct buf *b = &r->x.body;
     long long accesses = 0, held = 0, news = 0;
     enum err e = count_of(db, Q_ACCESS_COUNT, &accesses);

@@ -17,6 +17,7 @@ struct reading_one {
     char id[FID_SIZE];
     int version; /* 0: the newest */
     struct resource row;
+    int64_t updated_ms; /* of the version read */
 };
 
 static enum err read_one(struct db *db, void *arg)
@@ -26,7 +27,7 @@ static enum err read_one(struct db *db, void *arg)
 
     if (e == ERR_OK)
         e = resource_served(db, r->x.service->config.fhir_base, &r->row,
-                            r->version, &r->x.body);
+                            r->version, &r->x.body, &r->updated_ms);
     return e;
 }
 
@@ -61,7 +62,7 @@ static void on_read(void *arg, enum err e)
         return;
     }
     snprintf(etag, sizeof(etag), "W/\"%d\"", version);
-    http_date_write(r->row.updated_ms / 1000, modified, sizeof(modified));
+    http_date_write(r->updated_ms / 1000, modified, sizeof(modified));
     lines[0] = (struct http_header_line){ "ETag", etag };
     lines[1] = (struct http_header_line){ "Last-Modified", modified };
     if (has_it_already(&r->x, etag)) {
@@ -109,7 +110,7 @@ static enum err write_versions(struct db *db, struct reading_one *r,
     for (int v = r->row.version; e == ERR_OK && v > oldest; v--) {
         buf_empty(&json);
         e = resource_served(db, r->x.service->config.fhir_base, &r->row, v,
-                            &json);
+                            &json, &r->updated_ms);
         if (e == ERR_OK)
             fhir_write_searchset_entry(url, json.data, json.len, NULL, first,
                                        &r->x.body);

@@ -273,6 +273,7 @@ static enum err write_page(struct db *db, struct search *q,
     size_t count = found > (size_t)q->count ? (size_t)q->count : found;
     struct buf self, next, json, url;
     char cursor[16];
+    int64_t updated_ms;
     enum err e = ERR_OK;
 
     buf_init(&self, 4096);
@@ -294,7 +295,7 @@ static enum err write_page(struct db *db, struct search *q,
         exchange_base(&q->x, &url);
         buf_printf(&url, "/Task/%s", hits[i].row.fid);
         e = resource_served(db, q->x.service->config.fhir_base, &hits[i].row, 0,
-                            &json);
+                            &json, &updated_ms);
         if (e == ERR_OK)
             fhir_write_searchset_entry(url.data, json.data, json.len, "match",
                                        i == 0, &q->x.body);

@@ -17,6 +17,7 @@ struct change {
     const char *body;
     size_t len;
     struct resource row;
+    int64_t part; /* of its access */
 };
 
 static void release(struct exchange *x)
@@ -40,6 +41,16 @@ static bool matches(struct change *c)
     return false;
 }
 
+static enum err find_part(struct db *db, struct change *c)
+{
+    enum err e = db_first(db, Q_TASK_GET, "i", c->row.id);
+
+    if (e == ERR_OK)
+        c->part = partition_of(db_int(db, Q_TASK_GET, 1));
+    db_done(db, Q_TASK_GET);
+    return e;
+}
+
 static enum err follow(struct db *db, struct change *c)
 {
     const struct service *s = c->x.service;
@@ -48,11 +59,12 @@ static enum err follow(struct db *db, struct change *c)
     enum err e = fhir_task_view(c->body, c->len, &view);
 
     if (e == ERR_OK)
-        e = db_run(db, Q_TASK_STATUS, "is", c->row.id, view.status);
+        e = db_run(db, Q_TASK_STATUS, "iss", c->row.id, view.status,
+                   view.priority);
     if (e == ERR_OK)
         e = episode_follow(db, c->row.id, view.status, now_ms / 1000);
     if (e == ERR_OK && s->review.record)
-        e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, INT64(0),
+        e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, c->part,
                    INT64(c->row.version), now_ms);
     return e;
 }
@@ -60,13 +72,14 @@ static enum err follow(struct db *db, struct change *c)
 static enum err put_change(struct db *db, struct change *c)
 {
     struct new_version v = { .body = c->body, .len = c->len };
-    enum err e = resource_put(db, &c->row, NULL, 0, clock_ms(), &v);
+    int64_t updated_ms;
+    enum err e = resource_put(db, &c->row, NULL, c->part, clock_ms(), &v);
 
     if (e == ERR_OK)
         e = follow(db, c);
     if (e == ERR_OK)
         e = resource_served(db, c->x.service->config.fhir_base, &c->row, 0,
-                            &c->x.body);
+                            &c->x.body, &updated_ms);
     return e;
 }
 
@@ -85,6 +98,8 @@ static enum err run_change(struct db *db, void *arg)
     }
     if (e == ERR_OK && !matches(c))
         return ERR_CONFLICT;
+    if (e == ERR_OK)
+        e = find_part(db, c);
     buf_init(&old, TASK_MAX);
     if (e == ERR_OK)
         e = resource_body(db, &c->row, 0, &old, &updated_ms);

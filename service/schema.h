@@ -13,7 +13,8 @@ enum { SCHEMA_VERSION = 1 };
 static const char schema_sql[] =
     "CREATE TABLE meta(k TEXT PRIMARY KEY, v TEXT) WITHOUT ROWID;"
 
-    /* body: zstd; source: enum message_source */
+    /* body: zstd; source: enum message_source; part 0: a message may be of
+       several patients */
     "CREATE TABLE journal(seq INTEGER PRIMARY KEY, part INT NOT NULL, received_ms INT NOT NULL,"
     " source INT NOT NULL, bytes INT NOT NULL, body BLOB NOT NULL);"
 
@@ -74,10 +75,10 @@ static const char schema_sql[] =
     " PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
     "CREATE INDEX repeat_task ON repeat(task);"
 
-    /* act: enum act; evidence: resource/version/slot of each reading */
+    /* of a referral, or (reminder 1) of a reminder; act: enum act; evidence: resource/version/slot of each reading */
     "CREATE TABLE decision(id INTEGER PRIMARY KEY, part INT NOT NULL, access INT NOT NULL, grp INT NOT NULL,"
     " number INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL, reason INT NOT NULL, policy TEXT NOT NULL,"
-    " task INT, task_ver INT, rules INT NOT NULL, evidence TEXT NOT NULL);"
+    " task INT, task_ver INT, rules INT NOT NULL, evidence TEXT NOT NULL, reminder INT NOT NULL);"
     "CREATE INDEX decision_access ON decision(access, at_ms);"
 
     "CREATE TABLE task(resource INTEGER PRIMARY KEY, part INT NOT NULL, patient INT NOT NULL, access INT NOT NULL,"

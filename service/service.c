@@ -2,9 +2,10 @@
 
 #include "adapters/policy_file.h"
 #include "service/app.h"
+#include "service/file.h"
 #include "service/log.h"
+#include "service/maps.h"
 
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,7 +14,6 @@ enum {
     MINUTE_MS = 60000,
     DRAIN_STEP_MS = 20,
     DRAIN_STEPS = 500, /* ten seconds for what is running */
-    MAP_MAX = 4 * 1024 * 1024,
     TOKEN_MAX = 8192
 };
 
@@ -23,51 +23,6 @@ void service_socket_path(const char *store_path, char *out, size_t size)
 }
 
 /* ---- what it works by --------------------------------------------------- */
-
-static enum err read_file(const char *path, size_t max, struct buf *out,
-                          struct buf *why)
-{
-    FILE *f = fopen(path, "rb");
-    char chunk[4096];
-    size_t n;
-    enum err e = ERR_OK;
-
-    if (f == NULL) {
-        buf_printf(why, "%s: %s", path, strerror(errno));
-        return ERR_IO;
-    }
-    buf_init(out, max);
-    while ((n = fread(chunk, 1, sizeof(chunk), f)) > 0)
-        buf_add(out, chunk, n);
-    if (ferror(f))
-        e = ERR_IO;
-    else
-        e = buf_ok(out);
-    fclose(f);
-    if (e != ERR_OK)
-        buf_printf(why, "%s: cannot be read", path);
-    return e;
-}
-
-static enum err load_maps(struct service *s, struct buf *why)
-{
-    enum err e = codes_new(s->config.fhir_base, &s->codes);
-
-    for (int i = 0; e == ERR_OK && i < s->config.map_count; i++) {
-        struct buf json, wrong;
-
-        e = read_file(s->config.maps[i], MAP_MAX, &json, why);
-        if (e != ERR_OK)
-            break;
-        buf_init(&wrong, 1024);
-        e = codes_add_concept_map(s->codes, json.data, json.len, &wrong);
-        if (e != ERR_OK)
-            buf_printf(why, "%s: %s", s->config.maps[i], wrong.data);
-        buf_clear(&wrong);
-        buf_clear(&json);
-    }
-    return e;
-}
 
 static enum err load_settings(struct service *s, struct buf *why)
 {
@@ -80,7 +35,7 @@ static enum err load_settings(struct service *s, struct buf *why)
                        s->config.zone);
     }
     if (e == ERR_OK)
-        e = load_maps(s, why);
+        e = maps_load(&s->config, &s->codes, why);
     if (e == ERR_OK && s->config.http_tokens[0] != '\0')
         e = tokens_load(s->config.http_tokens, &s->tokens, why);
     s->reader = (struct fhir_reader){ .codes = s->codes,
@@ -193,7 +148,7 @@ static enum err open_outbox(struct service *s, struct buf *why)
 
     buf_init(&token, TOKEN_MAX);
     if (e == ERR_OK && s->config.record_token_file[0] != '\0') {
-        e = read_file(s->config.record_token_file, TOKEN_MAX, &token, why);
+        e = file_read(s->config.record_token_file, &token, why);
         token.data[strcspn(token.data, "\r\n")] = '\0';
         options.token = token.data;
     }

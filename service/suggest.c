@@ -21,7 +21,7 @@ static enum err put_task(struct suggest *s, struct resource *row,
         e = resource_put(s->db, row, NULL, part, s->now_ms, &v);
     if (e == ERR_OK)
         e = db_run(s->db, Q_TASK_PUT, "iiiissss", row->id, part, s->patient->id,
-                   s->access->id, view.status, t->priority, t->code, t->key);
+                   s->access->id, view.status, view.priority, t->code, t->key);
     if (e == ERR_OK && s->review->record)
         e = db_run(s->db, Q_OUTBOX_WANT, "iiii", row->id, part,
                    INT64(row->version), s->now_ms);
@@ -85,13 +85,33 @@ static enum err note_decision(struct suggest *s, enum group group,
     if (e == ERR_OK)
         e = buf_ok(&evidence);
     if (e == ERR_OK)
-        e = db_run(s->db, Q_DECISION_ADD, "iiiiiiiisiiis", id,
+        e = db_run(s->db, Q_DECISION_ADD, "iiiiiiiisiiisi", id,
                    partition_of(s->access->id), s->access->id, INT64(group),
                    INT64(episode->number), s->now_ms, INT64(act), INT64(reason),
                    s->review->policy->version, task->id, INT64(task->version),
                    INT64(episode->rules), evidence.data);
     buf_clear(&evidence);
     return e;
+}
+
+static enum err note_reminder(struct suggest *s, enum group group,
+                              const struct verdict *v, enum act act,
+                              const struct resource *task)
+{
+    char trigger[32];
+    int64_t id;
+    enum err e = db_new_id(s->db, &id);
+
+    snprintf(trigger, sizeof(trigger), "%lld",
+             (long long)v->repeat_state.trigger_id);
+    return e == ERR_OK
+               ? db_run(s->db, Q_DECISION_ADD, "iiiiiiiisiiisi", id,
+                        partition_of(s->access->id), s->access->id,
+                        INT64(group), INT64(v->repeat_state.number), s->now_ms,
+                        INT64(act), INT64(0), s->review->policy->version,
+                        task->id, INT64(task->version), INT64(0), trigger,
+                        INT64(1))
+               : e;
 }
 
 static enum err store_episode(struct suggest *s, struct draft *d,
@@ -227,16 +247,15 @@ static enum err fill_repeat(struct suggest *s, struct draft *d,
     wording_repeat_headline(&w, f, &d->headline);
     snprintf(d->episode, sizeof(d->episode), "%s/%s/%d", s->access->anchor,
              what, v->repeat_state.number);
-    snprintf(d->repeat_code, sizeof(d->repeat_code), "repeat-%s",
-             quantity_info(f->repeat_of)->code);
+    task_code_repeat(f->repeat_of, d->repeat_code);
     t->key = d->key;
     t->episode = d->episode;
     t->rule = rule_info(f->rule)->id;
     t->priority = draft_priority(f->urgency);
     t->code = d->repeat_code;
-    t->code_display = "Measure again to confirm";
-    t->reason_code = draft_codes(group)->reason;
-    t->reason_display = draft_codes(group)->reason_display;
+    t->code_display = TASK_REPEAT_DISPLAY;
+    t->reason_code = task_code_reason(group)->code;
+    t->reason_display = task_code_reason(group)->display;
     t->description = d->description.data;
     t->start_s = s->now_ms / 1000;
     t->due_s = f->repeat_by_s > t->start_s ? f->repeat_by_s : t->start_s;
@@ -259,37 +278,51 @@ static enum err open_repeat(struct suggest *s, struct draft *d,
             .kind = INPUT_DUE, .value = NAN, .text = d->due_date
         };
     e = new_task(s, d, &row);
-    return e == ERR_OK
-               ? repeat_store(s->db, s->access->id, group, &v->repeat_state,
-                              row.id, t->due_s, d->headline.data)
-               : e;
+    if (e == ERR_OK)
+        e = repeat_store(s->db, s->access->id, group, &v->repeat_state, row.id,
+                         t->due_s, d->headline.data);
+    return e == ERR_OK ? note_reminder(s, group, v, ACT_OPEN, &row) : e;
+}
+
+/* Code and key of a reminder's Task, as it was made. */
+static enum err known_task(struct suggest *s, struct draft *d, int64_t task)
+{
+    const enum query q = Q_TASK_GET;
+    enum err e = db_first(s->db, q, "i", task);
+
+    if (e != ERR_OK)
+        return e;
+    snprintf(d->repeat_code, sizeof(d->repeat_code), "%s",
+             db_text(s->db, q, 4));
+    snprintf(d->key, sizeof(d->key), "%s", db_text(s->db, q, 5));
+    db_done(s->db, q);
+    d->task.key = d->key;
+    d->task.code = d->repeat_code;
+    return ERR_OK;
 }
 
 static enum err end_repeat(struct suggest *s, struct draft *d, enum group group,
                            const struct verdict *v, int64_t task)
 {
+    static const char why[] =
+        "No longer needed: measured again, confirmed, or the reading that "
+        "asked for it no longer stands";
     struct fhir_task *t = &d->task;
     struct resource row;
     enum err e = draft_frame(s, d);
 
     if (e == ERR_OK)
-        e = db_first(s->db, Q_TASK_GET, "i", task);
+        e = known_task(s, d, task);
     if (e != ERR_OK)
         return e;
-    snprintf(d->repeat_code, sizeof(d->repeat_code), "%s",
-             db_text(s->db, Q_TASK_GET, 4));
-    snprintf(d->key, sizeof(d->key), "%s", db_text(s->db, Q_TASK_GET, 5));
-    db_done(s->db, Q_TASK_GET);
-    t->key = d->key;
-    t->code = d->repeat_code;
-    t->priority = "routine";
     t->status = "cancelled";
-    t->status_reason = "No longer needed: measured again, confirmed, or the "
-                       "reading that asked for it no longer stands";
-    e = amend_task(s, d, task, false, &row);
-    return e == ERR_OK ? repeat_store(s->db, s->access->id, group,
-                                      &v->repeat_state, task, 0, NULL)
-                       : e;
+    t->status_reason = why;
+    t->note = why;
+    e = amend_task(s, d, task, v->repeat_state.taken, &row);
+    if (e == ERR_OK)
+        e = repeat_store(s->db, s->access->id, group, &v->repeat_state, task, 0,
+                         NULL);
+    return e == ERR_OK ? note_reminder(s, group, v, ACT_END, &row) : e;
 }
 
 typedef enum err (*step_fn)(struct suggest *s, struct draft *d,

@@ -23,7 +23,8 @@ static void test_view(void **state)
           "\"statusReason\":{\"coding\":[{\"code\":\"x\"}]}}",
           ERR_OK, "", "new-word-of-another-kin", "x" },
         { "no reason",
-          "{\"resourceType\":\"Task\",\"id\":\"t1\",\"status\":\"accepted\"}",
+          "{\"resourceType\":\"Task\",\"id\":\"t1\",\"status\":\"accepted\","
+          "\"priority\":\"asap\"}",
           ERR_OK, "t1", "accepted", "" },
         { "no status", "{\"resourceType\":\"Task\",\"id\":\"t1\"}", ERR_FORM,
           "", "", "" },
@@ -42,7 +43,7 @@ static void test_view(void **state)
 
     (void)state;
     for (size_t i = 0; i < COUNT(cases); i++) {
-        struct fhir_task_view view = { "", "", "" };
+        struct fhir_task_view view = { "", "", "", "" };
 
         ROW(cases[i].name);
         assert_int_equal(
@@ -51,6 +52,9 @@ static void test_view(void **state)
         assert_string_equal(view.id, cases[i].id);
         assert_string_equal(view.status, cases[i].status);
         assert_string_equal(view.reason, cases[i].reason);
+        assert_string_equal(view.priority,
+                            strstr(cases[i].json, "asap") != NULL ? "asap"
+                                                                  : "");
     }
 }
 

@@ -1,0 +1,6 @@
+#include "tests/test.h"
+
+int main(void)
+{
+    return 0;
+}
