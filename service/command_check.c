@@ -1,19 +1,36 @@
 #include "service/command.h"
 
 #include "adapters/codes.h"
+#include "adapters/fhir_codesystem.h"
 #include "adapters/policy_file.h"
 #include "adapters/zone.h"
 
 #include <stdio.h>
 #include <string.h>
 
-enum { REFERENCE_MAX = 256 * 1024 };
+enum { REFERENCE_MAX = 256 * 1024, CODESYSTEMS_MAX = 1024 * 1024 };
 
 static const char help[] =
     "usage: headgate check [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "       headgate check reference\n\n"
+    "       headgate check reference\n"
+    "       headgate check codesystems [--config FILE]\n\n"
     "Reads configuration, policy and time zone, and says what is wrong or\n"
-    "what would be in force.  'reference' prints every setting there is.\n";
+    "what would be in force.  'reference' prints every setting there is,\n"
+    "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
+    "canonical base that is configured (fhir.base).\n";
+
+/* A file that was cut must not pass for a whole one. */
+static int print(struct buf *out)
+{
+    bool ok = buf_ok(out) == ERR_OK &&
+              fwrite(out->data, 1, out->len, stdout) == out->len &&
+              fflush(stdout) == 0;
+
+    buf_clear(out);
+    if (!ok)
+        fputs("headgate: not everything could be written\n", stderr);
+    return ok ? 0 : 1;
+}
 
 static int print_reference(void)
 {
@@ -21,9 +38,23 @@ static int print_reference(void)
 
     buf_init(&out, REFERENCE_MAX);
     config_reference(&out);
-    fwrite(out.data, 1, out.len, stdout);
-    buf_clear(&out);
-    return 0;
+    return print(&out);
+}
+
+static int print_codesystems(struct args *args)
+{
+    struct config config;
+    struct buf out;
+
+    /* Nothing listens here: without a file nobody must name tokens first. */
+    if (args->config == NULL && args->set_count < ARGS_SETS_MAX)
+        args->sets[args->set_count++] = "http.anonymous=true";
+    if (!args_config(args, &config))
+        return 2;
+    buf_init(&out, CODESYSTEMS_MAX);
+    if (fhir_write_codesystems(config.fhir_base, &out) != ERR_OK)
+        buf_empty(&out);
+    return print(&out);
 }
 
 static bool check_policy(const struct config *config)
@@ -64,6 +95,13 @@ int command_check(int argc, char **argv)
         return helped ? 0 : 2;
     if (args.file_count == 1 && strcmp(args.files[0], "reference") == 0)
         return print_reference();
+    if (args.file_count == 1 && strcmp(args.files[0], "codesystems") == 0)
+        return print_codesystems(&args);
+    if (args.file_count > 0) {
+        fprintf(stderr, "headgate: '%s' is not understood here\n\n%s",
+                args.files[0], help);
+        return 2;
+    }
     if (!args_config(&args, &config))
         return 2;
     printf("listen   %s port %d%s\n", config.http_address, config.http_port,

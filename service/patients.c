@@ -149,6 +149,7 @@ enum err patient_take(struct db *db, const struct fhir_item *item,
                       const char *fid, int64_t resource, int64_t *patient)
 {
     char alias[ALIAS_SIZE], literal[FID_SIZE + 16], name[160];
+    char number[ALIAS_SIZE] = "";
     int64_t known = 0;
     enum err e = ERR_OK;
 
@@ -166,8 +167,11 @@ enum err patient_take(struct db *db, const struct fhir_item *item,
     if (e != ERR_OK)
         return e;
     write_name(&item->u.patient, name);
+    if (item->identifier_count > 0) /* what people call the patient by */
+        snprintf(number, sizeof(number), "n:%s", item->identifiers[0].value);
     *patient = known;
-    return db_run(db, Q_PATIENT_SET, "iiss", known, resource,
+    return db_run(db, Q_PATIENT_SET, "iisss", known, resource,
+                  number[0] != '\0' ? number : NULL,
                   name[0] != '\0' ? name : NULL, item->u.patient.unit);
 }
 

@@ -75,13 +75,16 @@ static struct queue_row *add_row(struct list *l)
     return &l->rows[l->count++];
 }
 
-/* "i:urn:oid:2.999.1.1|1001" as "1001", "r:Patient/p-1" as "p-1". */
+/* "n:1001" and "i:urn:oid:2.999.1.1|1001" as "1001", "r:Patient/p-1" as
+ * "p-1". */
 static const char *short_anchor(const char *anchor)
 {
     const char *at;
 
     if (anchor == NULL)
         return "";
+    if (anchor[0] == 'n')
+        return anchor + 2;
     at = strrchr(anchor, anchor[0] == 'i' ? '|' : '/');
     return at != NULL ? at + 1 : anchor + 2;
 }

@@ -31,8 +31,8 @@ static const char schema_sql[] =
     "CREATE TABLE version(resource INT, ver INT, part INT NOT NULL, updated_ms INT NOT NULL, journal INT,"
     " start INT, len INT, digest BLOB, body BLOB, PRIMARY KEY(resource, ver)) WITHOUT ROWID;"
 
-    "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, name TEXT,"
-    " unit TEXT, resource INT);"
+    "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, number TEXT,"
+    " name TEXT, unit TEXT, resource INT);"
     "CREATE TABLE patient_alias(alias TEXT PRIMARY KEY, patient INT NOT NULL) WITHOUT ROWID;"
     "CREATE INDEX patient_alias_of ON patient_alias(patient);"
 

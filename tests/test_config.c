@@ -215,6 +215,10 @@ static void reads_files(void **state)
           "x.ini:2: is not a line" },
         { "map missing", "[codes]\nmap = none.json\n", ERR_CONFIG,
           "x.ini:2: [codes] map: " },
+        { "HL7 v2", "[mllp]\nenabled = true\n", ERR_CONFIG,
+          "x.ini: [mllp] enabled: this version does not listen for HL7 v2" },
+        { "port for HL7 v2", "[mllp]\nport = 2575\n", ERR_CONFIG,
+          "x.ini: [mllp] port: this version does not listen for HL7 v2" },
     };
     struct config c;
     char why[1024];

@@ -71,9 +71,10 @@ const cases = {
     async 'the queue says what the scenario expects'() {
         const rows = await settled();
         const open = rows.filter((r) => r.kind === 'referral');
-        sameLists(open.map((r) => keyOf(r.patient_number, r.group, r.rules, r.urgency)),
+        sameLists(open.map((r) => keyOf(`p-${r.patient_number}`, r.group, r.rules, r.urgency)),
             expected.open.map((e) => keyOf(e.patient, e.group, e.rules, e.urgency)), 'referrals');
-        sameLists(rows.filter((r) => r.kind === 'reminder').map((r) => r.patient_number),
+        sameLists(rows.filter((r) => r.kind === 'reminder')
+            .map((r) => `p-${r.patient_number}`),
             expected.repeat_asked.map((e) => e.patient), 'reminders');
     },
     async 'what is unclear is held with its reason'() {
