@@ -20,8 +20,10 @@ struct list {
 /* An item of an array begins a line of its own. */
 static void open_line(struct buf *out)
 {
-    char last = out->len > 0 ? out->data[out->len - 1] : '[';
+    char last = '[';
 
+    if (out->len > 0)
+        last = out->data[out->len - 1];
     buf_puts(out, last == '[' ? "\n{" : ",\n{");
 }
 
@@ -81,16 +83,20 @@ static void put_quantity(struct list *l, const struct quantity_info *info)
 static void put_stage(struct list *l)
 {
     char text[DEFINITION_SIZE];
-    int used = snprintf(text, sizeof(text),
-                        "An integer (valueInteger), of the hand of one arm; "
-                        "read as a grade of hand ischaemia:");
+    size_t used = (size_t)snprintf(
+        text, sizeof(text),
+        "An integer (valueInteger), of the hand of one arm; read as a grade "
+        "of hand ischaemia:");
     enum sign s;
 
-    for (int stage = 0; sign_of_stage(stage, &s) == ERR_OK; stage++)
-        used += snprintf(text + used, sizeof(text) - (size_t)used,
-                         "%s %d as %s", stage > 0 ? "," : "", stage,
-                         grade_word(sign_info(s)->grade));
-    snprintf(text + used, sizeof(text) - (size_t)used, ".");
+    /* A text that does not fit is cut; the test looks for the full stop. */
+    for (int stage = 0;
+         used < sizeof(text) && sign_of_stage(stage, &s) == ERR_OK; stage++)
+        used += (size_t)snprintf(text + used, sizeof(text) - used,
+                                 "%s %d as %s", stage > 0 ? "," : "", stage,
+                                 grade_word(sign_info(s)->grade));
+    if (used < sizeof(text))
+        snprintf(text + used, sizeof(text) - used, ".");
     put(l, CODES_STAGE, "Steal stage", text);
 }
 
@@ -235,7 +241,8 @@ static const struct system {
       "access-type.",
       put_access_types },
     { "av-site", "AvSite", "Sides and regions of the body",
-      "Observation.bodySite: a side, a region, or both.", put_sites },
+      "Body sites of readings and accesses: a side, a region, or both.",
+      put_sites },
     { "av-task", "AvTask", "Codes of suggestions and reminders",
       "Task.code, Task.reasonCode, Task.businessStatus and Task.meta.tag.",
       put_tasks },

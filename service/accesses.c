@@ -132,13 +132,27 @@ static enum err candidates(struct db *db, int64_t patient,
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
+/* "arm" leaves open which part of it. */
+static bool regions_agree(const char *a, const char *b)
+{
+    static const char *const parts[] = { "forearm", "upper-arm" };
+    const char *part = strcmp(a, "arm") == 0   ? b
+                       : strcmp(b, "arm") == 0 ? a
+                                               : "";
+
+    for (size_t i = 0; i < COUNT(parts); i++) {
+        if (strcmp(part, parts[i]) == 0)
+            return true;
+    }
+    return a[0] == '\0' || b[0] == '\0' || strcmp(a, b) == 0;
+}
+
 static bool agrees(const struct candidate *c, enum side side,
                    const char *region)
 {
     if (side != SIDE_UNKNOWN && c->side != SIDE_UNKNOWN && c->side != side)
         return false;
-    return region[0] == '\0' || c->region[0] == '\0' ||
-           strcmp(c->region, region) == 0;
+    return regions_agree(c->region, region);
 }
 
 /* The first real access of a patient takes over the only implied one, if

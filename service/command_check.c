@@ -4,25 +4,33 @@
 #include "adapters/fhir_codesystem.h"
 #include "adapters/policy_file.h"
 #include "adapters/zone.h"
+#include "service/db.h"
+#include "service/maps.h"
 
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
-enum { REFERENCE_MAX = 256 * 1024, CODESYSTEMS_MAX = 1024 * 1024 };
+enum {
+    REFERENCE_MAX = 256 * 1024,
+    CODESYSTEMS_MAX = 1024 * 1024,
+    WHY_MAX = 4096
+};
 
 static const char help[] =
     "usage: headgate check [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "       headgate check reference\n"
     "       headgate check codesystems [--config FILE]\n\n"
-    "Reads configuration, policy and time zone, and says what is wrong or\n"
-    "what would be in force.  'reference' prints every setting there is,\n"
+    "Reads configuration, policy, time zone, code maps and store, and says\n"
+    "what is wrong or what would be in force.  'reference' prints every "
+    "setting there is,\n"
     "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
     "canonical base that is configured (fhir.base).\n";
 
 /* A file that was cut must not pass for a whole one. */
-static int print(struct buf *out)
+static int print(struct buf *out, enum err e)
 {
-    bool ok = buf_ok(out) == ERR_OK &&
+    bool ok = e == ERR_OK &&
               fwrite(out->data, 1, out->len, stdout) == out->len &&
               fflush(stdout) == 0;
 
@@ -38,7 +46,7 @@ static int print_reference(void)
 
     buf_init(&out, REFERENCE_MAX);
     config_reference(&out);
-    return print(&out);
+    return print(&out, buf_ok(&out));
 }
 
 static int print_codesystems(struct args *args)
@@ -52,9 +60,7 @@ static int print_codesystems(struct args *args)
     if (!args_config(args, &config))
         return 2;
     buf_init(&out, CODESYSTEMS_MAX);
-    if (fhir_write_codesystems(config.fhir_base, &out) != ERR_OK)
-        buf_empty(&out);
-    return print(&out);
+    return print(&out, fhir_write_codesystems(config.fhir_base, &out));
 }
 
 static bool check_policy(const struct config *config)
@@ -63,7 +69,7 @@ static bool check_policy(const struct config *config)
     struct buf why;
     enum err e;
 
-    buf_init(&why, 4096);
+    buf_init(&why, WHY_MAX);
     e = policy_file_read(config->policy_path, &policy, &why);
     if (e != ERR_OK)
         printf("policy   %s\n", why.data);
@@ -82,6 +88,46 @@ static bool check_zone(const struct config *config)
     printf("zone     %s%s\n", config->zone,
            e == ERR_OK ? "" : ": not a zone of this system");
     zone_free(zone);
+    return e == ERR_OK;
+}
+
+static bool check_maps(const struct config *config)
+{
+    struct codes *codes = NULL;
+    struct buf why;
+    enum err e;
+
+    buf_init(&why, WHY_MAX);
+    e = maps_load(config, &codes, &why);
+    for (int i = 0; e == ERR_OK && i < config->map_count; i++)
+        printf("map      %s\n", config->maps[i]);
+    if (e != ERR_OK)
+        printf("map      %s\n", why.data);
+    buf_clear(&why);
+    codes_free(codes);
+    return e == ERR_OK;
+}
+
+/* A store that no service has open is read through. */
+static bool check_store(const struct config *config)
+{
+    struct db *db = NULL;
+    enum err e;
+
+    if (access(config->store_path, F_OK) != 0) {
+        printf("store    %s: will be made\n", config->store_path);
+        return true;
+    }
+    e = db_open(config->store_path, &db);
+    if (e == ERR_DENIED) {
+        printf("store    %s: in use by a service\n", config->store_path);
+        return true;
+    }
+    if (e == ERR_OK)
+        e = db_verify(db);
+    db_close(db);
+    printf("store    %s: %s\n", config->store_path,
+           e == ERR_OK ? "whole" : "damaged, or not a store of this version");
     return e == ERR_OK;
 }
 
@@ -106,13 +152,12 @@ int command_check(int argc, char **argv)
         return 2;
     printf("listen   %s port %d%s\n", config.http_address, config.http_port,
            config.http_anonymous ? ", without token" : "");
-    printf("store    %s\n", config.store_path);
     printf("record   %s\n", config.record_url[0] != '\0'
                                 ? config.record_url
                                 : "none: Tasks are served here");
     ok = check_policy(&config);
     ok = check_zone(&config) && ok;
-    for (int i = 0; i < config.map_count; i++)
-        printf("map      %s\n", config.maps[i]);
+    ok = check_maps(&config) && ok;
+    ok = check_store(&config) && ok;
     return ok ? 0 : 2;
 }

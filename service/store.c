@@ -59,23 +59,31 @@ static void list_move(struct list *from, struct list *to, size_t max)
     }
 }
 
-/* Run one step in a savepoint of its own. */
+/*
+ * Run one step in a savepoint of its own.  *broken is set if that could
+ * neither be kept nor undone: then the transaction must not be committed,
+ * since what is told of the step would not be true.
+ */
 static enum err in_savepoint(struct db *db,
-                             enum err (*run)(struct db *, void *), void *arg)
+                             enum err (*run)(struct db *, void *), void *arg,
+                             enum err *broken)
 {
     enum err e = db_run(db, Q_SAVE, "");
-    enum err undone;
+    enum err left = ERR_OK;
 
     if (e != ERR_OK)
         return e;
     e = run(db, arg);
-    if (e == ERR_OK)
-        return db_run(db, Q_RELEASE, "");
-    undone = db_run(db, Q_UNDO, "");
-    if (undone == ERR_OK)
-        undone = db_run(db, Q_RELEASE, "");
-    db_forget_ids(db);
-    return undone == ERR_OK ? e : undone;
+    if (e != ERR_OK) {
+        left = db_run(db, Q_UNDO, "");
+        db_forget_ids(db);
+    }
+    if (left == ERR_OK)
+        left = db_run(db, Q_RELEASE, "");
+    if (left == ERR_OK)
+        return e;
+    *broken = left;
+    return left;
 }
 
 struct work_run {
@@ -95,9 +103,10 @@ static void run_batch(struct store *s, struct list *batch,
                       struct work_run *work, bool work_wanted)
 {
     enum err e = db_run(s->db, Q_BEGIN, "");
+    enum err broken = ERR_OK;
 
     if (e == ERR_OK && work_wanted) {
-        enum err failed = in_savepoint(s->db, run_work, work);
+        enum err failed = in_savepoint(s->db, run_work, work, &broken);
 
         if (failed != ERR_OK) {
             log_event(LOG_ERROR, "store.work", KEY_ERR(failed));
@@ -105,7 +114,10 @@ static void run_batch(struct store *s, struct list *batch,
         }
     }
     for (struct store_job *job = batch->first; job != NULL; job = job->next)
-        job->err = e == ERR_OK ? in_savepoint(s->db, job->run, job->arg) : e;
+        job->err =
+            e == ERR_OK ? in_savepoint(s->db, job->run, job->arg, &broken) : e;
+    if (e == ERR_OK)
+        e = broken;
     if (e == ERR_OK)
         e = db_run(s->db, Q_COMMIT, "");
     if (e == ERR_OK)

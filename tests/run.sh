@@ -39,6 +39,8 @@ check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
 check "units against an independent UCUM library" units
 check "the validators find what is wrong" \
     "$node" "$peers/validate.mjs" --self-test
+check "the CodeSystems are valid R4" \
+    "$node" "$peers/validate.mjs" config/fhir/codesystems.json
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
 check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"

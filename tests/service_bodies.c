@@ -65,6 +65,18 @@ static void add_value(struct text *t, const struct obs *o)
             o->value, or (o->unit, "mL/min"));
 }
 
+static void add_subject(struct text *t, const struct obs *o)
+{
+    if (o->person != NULL)
+        add(t,
+            ",\"subject\":{\"identifier\":{\"system\":\"" IDS
+            "patient\",\"value\":\"%s\"}}",
+            o->person);
+    else
+        add(t, ",\"subject\":{\"reference\":\"%s\"}",
+            or (o->patient, "Patient/p-1"));
+}
+
 const char *obs_json(const struct obs *o)
 {
     struct text *t = new_text();
@@ -78,8 +90,7 @@ const char *obs_json(const struct obs *o)
         ",\"code\":{\"coding\":[{\"system\":\"" OBS_CODES
         "\",\"code\":\"%s\"}]}",
         or (o->code, "access-flow"));
-    add(t, ",\"subject\":{\"reference\":\"%s\"}",
-        or (o->patient, "Patient/p-1"));
+    add_subject(t, o);
     if (o->access != NULL)
         add(t, ",\"focus\":[{\"reference\":\"%s\"}]", o->access);
     if (o->site != NULL)

@@ -121,6 +121,7 @@ struct obs {
     const char *unit;       /* UCUM; "mL/min" */
     const char *sign;       /* coded value, instead of a number */
     const char *patient;    /* reference; "Patient/p-1" */
+    const char *person;     /* identifier of the subject, instead */
     const char *access;     /* focus reference */
     const char *site;       /* bodySite.text */
     double ago_h;           /* hours before the clock */

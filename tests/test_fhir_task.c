@@ -220,9 +220,9 @@ static void test_reminder(void **state)
     t.id = "t2";
     t.key = "370ffdd4";
     t.part_of = "Task/t1";
-    t.code = "remeasure-flow";
-    t.code_display = "Repeat access flow measurement";
-    t.reason_code = "confirm-high-flow";
+    t.code = "repeat-access-flow";
+    t.code_display = "Measure again to confirm";
+    t.reason_code = "high-flow";
     t.reason_display = NULL;
     t.note = NULL;
     t.input_count = 1;
@@ -282,7 +282,8 @@ static void test_amend_ours(void **state)
     t.note = NULL;
     t.due_s = AUTHORED_S + 7 * DAY_S;
     t.reason.literal = "Observation/o3";
-    t.reason_code = "cardiac-share";
+    t.reason_code = "hand-ischaemia";
+    t.reason_display = "Ischaemia of the access hand";
     t.inputs[0].ref.literal = "Observation/o3";
     t.modified_ms = (AUTHORED_S + DAY_S) * 1000;
     t.authored_ms = (AUTHORED_S + DAY_S) * 1000; /* stays as it was */
@@ -296,7 +297,7 @@ static void test_amend_ours(void **state)
     assert_has("\"priority\":\"urgent\"");
     assert_has("\"description\":\"More urgent.\"");
     assert_has("\"end\":\"2026-03-13T08:12:00Z\"");
-    assert_has("\"cardiac-share\"");
+    assert_has("\"hand-ischaemia\"");
     assert_has("\"reasonReference\":{\"reference\":\"Observation/o3\"}");
     assert_int_equal(count_of("\"authorString\""), 1);
     assert_int_equal(count_of("\"Observation/o1\""), 1);
