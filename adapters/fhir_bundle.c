@@ -212,6 +212,48 @@ static void find_spans(struct fhir_doc *doc, const char *body, size_t len)
     }
 }
 
+static int by_target(const void *a, const void *b)
+{
+    const struct fhir_item *x = *(struct fhir_item *const *)a;
+    const struct fhir_item *y = *(struct fhir_item *const *)b;
+    int order = strcmp(x->url_id, y->url_id);
+
+    if (order == 0)
+        order = (int)x->type - (int)y->type;
+    return order != 0 ? order : (x > y) - (x < y);
+}
+
+/*
+ * A transaction that replaces one resource twice fails (R4, http.html,
+ * 3.1.0.11.2): which of the two is to stay is not said.
+ */
+static enum err check_overlap(struct fhir_doc *doc)
+{
+    struct fhir_item **puts =
+        calloc(doc->count + 1, sizeof(struct fhir_item *));
+    size_t count = 0;
+    char place[64];
+
+    if (puts == NULL)
+        return ERR_MEMORY;
+    for (size_t i = 0; i < doc->count; i++) {
+        if (doc->items[i].url_id != NULL)
+            puts[count++] = &doc->items[i];
+    }
+    qsort(puts, count, sizeof(struct fhir_item *), by_target);
+    for (size_t i = 1; i < count; i++) {
+        if (puts[i - 1]->type != puts[i]->type ||
+            strcmp(puts[i - 1]->url_id, puts[i]->url_id) != 0)
+            continue;
+        snprintf(place, sizeof(place), "Bundle.entry[%zu].request.url",
+                 (size_t)(puts[i] - doc->items));
+        outcome_add(&puts[i]->outcome, SEV_ERROR, "invariant", place,
+                    "An entry before this one replaces the same resource");
+    }
+    free(puts);
+    return ERR_OK;
+}
+
 enum err fhir_read_bundle(const struct fhir_reader *reader,
                           struct fhir_doc *doc, const char *body, size_t len,
                           struct outcome *outcome)
@@ -243,5 +285,5 @@ enum err fhir_read_bundle(const struct fhir_reader *reader,
             return c.err;
     }
     find_spans(doc, body, len);
-    return ERR_OK;
+    return doc->bundle == BUNDLE_TRANSACTION ? check_overlap(doc) : ERR_OK;
 }

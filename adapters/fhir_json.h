@@ -144,6 +144,9 @@ enum fhir_shape {
     SHAPE_REFERENCE_RANGE,
     SHAPE_BODY_STRUCTURE,
     SHAPE_PATIENT,
+    SHAPE_TASK,
+    SHAPE_TASK_RESTRICTION,
+    SHAPE_TASK_PARAMETER, /* input, output */
     SHAPE_OTHER_RESOURCE, /* any elements beyond those of each resource */
     SHAPE_BUNDLE,
     SHAPE_ENTRY,
@@ -181,6 +184,10 @@ bool fhir_shape_path(const char *key, char *out, size_t size);
  * resource is replaced by that one's first identifier; *contained says so.
  * Says what is wrong; the parts that are not usable stay NULL.
  */
+/* A literal reference without this service's own base in front and without a
+ * version behind: what it names is the same thing.  Borrowed, or kept with
+ * the document; NULL for NULL and out of memory. */
+const char *fhir_ref_plain(struct fhir_ctx *c, const char *literal);
 void fhir_ref_read(struct fhir_ctx *c, json_t *reference, struct fhir_ref *ref,
                    bool *contained);
 

@@ -212,7 +212,7 @@ static void read_rest(struct fhir_ctx *c, struct fhir_observation *o)
 
         if (literal != NULL && literal[0] != '#' &&
             o->derived_count < COUNT(o->derived_from))
-            o->derived_from[o->derived_count++] = literal;
+            o->derived_from[o->derived_count++] = fhir_ref_plain(c, literal);
     }
 }
 
@@ -344,7 +344,10 @@ void fhir_read_observation(struct fhir_ctx *c)
     o->site = (struct body_site){ SIDE_UNKNOWN, "" };
     read_status(c, o);
     read_code(c, o);
-    fhir_ref_patient(c, c->resource, "subject", &o->subject);
+    /* a withdrawal of what is known need not say again whose it was */
+    if (o->reading_status != READING_WITHDRAWN ||
+        json_object_get(c->resource, "subject") != NULL)
+        fhir_ref_patient(c, c->resource, "subject", &o->subject);
     read_effective(c, o, &at.future);
     back = fhir_place_push(&c->place, "bodySite");
     fhir_read_site(c, json_object_get(c->resource, "bodySite"), &o->site,

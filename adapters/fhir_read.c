@@ -61,7 +61,7 @@ static const struct reader {
     { "BodyStructure", FHIR_BODY_STRUCTURE, SHAPE_BODY_STRUCTURE,
       fhir_read_body_structure },
     { "Patient", FHIR_PATIENT, SHAPE_PATIENT, fhir_read_patient },
-    { "Task", FHIR_TASK, SHAPE_OTHER_RESOURCE, fhir_check_task },
+    { "Task", FHIR_TASK, SHAPE_TASK, fhir_check_task },
 };
 
 static const struct reader *find_reader(const char *name)

@@ -155,6 +155,8 @@ struct fhir_doc; /* owns the JSON tree and the items */
 struct fhir_reader {
     const struct codes *codes;
     const char *base;        /* canonical base of our CodeSystems */
+    const char *self;        /* "http://host/fhir" of this service, as the
+                                sender calls it; NULL: not known */
     const struct zone *zone; /* of the site */
     int64_t now_s;           /* for times in the future */
     size_t entries_max;

@@ -128,6 +128,26 @@ static void read_contained(struct fhir_ctx *c, const char *literal,
     }
 }
 
+const char *fhir_ref_plain(struct fhir_ctx *c, const char *literal)
+{
+    const char *self = c->reader->self;
+    size_t len = self != NULL ? strlen(self) : 0;
+    const char *version;
+    char *kept;
+
+    if (literal == NULL)
+        return NULL;
+    if (len > 0 && strncmp(literal, self, len) == 0 && literal[len] == '/')
+        literal += len + 1;
+    version = strstr(literal, "/_history/");
+    if (version == NULL)
+        return literal;
+    kept = fhir_keep(c, (size_t)(version - literal) + 1);
+    if (kept != NULL) /* zeroed */
+        memcpy(kept, literal, (size_t)(version - literal));
+    return kept;
+}
+
 void fhir_ref_read(struct fhir_ctx *c, json_t *reference, struct fhir_ref *ref,
                    bool *contained)
 {
@@ -146,7 +166,7 @@ void fhir_ref_read(struct fhir_ctx *c, json_t *reference, struct fhir_ref *ref,
     if (literal == NULL)
         return;
     if (is_literal(literal))
-        ref->literal = literal;
+        ref->literal = fhir_ref_plain(c, literal);
     else if (strchr(literal, '?') != NULL)
         fhir_say_at(c, "reference", SEV_ERROR, "not-supported",
                     "Conditional references are not supported");

@@ -333,4 +333,8 @@ void fhir_shape_check(struct fhir_ctx *c, json_t *object, enum fhir_shape shape)
         check_quantity(c, object);
     if (shape == SHAPE_REFERENCE_RANGE)
         check_range(c, object);
+    if (shape == SHAPE_ANNOTATION && json_object_get(object, "text") == NULL &&
+        json_object_get(object, "_text") == NULL)
+        fhir_say_at(c, "text", SEV_ERROR, "missing-element",
+                    "A note needs a text");
 }

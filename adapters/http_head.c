@@ -4,6 +4,8 @@
 #include <string.h>
 #include <strings.h>
 
+enum { REQUEST_ID_MAX = 128 };
+
 void http_head_note(struct http_head *h, const char *name, const char *value)
 {
     if (strcasecmp(name, "Host") == 0) {
@@ -70,4 +72,17 @@ int http_head_refusal(const struct http_head *h, const char *method,
         (h->length == NULL || !read_length(h->length, &length)))
         return 400;
     return length > body_max ? 413 : 0;
+}
+
+bool http_head_is_request_id(const char *value)
+{
+    size_t len = value != NULL ? strlen(value) : 0;
+
+    if (len == 0 || len > REQUEST_ID_MAX)
+        return false;
+    for (size_t i = 0; i < len; i++) {
+        if (value[i] < 0x21 || value[i] > 0x7e)
+            return false;
+    }
+    return true;
 }

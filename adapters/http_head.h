@@ -10,6 +10,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* A client's own number for its request, which every answer gives back. */
+#define HTTP_REQUEST_ID "X-Request-Id"
+
 enum { HTTP_HEAD_MAX_BYTES = 16384 }; /* request line and headers */
 
 /* For the Allow header of a 405. */
@@ -38,5 +41,9 @@ void http_head_note(struct http_head *h, const char *name, const char *value);
  */
 int http_head_refusal(const struct http_head *h, const char *method,
                       const char *version, size_t head_bytes, size_t body_max);
+
+/* Is this a request number that may be given back: 1 to 128 visible ASCII
+ * characters?  value NULL: it is not. */
+bool http_head_is_request_id(const char *value);
 
 #endif

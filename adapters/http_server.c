@@ -169,10 +169,20 @@ static void start_tick(struct http_server *s)
 
 /* ---- Answers ---- */
 
-static struct MHD_Response *new_response(const struct http_server *s,
+/* The number that the client gave its request; NULL if there is none. */
+static const char *request_id(const struct http_request *r)
+{
+    const char *id = http_header(r, HTTP_REQUEST_ID);
+
+    return http_head_is_request_id(id) ? id : NULL;
+}
+
+static struct MHD_Response *new_response(const struct http_request *r,
                                          const char *content_type,
                                          const char *body, size_t len)
 {
+    const struct http_server *s = r->connection->server;
+    const char *id = request_id(r);
     struct MHD_Response *response;
 
     /* The library does not write to a body that it copies. */
@@ -185,6 +195,8 @@ static struct MHD_Response *new_response(const struct http_server *s,
     if ((content_type != NULL &&
          MHD_add_response_header(response, "Content-Type", content_type) !=
              MHD_YES) ||
+        (id != NULL &&
+         MHD_add_response_header(response, HTTP_REQUEST_ID, id) != MHD_YES) ||
         ((s->quiet || is_full(s)) &&
          MHD_add_response_header(response, "Connection", "close") != MHD_YES)) {
         MHD_destroy_response(response);
@@ -225,7 +237,7 @@ void http_reply(struct http_request *r, int status,
     struct MHD_Response *response;
     size_t i;
 
-    response = new_response(r->connection->server, content_type, body, len);
+    response = new_response(r, content_type, body, len);
     for (i = 0; response != NULL && i < line_count; i++) {
         if (MHD_add_response_header(response, lines[i].name, lines[i].value) ==
             MHD_YES)
@@ -255,7 +267,7 @@ static void answer_closing(struct http_request *r)
     struct buf body;
 
     own_body(s, 503, &body, &content_type);
-    answer(r, 503, new_response(s, content_type, body.data, body.len));
+    answer(r, 503, new_response(r, content_type, body.data, body.len));
     buf_clear(&body);
 }
 
@@ -271,7 +283,7 @@ static enum MHD_Result refuse_early(struct http_request *r, int status)
     struct buf body;
 
     own_body(s, status, &body, &content_type);
-    response = new_response(s, content_type, body.data, body.len);
+    response = new_response(r, content_type, body.data, body.len);
     buf_clear(&body);
     r->stage = ANSWERED;
     r->connection->refused = true;
@@ -301,6 +313,8 @@ static enum MHD_Result refuse_midway(struct http_request *r)
     buf_puts(&text, "HTTP/1.1 413 Content Too Large\r\nConnection: close\r\n");
     if (content_type != NULL)
         buf_printf(&text, "Content-Type: %s\r\n", content_type);
+    if (request_id(r) != NULL)
+        buf_printf(&text, HTTP_REQUEST_ID ": %s\r\n", request_id(r));
     buf_printf(&text, "Content-Length: %zu\r\n\r\n", body.len);
     buf_add(&text, body.data, body.len);
     if (buf_ok(&text) == ERR_OK)

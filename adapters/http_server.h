@@ -93,8 +93,9 @@ struct http_header_line {
 
 /*
  * Answer and end the request; the pointer is dead afterwards.  body is
- * copied (NULL for none); header lines are copied.  Callable from the loop
- * thread only, from inside the handler or later.
+ * copied (NULL for none); header lines are copied.  The client's X-Request-Id
+ * is added here, as it is to the answers of the server's own.  Callable from
+ * the loop thread only, from inside the handler or later.
  */
 void http_reply(struct http_request *r, int status,
                 const struct http_header_line *lines, size_t line_count,

@@ -95,6 +95,9 @@ static const char *reason_words(enum group group, enum end_reason reason)
                                    : "A high flow has been confirmed since";
     case END_STAGE:
         return "An intervention on the access began a new stage";
+    case END_MERGED:
+        return "The access is the same as another one of this patient, for "
+               "which there is a suggestion of its own";
     }
     return "It no longer holds";
 }
@@ -166,7 +169,9 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
     buf_puts(reason, words);
     buf_puts(note, "On ");
     say_date(w, w->history->now_s, note);
-    buf_puts(note, " the ground of this suggestion has gone. ");
+    buf_puts(note, verdict->reason == END_MERGED
+                       ? " two suggestions were found to be about one access. "
+                       : " the ground of this suggestion has gone. ");
     buf_printf(note, "%s.", words);
     if (verdict->reason == END_WITHDRAWN)
         say_changed(w, &verdict->episode, note);

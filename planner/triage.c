@@ -385,7 +385,9 @@ void triage(const struct history *h, const struct policy *policy,
     *out = (struct verdict){ .act = ACT_NOTHING, .repeat = ACT_NOTHING };
     sum_up(h, findings, group, &s);
     out->corrected = open && any_changed(h, policy, episode);
-    if (outgrows(episode, &s)) {
+    if (outgrows(episode, &s) ||
+        (!open && s.live &&
+         may_reopen(h, policy, findings, group, episode, &s))) {
         decide_open(h, policy, &s, episode, out);
     } else if (open && s.holds) {
         decide_update(h, policy, &s, group, episode, out);
@@ -394,9 +396,6 @@ void triage(const struct history *h, const struct policy *policy,
         out->reason = why_ended(h, findings, group, episode, out->corrected);
         out->episode = *episode;
         out->episode.rules = 0; /* said once */
-    } else if (!open && s.live &&
-               may_reopen(h, policy, findings, group, episode, &s)) {
-        decide_open(h, policy, &s, episode, out);
     }
     decide_repeat(h, findings, group,
                   out->act == ACT_OPEN || (open && out->act != ACT_END), repeat,

@@ -64,7 +64,9 @@ enum end_reason {
     END_CLEARED,    /* later readings are back inside the limits */
     END_WITHDRAWN,  /* a reading it rested on was corrected or withdrawn */
     END_SUPERSEDED, /* the opposite flow problem has been confirmed since */
-    END_STAGE       /* an intervention began a new stage */
+    END_STAGE,      /* an intervention began a new stage */
+    END_MERGED      /* the access is another one that has its own suggestion;
+                       only the caller knows */
 };
 
 struct verdict {

@@ -82,7 +82,19 @@ static enum err merge(struct db *db, int64_t from, int64_t into)
         if (e != ERR_OK)
             return e;
     }
-    return ERR_OK;
+    /* what did not go over is ended by its review */
+    return db_run(db, Q_NEWS_ADD, "iii", from, partition_of(from), INT64(0));
+}
+
+/* An access does not change hands: that would move a history. */
+static enum err same_patient(struct db *db, int64_t access, int64_t patient)
+{
+    struct access a;
+    enum err e = access_get(db, access, &a);
+
+    if (e != ERR_OK)
+        return e;
+    return a.patient == patient ? ERR_OK : ERR_CONFLICT;
 }
 
 static enum err join_alias(struct db *db, int64_t patient, const char *alias,
@@ -91,8 +103,10 @@ static enum err join_alias(struct db *db, int64_t patient, const char *alias,
     int64_t found;
     enum err e = by_alias(db, alias, &found);
 
-    if (e == ERR_OK && *known != 0)
-        return *known == found ? ERR_OK : merge(db, found, *known);
+    if (e == ERR_OK && *known != 0 && *known != found) {
+        e = same_patient(db, found, patient);
+        return e == ERR_OK ? merge(db, found, *known) : e;
+    }
     if (e == ERR_OK) {
         *known = found;
         return ERR_OK;
@@ -179,6 +193,18 @@ static enum err take_over_implied(struct db *db, int64_t patient,
     return merge(db, implied->id, access);
 }
 
+enum err access_unite_implied(struct db *db, int64_t patient)
+{
+    struct candidate list[CANDIDATES_MAX];
+    size_t count;
+    enum err e = candidates(db, patient, list, &count);
+
+    if (e != ERR_OK || count != 2 || !list[0].implied || !list[1].implied ||
+        !agrees(&list[0], list[1].side, list[1].region))
+        return e;
+    return merge(db, list[1].id, list[0].id);
+}
+
 static const char *type_word_capital(enum sign type)
 {
     switch ((int)type) {
@@ -215,17 +241,6 @@ static void write_label(const struct fhir_item *item, char label[160])
     snprintf(label, 160, "%s%s%s%s%s%s", type_word_capital(a->type),
              number[0] != '\0' ? " " : "", number, place[0] != '\0' ? " (" : "",
              place, place[0] != '\0' ? ")" : "");
-}
-
-/* An access does not change hands: that would move a history. */
-static enum err same_patient(struct db *db, int64_t access, int64_t patient)
-{
-    struct access a;
-    enum err e = access_get(db, access, &a);
-
-    if (e != ERR_OK)
-        return e;
-    return a.patient == patient ? ERR_OK : ERR_CONFLICT;
 }
 
 enum err access_take(struct db *db, const struct fhir_item *item,

@@ -63,6 +63,10 @@ MUST_CHECK enum err access_resolve(struct db *db,
                                    const struct access_question *question,
                                    struct access_answer *answer);
 
+/* Two patients have become one: if each had an implied access and nothing
+ * contradicts, they are one access too. */
+MUST_CHECK enum err access_unite_implied(struct db *db, int64_t patient);
+
 /* All active accesses of a patient; at most max. */
 MUST_CHECK enum err access_list(struct db *db, int64_t patient,
                                 int64_t *accesses, size_t max, size_t *count);

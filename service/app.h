@@ -21,6 +21,8 @@
 #include "service/store.h"
 #include "service/tokens.h"
 
+#define FORM_TYPE "application/x-www-form-urlencoded"
+
 enum { ANSWER_SIZE_MAX = 64 * 1024 * 1024 };
 
 struct counters {
@@ -59,6 +61,7 @@ struct exchange {
     struct http_request *request;
     struct store_job job;
     struct outcome outcome;
+    const char *allow;                   /* of a 405: what is; static */
     struct buf body;                     /* of the answer */
     void (*release)(struct exchange *x); /* what else it holds; may be NULL */
 };
@@ -87,6 +90,10 @@ int64_t clock_ms(void);
 void routes_handle(void *arg, struct http_request *request);
 void routes_refusal(void *arg, int status, struct buf *body,
                     const char **content_type);
+
+/* Does the request say that its body is of this media type?  Parameters of
+ * the type do not count. */
+bool http_sends(const struct http_request *r, const char *media_type);
 
 /* Visit each parameter of a form in the body (POST _search). */
 void http_form_each(const struct http_request *r,

@@ -6,9 +6,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <time.h>
-
-enum { REQUEST_ID_MAX = 128, HEADER_LINES_MAX = 8 };
 
 static const char fhir_json[] = "application/fhir+json; charset=utf-8";
 
@@ -60,38 +59,17 @@ void exchange_free(struct exchange *x)
     free(x);
 }
 
-/* A client's own number for its request comes back to it, if it is one. */
-static bool is_request_id(const char *id)
-{
-    size_t len = id != NULL ? strlen(id) : 0;
-
-    if (len == 0 || len > REQUEST_ID_MAX)
-        return false;
-    for (size_t i = 0; i < len; i++) {
-        if (id[i] < 0x21 || id[i] > 0x7e)
-            return false;
-    }
-    return true;
-}
-
 void exchange_answer(struct exchange *x, int status,
                      const struct http_header_line *lines, size_t count)
 {
-    struct http_header_line all[HEADER_LINES_MAX];
-    const char *id = http_header(x->request, "X-Request-Id");
-    size_t n = 0;
-
-    for (; n < count && n < HEADER_LINES_MAX - 1; n++)
-        all[n] = lines[n];
-    if (is_request_id(id))
-        all[n++] = (struct http_header_line){ "X-Request-Id", id };
     if (status >= 400)
         x->service->counters.refused++;
     if (buf_ok(&x->body) != ERR_OK) {
         buf_clear(&x->body);
         status = 500;
     }
-    http_reply(x->request, status, all, n, x->body.len > 0 ? fhir_json : NULL,
+    http_reply(x->request, status, lines, count,
+               x->body.len > 0 ? fhir_json : NULL,
                x->body.len > 0 ? x->body.data : NULL, x->body.len);
     exchange_free(x);
 }
@@ -102,16 +80,17 @@ void exchange_refuse(struct exchange *x)
         "WWW-Authenticate", "Bearer realm=\"headgate\""
     };
     static const struct http_header_line later = { "Retry-After", "5" };
+    const struct http_header_line allow = { "Allow", x->allow };
     int status = x->outcome.status != 0 ? x->outcome.status : 500;
+    const struct http_header_line *line = status == 401      ? &challenge
+                                          : status == 503    ? &later
+                                          : x->allow != NULL ? &allow
+                                                             : NULL;
 
     buf_empty(&x->body);
     fhir_write_outcome(x->service->config.fhir_base, &x->outcome, NULL,
                        &x->body);
-    exchange_answer(x, status,
-                    status == 401   ? &challenge
-                    : status == 503 ? &later
-                                    : NULL,
-                    status == 401 || status == 503 ? 1 : 0);
+    exchange_answer(x, status, line, line != NULL ? 1 : 0);
 }
 
 void exchange_failed(struct exchange *x, enum err e)
@@ -135,19 +114,26 @@ void exchange_base(const struct exchange *x, struct buf *out)
     buf_printf(out, "http://%s/fhir", host);
 }
 
+bool http_sends(const struct http_request *r, const char *media_type)
+{
+    const char *type = http_header(r, "Content-Type");
+    size_t len = strlen(media_type);
+
+    return type != NULL && strncasecmp(type, media_type, len) == 0 &&
+           strchr("; \t", type[len]) != NULL; /* or its end */
+}
+
 void http_form_each(const struct http_request *r,
                     void (*visit)(void *arg, const char *name,
                                   const char *value),
                     void *arg)
 {
-    const char *type = http_header(r, "Content-Type");
     struct http_target form;
     struct buf target;
     const char *body;
     size_t len;
 
-    if (type == NULL ||
-        strncmp(type, "application/x-www-form-urlencoded", 33) != 0)
+    if (!http_sends(r, FORM_TYPE))
         return;
     body = http_body(r, &len);
     buf_init(&target, len + 16);
@@ -155,7 +141,7 @@ void http_form_each(const struct http_request *r,
     buf_add(&target, body, len);
     if (buf_ok(&target) != ERR_OK ||
         http_target_read(target.data, &form) != ERR_OK) {
-        visit(arg, "_form", ""); /* said to be not known */
+        visit(arg, "_form", ""); /* is refused */
     } else {
         http_target_each(&form, visit, arg);
         http_target_clear(&form);

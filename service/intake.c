@@ -1,5 +1,6 @@
 #include "service/intake.h"
 
+#include "adapters/http_target.h"
 #include "service/readings.h"
 
 #include <stdio.h>
@@ -62,18 +63,42 @@ static void found(struct entry *e, int status)
     snprintf(e->result->fid, FID_SIZE, "%s", e->row.fid);
 }
 
+/* "identifier=system|value", as it stands in a URL; a system that is not
+ * given is none, and not any. */
+static bool read_condition(const char *query, char system[ALIAS_SIZE],
+                           char value[ALIAS_SIZE])
+{
+    char target[2 * ALIAS_SIZE];
+    struct http_target t;
+    const char *token, *bar;
+    bool ok;
+
+    if (snprintf(target, sizeof(target), "/?%s", query) >=
+            (int)sizeof(target) ||
+        http_target_read(target, &t) != ERR_OK)
+        return false;
+    token = http_target_query(&t, "identifier");
+    bar = token != NULL ? strchr(token, '|') : NULL;
+    ok = t.pair_count == 1 && bar != NULL && bar[1] != '\0' &&
+         bar - token < ALIAS_SIZE && strlen(bar + 1) < ALIAS_SIZE;
+    if (ok) {
+        snprintf(system, ALIAS_SIZE, "%.*s", (int)(bar - token), token);
+        snprintf(value, ALIAS_SIZE, "%s", bar + 1);
+    }
+    http_target_clear(&t);
+    return ok;
+}
+
 /* If-None-Exist: identifier=system|value.  *done: the entry is answered. */
 static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
 {
-    const char *query = e->item->if_none_exist;
-    char system[ALIAS_SIZE], *bar;
+    char system[ALIAS_SIZE], value[ALIAS_SIZE];
     enum err found_err;
 
     *done = false;
-    if (query == NULL)
+    if (e->item->if_none_exist == NULL)
         return ERR_OK;
-    if (strncmp(query, "identifier=", 11) != 0 ||
-        strlen(query + 11) >= sizeof(system) || strchr(query, '&') != NULL) {
+    if (!read_condition(e->item->if_none_exist, system, value)) {
         outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
                     "If-None-Exist is understood as identifier=system|value "
                     "only");
@@ -81,13 +106,8 @@ static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
         *done = true;
         return ERR_OK;
     }
-    snprintf(system, sizeof(system), "%s", query + 11);
-    bar = strchr(system, '|');
-    if (bar != NULL)
-        *bar = '\0';
     found_err =
-        resource_by_identifier(db, e->item->type, bar != NULL ? system : "",
-                               bar != NULL ? bar + 1 : system, &e->row);
+        resource_by_identifier(db, e->item->type, system, value, &e->row);
     if (found_err == ERR_ABSENT)
         return ERR_OK;
     if (found_err == ERR_AMBIGUOUS) {
@@ -103,6 +123,41 @@ static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
     return ERR_OK;
 }
 
+/*
+ * What this entry is known by, other than its id.  A withdrawal may be
+ * stripped to the bone: without a code its identifier alone tells which
+ * result it means, and must not become the key of that result.
+ */
+static enum err find_by_identifier(struct db *db, struct entry *e,
+                                   struct resource *row)
+{
+    const struct fhir_item *item = e->item;
+    const struct fhir_identifier *first = &item->identifiers[0];
+    enum err err;
+
+    write_ident(item, e->ident);
+    if (e->ident[0] == '\0')
+        return ERR_ABSENT;
+    if (item->type != FHIR_OBSERVATION ||
+        item->u.observation.root_code != NULL ||
+        item->u.observation.reading_status != READING_WITHDRAWN)
+        return resource_by_ident(db, item->type, e->ident, row);
+    e->ident[0] = '\0';
+    err = resource_by_identifier(db, item->type,
+                                 first->system != NULL ? first->system : "",
+                                 first->value, row);
+    if (err == ERR_AMBIGUOUS) {
+        if (item->method != NULL && strcmp(item->method, "PUT") == 0)
+            return ERR_ABSENT; /* the id tells */
+        outcome_add(&e->item->outcome, SEV_ERROR, "identity", "",
+                    "Several results have this identifier; the code is needed "
+                    "to tell which one is withdrawn");
+        refuse(e, 409);
+        return ERR_ABSENT;
+    }
+    return err;
+}
+
 /* Which stored resource is this one?  row.id stays 0 for a new one. */
 static enum err identify(struct db *db, struct entry *e)
 {
@@ -112,11 +167,8 @@ static enum err identify(struct db *db, struct entry *e)
                       : item->method == NULL ? item->id
                                              : NULL;
     struct resource by_ident = { .id = 0 };
-    enum err err = ERR_ABSENT;
+    enum err err = find_by_identifier(db, e, &by_ident);
 
-    write_ident(item, e->ident);
-    if (e->ident[0] != '\0')
-        err = resource_by_ident(db, item->type, e->ident, &by_ident);
     if (err != ERR_OK && err != ERR_ABSENT)
         return err;
     e->row = (struct resource){ .kind = item->type };
@@ -300,6 +352,11 @@ static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
     else if (item->type == FHIR_BODY_STRUCTURE)
         ref = item->u.access.patient;
     err = patient_of_ref(db, &ref, patient);
+    if (err == ERR_FORM && e->row.id != 0 && item->type == FHIR_OBSERVATION &&
+        item->u.observation.reading_status == READING_WITHDRAWN) {
+        *patient = 0; /* stripped to the bone: what it withdraws is known */
+        return ERR_OK;
+    }
     if (err == ERR_FORM) {
         outcome_add(&item->outcome, SEV_ERROR, "no-subject",
                     item->type == FHIR_OBSERVATION ? "Observation.subject"

@@ -1,5 +1,6 @@
 #include "service/patients.h"
 
+#include "service/accesses.h"
 #include "service/resources.h"
 
 #include <stdio.h>
@@ -68,6 +69,8 @@ static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
             return e;
     }
     e = db_run(db, Q_PATIENT_REMOVE, "i", goes);
+    if (e == ERR_OK)
+        e = access_unite_implied(db, *stays);
     /* each access may have gained readings */
     return e == ERR_OK ? db_run(db, Q_NEWS_OF_PATIENT, "i", *stays) : e;
 }

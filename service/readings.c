@@ -50,13 +50,13 @@ static enum err mark_owner(struct db *db, int64_t owner, int64_t patient,
 
     if (owner != patient) {
         e = access_get(db, owner, &a);
-        if (e == ERR_ABSENT) /* of another patient, before a correction */
-            return ERR_OK;
-        return e == ERR_OK
-                   ? news_mark(db, a.merged != 0 ? a.merged : owner, now_ms)
-                   : e;
+        if (e == ERR_OK)
+            return news_mark(db, a.merged != 0 ? a.merged : owner, now_ms);
+        if (e != ERR_ABSENT)
+            return e;
+        /* of another patient, before a correction: his accesses lose it */
     }
-    e = access_list(db, patient, accesses, OWNERS_MAX, &count);
+    e = access_list(db, owner, accesses, OWNERS_MAX, &count);
     for (size_t i = 0; e == ERR_OK && i < count; i++)
         e = news_mark(db, accesses[i], now_ms);
     return e;
@@ -249,13 +249,34 @@ static enum err withdraw_derived(struct db *db, const char *fid,
     return e;
 }
 
+/* Was the Observation of this literal reference withdrawn before? */
+static enum err is_withdrawn(struct db *db, const char *literal, bool *gone)
+{
+    static const char type[] = "Observation/";
+    struct resource row;
+    enum err e = ERR_ABSENT;
+
+    if (strncmp(literal, type, strlen(type)) == 0)
+        e = resource_by_fid(db, FHIR_OBSERVATION, literal + strlen(type), &row);
+    *gone = e == ERR_OK && row.status == READING_WITHDRAWN;
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 static enum err note_sources(struct db *db, const struct fhir_observation *o,
                              int64_t resource)
 {
     enum err e = ERR_OK;
 
-    for (size_t i = 0; e == ERR_OK && i < o->derived_count; i++)
+    for (size_t i = 0; e == ERR_OK && i < o->derived_count; i++) {
+        bool gone = false;
+
         e = db_run(db, Q_DERIVED_ADD, "si", o->derived_from[i], resource);
+        if (e == ERR_OK)
+            e = is_withdrawn(db, o->derived_from[i], &gone);
+        if (e == ERR_OK && gone)
+            e = db_run(db, Q_READING_WITHDRAW, "ii", resource,
+                       INT64(READING_WITHDRAWN));
+    }
     return e;
 }
 

@@ -68,7 +68,8 @@ enum err resource_get(struct db *db, int64_t id, struct resource *r)
                             .kind = (enum fhir_type)db_int(db, q, 0),
                             .version = (int)db_int(db, q, 2),
                             .updated_ms = db_int(db, q, 3),
-                            .status = (int)db_int(db, q, 4) };
+                            .status = (int)db_int(db, q, 4),
+                            .issued_s = db_int(db, q, 5) };
     copy_fid(r->fid, db_text(db, q, 1));
     db_done(db, q);
     return ERR_OK;

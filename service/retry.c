@@ -38,7 +38,7 @@ int64_t retry_wait_ms(int tries, int first_ms, int last_ms)
         most_ms = last_ms;
     if (RAND_bytes((unsigned char *)&random, sizeof(random)) != 1)
         random = UINT32_MAX;
-    return 1 + (int64_t)((double)random / UINT32_MAX * (double)most_ms);
+    return 1 + (int64_t)((double)random / (UINT32_MAX + 1.0) * (double)most_ms);
 }
 
 static int64_t within(int64_t wait_ms)

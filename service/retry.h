@@ -17,8 +17,8 @@ enum retry_class {
 /* Of an answer that is not 2xx, or no answer. */
 enum retry_class retry_class(const struct http_answer *answer);
 
-/* How long to wait after the nth failure (from 0): exponential, with full
- * jitter, between first and last. */
+/* How long to wait after the nth failure (from 0): anything up to a bound
+ * (full jitter) that begins at first and doubles each time, up to last. */
 int64_t retry_wait_ms(int tries, int first_ms, int last_ms);
 
 /*

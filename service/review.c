@@ -24,7 +24,9 @@ static enum err review_group(struct suggest *s, enum group group)
         return e;
     triage(s->history, s->review->policy, s->findings, group, &episode, &repeat,
            &verdict);
-    if (!s->access->active && verdict.act == ACT_END)
+    if (s->access->merged != 0)
+        verdict.reason = END_MERGED;
+    else if (!s->access->active)
         verdict.reason = END_STAGE;
     return suggest_carry_out(s, group, &verdict, episode_task, repeat_task);
 }
@@ -71,8 +73,10 @@ enum err review_access(struct db *db, const struct review *review,
 
     if (e != ERR_OK)
         return e;
-    if (a.merged != 0)
-        return news_mark(db, a.merged, review->now_ms());
+    if (a.merged != 0) /* only what it left open is to be ended */
+        e = news_mark(db, a.merged, review->now_ms());
+    if (e != ERR_OK)
+        return e;
     readings = calloc(HISTORY_READINGS_MAX, sizeof(*readings));
     if (readings == NULL)
         return ERR_MEMORY;

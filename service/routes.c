@@ -4,6 +4,7 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 static const struct {
     const char *word;
@@ -39,6 +40,20 @@ static void refuse(struct service *s, struct http_request *r, const char *word,
     if (x == NULL)
         return;
     outcome_add(&x->outcome, SEV_ERROR, word, "", "%s", text);
+    exchange_refuse(x);
+}
+
+/* allow: the methods that are offered, as RFC 9110, 15.5.6 asks for */
+static void refuse_method(struct service *s, struct http_request *r,
+                          const char *allow)
+{
+    struct exchange *x = exchange_new(s, r, sizeof(*x));
+
+    if (x == NULL)
+        return;
+    x->allow = allow;
+    outcome_add(&x->outcome, SEV_ERROR, "method", "",
+                "What is offered at this address: %s", allow);
     exchange_refuse(x);
 }
 
@@ -124,6 +139,16 @@ static bool is_allowed(const struct service *s, struct http_request *r)
            tokens_accept(s->tokens, http_header(r, "Authorization"));
 }
 
+/* Is the word in the text, in capitals or not? */
+static bool mentions(const char *text, const char *word)
+{
+    size_t len = strlen(word);
+
+    while (*text != '\0' && strncasecmp(text, word, len) != 0)
+        text++;
+    return *text != '\0';
+}
+
 /* Only JSON is spoken here. */
 static bool wants_other_format(const struct http_request *r)
 {
@@ -131,21 +156,46 @@ static bool wants_other_format(const struct http_request *r)
     const char *format = http_query(r, "_format");
 
     if (format != NULL)
-        return strstr(format, "json") == NULL;
-    return accept != NULL && accept[0] != '\0' &&
-           strstr(accept, "json") == NULL && strstr(accept, "*/*") == NULL &&
-           strstr(accept, "application/*") == NULL;
+        return !mentions(format, "json");
+    return accept != NULL && accept[0] != '\0' && !mentions(accept, "json") &&
+           !mentions(accept, "*/*") && !mentions(accept, "application/*");
+}
+
+static bool has_body(const struct http_request *r)
+{
+    size_t len;
+
+    http_body(r, &len);
+    return len > 0;
 }
 
 static bool sends_other_format(const struct http_request *r)
 {
-    const char *type = http_header(r, "Content-Type");
-    size_t len;
+    return has_body(r) && http_header(r, "Content-Type") != NULL &&
+           !http_sends(r, "application/fhir+json") &&
+           !http_sends(r, "application/json");
+}
 
-    http_body(r, &len);
-    return len > 0 && type != NULL &&
-           strncmp(type, "application/fhir+json", 21) != 0 &&
-           strncmp(type, "application/json", 16) != 0;
+/* What is offered on a path of one type; NULL: there is no such path. */
+static const char *allowed(const struct path *p, enum fhir_type type)
+{
+    if (p->count == 2)
+        return type == FHIR_TASK ? "GET, HEAD" : "POST";
+    if (p->count == 3)
+        return type == FHIR_TASK && is(p, 2, "_search") ? "POST"
+                                                        : "GET, HEAD, PUT";
+    return is(p, 3, "_history") && p->count < 6 ? "GET, HEAD" : NULL;
+}
+
+static void refuse_path(struct service *s, struct http_request *r,
+                        const struct path *p, enum fhir_type type)
+{
+    const char *allow = allowed(p, type);
+
+    if (allow != NULL)
+        refuse_method(s, r, allow);
+    else
+        refuse(s, r, "not-found", "There is nothing under this path");
 }
 
 static void route_task(struct service *s, struct http_request *r,
@@ -156,7 +206,10 @@ static void route_task(struct service *s, struct http_request *r,
     bool posted_search =
         p->count == 3 && is(p, 2, "_search") && strcmp(method, "POST") == 0;
 
-    if (posted_search || (p->count == 2 && is_read(method)))
+    /* What cannot be read must not pass for "no condition". */
+    if (posted_search && has_body(r) && !http_sends(r, FORM_TYPE))
+        refuse(s, r, "media-type", "Send " FORM_TYPE);
+    else if (posted_search || (p->count == 2 && is_read(method)))
         route_task_search(s, r);
     else if (p->count == 3 && strcmp(method, "PUT") == 0)
         route_task_update(s, r, p->parts[2]);
@@ -167,7 +220,7 @@ static void route_task(struct service *s, struct http_request *r,
     else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
         route_read(s, r, FHIR_TASK, p->parts[2], p->parts[4]);
     else
-        refuse(s, r, "method", "This is not offered on Task");
+        refuse_path(s, r, p, FHIR_TASK);
 }
 
 static void route_resource(struct service *s, struct http_request *r,
@@ -186,14 +239,14 @@ static void route_resource(struct service *s, struct http_request *r,
     else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
         route_read(s, r, type, p->parts[2], p->parts[4]);
     else
-        refuse(s, r, "method", "This is not offered on this resource type");
+        refuse_path(s, r, p, type);
 }
 
 static void route_fhir(struct service *s, struct http_request *r,
                        const struct path *p)
 {
     enum fhir_type type = p->count > 1 ? type_by_word(p->parts[1]) : FHIR_OTHER;
-    bool is_search = is(p, 2, "_search");
+    bool is_search = type == FHIR_TASK && is(p, 2, "_search");
 
     if (wants_other_format(r))
         refuse(s, r, "not-acceptable", "Only JSON is offered here");
@@ -208,7 +261,9 @@ static void route_fhir(struct service *s, struct http_request *r,
     else if (type != FHIR_OTHER)
         route_resource(s, r, p, type);
     else if (p->count == 1)
-        refuse(s, r, "method", "Send a Bundle by POST");
+        refuse_method(s, r, "POST");
+    else if (p->count == 2 && is(p, 1, "metadata"))
+        refuse_method(s, r, "GET, HEAD");
     else
         refuse(s, r, "not-found", "This resource type is not kept here");
 }

@@ -22,6 +22,7 @@ struct arrival {
     const char *body;
     size_t len;
     struct fhir_reader reader;
+    struct buf self; /* our base, as the sender calls it */
     struct fhir_doc *doc;
     enum err read; /* what reading came to */
     struct intake in;
@@ -32,6 +33,7 @@ static void release(struct exchange *x)
     struct arrival *a = (struct arrival *)x;
 
     fhir_doc_free(a->doc);
+    buf_clear(&a->self);
     free(a->in.results);
 }
 
@@ -67,7 +69,6 @@ static void answer_one(struct arrival *a)
     const struct intake_result *result = &a->in.results[0];
     char etag[32], location[LOCATION_SIZE], modified[64];
     struct http_header_line lines[3];
-    struct buf base;
 
     if (result->status >= 400) {
         a->x.outcome = item->outcome;
@@ -75,13 +76,10 @@ static void answer_one(struct arrival *a)
         exchange_refuse(&a->x);
         return;
     }
-    buf_init(&base, 512);
-    exchange_base(&a->x, &base);
-    snprintf(location, sizeof(location), "%s/%s/%s/_history/%d", base.data,
+    snprintf(location, sizeof(location), "%s/%s/%s/_history/%d", a->self.data,
              result->type, result->fid, result->version);
     snprintf(etag, sizeof(etag), "W/\"%d\"", result->version);
     http_date_write(result->updated_ms / 1000, modified, sizeof(modified));
-    buf_clear(&base);
     lines[0] = (struct http_header_line){ "Location", location };
     lines[1] = (struct http_header_line){ "ETag", etag };
     lines[2] = (struct http_header_line){ "Last-Modified", modified };
@@ -213,7 +211,10 @@ static bool agrees(struct arrival *a)
         a->update ? NULL : http_header(a->x.request, "If-None-Exist");
     item->if_match = http_header(a->x.request, "If-Match");
     item->url_id = a->update ? a->id : NULL;
-    if (a->update && (item->id == NULL || strcmp(item->id, a->id) != 0)) {
+    /* What is refused for its form may not have been read as far as its id;
+     * the sender is told of the form. */
+    if (a->update && !outcome_refuses(&item->outcome) &&
+        (item->id == NULL || strcmp(item->id, a->id) != 0)) {
         outcome_add(o, SEV_ERROR, "bad-value", "Resource.id",
                     "The id in the body must be that of the path");
         return false;
@@ -286,6 +287,9 @@ static void start(struct service *s, struct http_request *r,
     a->body = http_body(r, &a->len);
     a->reader = s->reader;
     a->reader.now_s = clock_ms() / 1000;
+    buf_init(&a->self, 512);
+    exchange_base(&a->x, &a->self);
+    a->reader.self = buf_ok(&a->self) == ERR_OK ? a->self.data : NULL;
     a->work.data = a;
     if (id != NULL && !fhir_is_id(id)) {
         outcome_add(&a->x.outcome, SEV_ERROR, "bad-value", "Resource.id",

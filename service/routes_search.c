@@ -7,137 +7,25 @@
 #include "adapters/fhir_write.h"
 #include "service/patients.h"
 #include "service/resources.h"
+#include "service/task_query.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { PAGE_DEFAULT = 50, PAGE_MAX = 500, TOKENS_SIZE = 256 };
+enum { LINKS_MAX = 8192 };
 
 struct search {
     struct exchange x; /* first */
-    char id[FID_SIZE], key[80], patient[ALIAS_SIZE];
-    /* ",requested,accepted,": any of these; "" any */
-    char status[TOKENS_SIZE], priority[TOKENS_SIZE], code[TOKENS_SIZE];
-    int64_t from_ms, to_ms; /* of _lastUpdated */
-    int64_t after;          /* keyset: the last resource of the page before */
-    int count;
-    struct buf query; /* of the links, without the cursor */
+    struct task_query query;
+    struct buf self;  /* our base, as the client calls it */
+    struct buf links; /* the query of the links, without the cursor */
 };
 
 static void search_release(struct exchange *x)
 {
-    buf_clear(&((struct search *)x)->query);
-}
-
-/* "s|c" and "c" to c; a list becomes ",c1,c2,". */
-static bool take_tokens(const char *value, char list[TOKENS_SIZE])
-{
-    size_t len = 1;
-
-    list[0] = ',';
-    while (*value != '\0') {
-        size_t n = strcspn(value, ",");
-        const char *bar = memchr(value, '|', n);
-        const char *code = bar != NULL ? bar + 1 : value;
-        size_t code_len = (size_t)(value + n - code);
-
-        if (len + code_len + 2 > TOKENS_SIZE)
-            return false;
-        memcpy(list + len, code, code_len);
-        len += code_len;
-        list[len++] = ',';
-        value += n + (value[n] == ',' ? 1 : 0);
-    }
-    list[len] = '\0';
-    return len > 1;
-}
-
-/* _lastUpdated=ge2026-01-01T00:00:00Z and the like. */
-static bool take_updated(struct search *q, const char *value)
-{
-    char prefix[3] = "eq";
-    struct fhir_time at;
-
-    if (value[0] >= 'a' && value[0] <= 'z') {
-        memcpy(prefix, value, 2);
-        value += 2;
-    }
-    if (fhir_time_read(value, strlen(value), q->x.service->zone, &at) != ERR_OK)
-        return false;
-    if (strcmp(prefix, "eq") == 0 || strcmp(prefix, "ge") == 0)
-        q->from_ms = at.start_s * 1000;
-    else if (strcmp(prefix, "gt") == 0 || strcmp(prefix, "sa") == 0)
-        q->from_ms = at.end_s * 1000;
-    if (strcmp(prefix, "eq") == 0 || strcmp(prefix, "le") == 0)
-        q->to_ms = at.end_s * 1000;
-    else if (strcmp(prefix, "lt") == 0 || strcmp(prefix, "eb") == 0)
-        q->to_ms = at.start_s * 1000;
-    return strstr("eq ge gt sa le lt eb", prefix) != NULL;
-}
-
-static bool take_count(struct search *q, const char *value)
-{
-    char *end;
-    long n = strtol(value, &end, 10);
-
-    if (end == value || *end != '\0' || n < 0)
-        return false;
-    q->count = n > PAGE_MAX ? PAGE_MAX : (int)n;
-    return true;
-}
-
-static bool take_key(struct search *q, const char *value)
-{
-    const char *bar = strchr(value, '|');
-
-    return snprintf(q->key, sizeof(q->key), "%s",
-                    bar != NULL ? bar + 1 : value) < (int)sizeof(q->key);
-}
-
-static bool take_text(char *to, size_t size, const char *value)
-{
-    return value[0] != '\0' && snprintf(to, size, "%s", value) < (int)size;
-}
-
-/* Also by our own handle of the page before. */
-static bool take_after(struct search *q, const char *value)
-{
-    char *end;
-
-    q->after = strtoll(value, &end, 36);
-    return end != value && *end == '\0' && q->after >= 0;
-}
-
-enum taken { TAKEN, TAKEN_NOT, TAKEN_UNKNOWN };
-
-static enum taken take(struct search *q, const char *name, const char *value)
-{
-    bool ok;
-
-    if (strcmp(name, "_id") == 0)
-        ok = take_text(q->id, sizeof(q->id), value);
-    else if (strcmp(name, "identifier") == 0)
-        ok = take_key(q, value);
-    else if (strcmp(name, "patient") == 0 || strcmp(name, "subject") == 0)
-        ok = take_text(q->patient, sizeof(q->patient), value);
-    else if (strcmp(name, "status") == 0)
-        ok = take_tokens(value, q->status);
-    else if (strcmp(name, "priority") == 0)
-        ok = take_tokens(value, q->priority);
-    else if (strcmp(name, "code") == 0)
-        ok = take_tokens(value, q->code);
-    else if (strcmp(name, "_lastUpdated") == 0)
-        ok = take_updated(q, value);
-    else if (strcmp(name, "_count") == 0)
-        ok = take_count(q, value);
-    else if (strcmp(name, "_after") == 0)
-        ok = take_after(q, value);
-    else if (strcmp(name, "_format") == 0 || strcmp(name, "_pretty") == 0)
-        ok = true;
-    else
-        return TAKEN_UNKNOWN;
-    return ok ? TAKEN : TAKEN_NOT;
+    buf_clear(&((struct search *)x)->self);
+    buf_clear(&((struct search *)x)->links);
 }
 
 static void link_add(struct buf *query, const char *name, const char *value)
@@ -154,28 +42,32 @@ static void link_add(struct buf *query, const char *name, const char *value)
     }
 }
 
+/* What is said of a parameter, by what became of it. */
+static const char *const said[] = {
+    [TAKEN_NOT] = "The value of a search parameter is not understood",
+    [TAKEN_TWICE] = "This search parameter may be given once",
+    [TAKEN_UNKNOWN] = "This search parameter is not known here",
+    [TAKEN_MODIFIED] = "No modifier and no chain is understood here",
+};
+
+static bool is_strict(const struct search *q)
+{
+    const char *prefer = http_header(q->x.request, "Prefer");
+
+    return prefer != NULL && strstr(prefer, "handling=strict") != NULL;
+}
+
 static void visit(void *arg, const char *name, const char *value)
 {
     struct search *q = arg;
-    const char *prefer = http_header(q->x.request, "Prefer");
-    bool strict = prefer != NULL && strstr(prefer, "handling=strict") != NULL;
+    enum taken taken = task_query_take(&q->query, name, value);
+    bool passes = taken == TAKEN_UNKNOWN && !is_strict(q);
 
-    switch (take(q, name, value)) {
-    case TAKEN:
-        if (strcmp(name, "_after") != 0)
-            link_add(&q->query, name, value);
-        break;
-    case TAKEN_NOT:
-        outcome_add(&q->x.outcome, SEV_ERROR, "bad-parameter", "",
-                    "The value of a search parameter is not understood: %.40s",
-                    name);
-        break;
-    case TAKEN_UNKNOWN:
-        outcome_add(&q->x.outcome, strict ? SEV_ERROR : SEV_WARNING,
-                    "bad-parameter", "",
-                    "This search parameter is not known here: %.40s", name);
-        break;
-    }
+    if (taken != TAKEN)
+        outcome_add(&q->x.outcome, passes ? SEV_WARNING : SEV_ERROR,
+                    "bad-parameter", "", "%s: %.40s", said[taken], name);
+    else if (strcmp(name, "_after") != 0)
+        link_add(&q->links, name, value);
 }
 
 static const char *or_null(const char *text)
@@ -184,10 +76,11 @@ static const char *or_null(const char *text)
 }
 
 /* The patient of the search as our number; -1: nobody of that name. */
-static enum err search_patient(struct db *db, struct search *q,
+static enum err search_patient(struct db *db, const struct task_query *q,
                                int64_t *patient, bool *any)
 {
-    char literal[ALIAS_SIZE + 8], *bar = strchr(q->patient, '|');
+    const char *bar = strchr(q->patient, '|');
+    char system[ALIAS_SIZE];
     enum err e;
 
     *any = q->patient[0] == '\0';
@@ -195,13 +88,11 @@ static enum err search_patient(struct db *db, struct search *q,
     if (*any)
         return ERR_OK;
     if (bar != NULL) {
-        *bar = '\0';
-        e = patient_find(db, NULL, q->patient, bar + 1, patient);
-        *bar = '|';
+        snprintf(system, sizeof(system), "%.*s", (int)(bar - q->patient),
+                 q->patient);
+        e = patient_find(db, NULL, system, bar + 1, patient);
     } else {
-        snprintf(literal, sizeof(literal), "%s%s",
-                 strchr(q->patient, '/') != NULL ? "" : "Patient/", q->patient);
-        e = patient_find(db, literal, NULL, NULL, patient);
+        e = patient_find(db, q->patient, NULL, NULL, patient);
     }
     return e == ERR_ABSENT ? ERR_OK : e;
 }
@@ -211,8 +102,9 @@ struct hit {
     struct resource row;
 };
 
-static enum err find_hits(struct db *db, struct search *q, int64_t patient,
-                          bool any, struct hit *hits, size_t *count)
+static enum err find_hits(struct db *db, const struct task_query *q,
+                          int64_t patient, bool any, struct hit *hits,
+                          size_t *count)
 {
     const enum query sql = any ? Q_TASK_SEARCH : Q_TASK_SEARCH_PATIENT;
     enum err e = db_query(db, sql, any ? "isssssiii" : "isssssiiii", q->after,
@@ -237,8 +129,8 @@ static enum err find_hits(struct db *db, struct search *q, int64_t patient,
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
-static enum err count_hits(struct db *db, struct search *q, int64_t patient,
-                           bool any, long long *total)
+static enum err count_hits(struct db *db, const struct task_query *q,
+                           int64_t patient, bool any, long long *total)
 {
     const enum query sql = any ? Q_TASK_TOTAL : Q_TASK_TOTAL_PATIENT;
     enum err e = db_first(db, sql, any ? "isssssiii" : "isssssiiii", INT64(0),
@@ -270,7 +162,8 @@ static enum err write_page(struct db *db, struct search *q,
                            const struct hit *hits, size_t found,
                            long long total)
 {
-    size_t count = found > (size_t)q->count ? (size_t)q->count : found;
+    size_t count =
+        found > (size_t)q->query.count ? (size_t)q->query.count : found;
     struct buf self, next, json, url;
     char cursor[16];
     int64_t updated_ms;
@@ -280,20 +173,18 @@ static enum err write_page(struct db *db, struct search *q,
     buf_init(&next, 4096);
     buf_init(&url, 1024);
     buf_init(&json, BODY_MAX);
-    exchange_base(&q->x, &self);
-    buf_printf(&self, "/Task%s", q->query.data);
+    buf_printf(&self, "%s/Task%s", q->self.data, q->links.data);
     if (found > count && count > 0) {
         write_number_36(hits[count - 1].resource, cursor);
         buf_printf(&next, "%s%s_after=%s", self.data,
-                   q->query.len > 0 ? "&" : "?", cursor);
+                   q->links.len > 0 ? "&" : "?", cursor);
     }
     fhir_write_searchset_begin("searchset", total, self.data,
                                next.len > 0 ? next.data : NULL, &q->x.body);
     for (size_t i = 0; e == ERR_OK && i < count; i++) {
         buf_empty(&json);
         buf_empty(&url);
-        exchange_base(&q->x, &url);
-        buf_printf(&url, "/Task/%s", hits[i].row.fid);
+        buf_printf(&url, "%s/Task/%s", q->self.data, hits[i].row.fid);
         e = resource_served(db, q->x.service->config.fhir_base, &hits[i].row, 0,
                             &json, &updated_ms);
         if (e == ERR_OK)
@@ -318,18 +209,18 @@ static enum err write_page(struct db *db, struct search *q,
 static enum err run_search(struct db *db, void *arg)
 {
     struct search *q = arg;
-    struct hit *hits = calloc((size_t)q->count + 2, sizeof(*hits));
+    struct hit *hits = calloc((size_t)q->query.count + 2, sizeof(*hits));
     long long total = 0;
     int64_t patient;
     size_t found = 0;
     bool any;
-    enum err e =
-        hits != NULL ? search_patient(db, q, &patient, &any) : ERR_MEMORY;
+    enum err e = hits != NULL ? search_patient(db, &q->query, &patient, &any)
+                              : ERR_MEMORY;
 
     if (e == ERR_OK)
-        e = find_hits(db, q, patient, any, hits, &found);
+        e = find_hits(db, &q->query, patient, any, hits, &found);
     if (e == ERR_OK)
-        e = count_hits(db, q, patient, any, &total);
+        e = count_hits(db, &q->query, patient, any, &total);
     if (e == ERR_OK)
         e = write_page(db, q, hits, found, total);
     free(hits);
@@ -352,13 +243,13 @@ void route_task_search(struct service *s, struct http_request *r)
     if (q == NULL)
         return;
     q->x.release = search_release;
-    q->count = PAGE_DEFAULT;
-    q->to_ms = INT64_MAX;
-    q->from_ms = INT64_MIN;
-    buf_init(&q->query, 2048);
+    buf_init(&q->self, 1024);
+    buf_init(&q->links, LINKS_MAX);
+    exchange_base(&q->x, &q->self);
+    task_query_init(&q->query, s->config.fhir_base, q->self.data, s->zone);
     http_query_each(r, visit, q);
     http_form_each(r, visit, q);
-    if (buf_ok(&q->query) != ERR_OK)
+    if (buf_ok(&q->links) != ERR_OK)
         outcome_add(&q->x.outcome, SEV_ERROR, "bad-parameter", "",
                     "The search is too long");
     if (outcome_refuses(&q->x.outcome)) {

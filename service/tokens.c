@@ -101,6 +101,8 @@ bool tokens_accept(const struct tokens *t, const char *authorization)
     if (authorization == NULL || strncasecmp(authorization, "Bearer ", 7) != 0)
         return false;
     authorization += 7;
+    if (authorization[0] == '\0')
+        return false;
     if (EVP_Digest(authorization, strlen(authorization), digest, &len,
                    EVP_sha256(), NULL) != 1)
         return false;

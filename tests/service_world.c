@@ -386,8 +386,9 @@ void world_person(struct world *w, const char *code, const char *status)
     v.len = json.len;
     assert_int_equal(resource_put(w->db, &row, NULL, 0, world_now_ms(), &v),
                      ERR_OK);
-    assert_int_equal(db_run(w->db, Q_TASK_STATUS, "is", row.id, status),
-                     ERR_OK);
+    assert_int_equal(
+        db_run(w->db, Q_TASK_STATUS, "iss", row.id, status, view.priority),
+        ERR_OK);
     assert_int_equal(episode_follow(w->db, row.id, status, world_now_s),
                      ERR_OK);
     buf_clear(&old);

@@ -52,9 +52,8 @@ static void test_view(void **state)
         assert_string_equal(view.id, cases[i].id);
         assert_string_equal(view.status, cases[i].status);
         assert_string_equal(view.reason, cases[i].reason);
-        assert_string_equal(view.priority,
-                            strstr(cases[i].json, "asap") != NULL ? "asap"
-                                                                  : "");
+        assert_string_equal(
+            view.priority, strstr(cases[i].json, "asap") != NULL ? "asap" : "");
     }
 }
 

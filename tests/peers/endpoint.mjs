@@ -10,14 +10,37 @@
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
-import { Unmet, killChildren } from './delivery_kit.mjs';
-import { Client, counts, Endpoint } from './endpoint_kit.mjs';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { expect, killChildren, Unmet } from './delivery_kit.mjs';
+import { Client, counts, Endpoint, matches, searchPages }
+    from './endpoint_kit.mjs';
+import { bundleCases } from './endpoint_bundle.mjs';
+import { doorCases, lastCases } from './endpoint_doors.mjs';
+import { identityCases } from './endpoint_identity.mjs';
+import { refuseCases } from './endpoint_refuse.mjs';
+import { roughCases } from './endpoint_rough.mjs';
 import { storeCases } from './endpoint_store.mjs';
+import { taskCases } from './endpoint_task.mjs';
 
 const WHOLE_MS = 110000;
-const CASES = [...storeCases];
+const CASES = [...storeCases, ...refuseCases, ...bundleCases,
+    ...identityCases, ...taskCases, ...doorCases, ...roughCases, ...lastCases];
 
-const bench = { passed: 0, failed: 0 };
+const ARRIVE_MS = 10000;
+
+const bench = { passed: 0, failed: 0, tasksOf };
+
+/* The Tasks of a patient, when there are at least so many. */
+async function tasksOf(patient, count, isWanted = () => true) {
+    const query = `/Task?patient=${encodeURIComponent(patient)}`;
+    for (const end = Date.now() + ARRIVE_MS;; await sleep(30)) {
+        const tasks = matches(await searchPages(bench.client, query));
+        if (tasks.length >= count && isWanted(tasks))
+            return tasks;
+        expect(Date.now() < end, `${tasks.length} Tasks of ${count}: ${
+            tasks.map((t) => `${t.status} ${t.code.coding[0].code}`)}`);
+    }
+}
 
 async function run([name, scenario]) {
     const began = performance.now();

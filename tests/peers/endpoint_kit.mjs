@@ -145,10 +145,10 @@ export function expectStatus(answer, status, what = '') {
 }
 
 /* An error with this word at this place; what a sender can act on. */
-export function expectRefused(of, status, word, place) {
+export function expectRefused(of, status, word, place, what = '') {
     const got = of.status ?? Number(of.response?.status);
     const all = issues(of);
-    expect(got === status, `status ${got} instead of ${status}: ${
+    expect(got === status, `${what} status ${got} instead of ${status}: ${
         JSON.stringify(all)}`);
     const error = all.find((issue) => /^(error|fatal)$/.test(issue.severity)
         && issue.word === word && (place === undefined || issue.place === place));

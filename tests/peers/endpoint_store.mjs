@@ -5,7 +5,7 @@
 
 import { expect } from './delivery_kit.mjs';
 import { compact, content, expectRefused, expectSame, expectStatus, fixture,
-    MARK, members, moveDates, placeOf, words } from './endpoint_kit.mjs';
+    MARK, members, moveDates, OBS_SYSTEM, placeOf, words } from './endpoint_kit.mjs';
 
 /* The fixtures in order, with what has to be said about each. */
 const TAKEN = [
@@ -173,9 +173,8 @@ async function spelling({ client }) {
     const id = `${MARK}-spelling`;
     const text = ` \r\n\t{"status" :"final" , "note":[ {"text":"caf\\u00e9 `
         + `\\ud83d\\ude00 😀 \\"}],{[\\\\ \\/ \\t"}\t],\n"co\\u0064e":{"coding":`
-        + `[{"system":"${'https://headgate.example/fhir'}/CodeSystem/`
-        + `av-observation","code":"access-flow"}]},"effectiveDateTime":`
-        + `"${new Date().toISOString().slice(0, 10)}","subject":{"reference":`
+        + `[{"system":"${OBS_SYSTEM}","code":"access-flow"}]},`
+        + `"effectiveDateTime":"${new Date().toISOString().slice(0, 10)}","subject":{"reference":`
         + `"Patient/p-1001"},"focus":[{"reference":"BodyStructure/acc-7"}],\n`
         + `"valueQuantity":{"value":12.50E+2,"unit":"ml/min"}, "id" : "${id}",`
         + `"resourceType":"Observation","meta":{"tag":[{"code":"x"}]}} \n\n`;

@@ -1,0 +1,203 @@
+/* The list of what is open, and of what is kept back. */
+#include "service/queue.h"
+#include "tests/service_world.h"
+#include "tests/test.h"
+
+#include <jansson.h>
+
+#define ACCESS "BodyStructure/acc-7"
+
+static struct world *world(void **state)
+{
+    return *state;
+}
+
+static int start(void **state)
+{
+    world_start(state);
+    assert_int_equal(world_put(*state, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(*state, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")),
+        201);
+    return 0;
+}
+
+/* A finger to measure again, a high flow, and (of another patient, who is not
+ * known by name) an ulcer. */
+static void three_open(struct world *w)
+{
+    assert_int_equal(world_post(w, OBS(.value = "2240", .access = ACCESS,
+                                       .ago_h = 7 * DAYS)),
+                     201);
+    assert_int_equal(world_post(w, OBS(.value = "2310", .access = ACCESS)),
+                     201);
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "coldness", .access = ACCESS)),
+                     201);
+    assert_int_equal(
+        world_post(w, OBS(.code = "digital-pressure", .value = "45",
+                          .unit = "mm[Hg]", .access = ACCESS)),
+        201);
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "hand-ulcer", .person = "2002")),
+                     201);
+    world_review(w);
+    assert_int_equal(world_tasks(w, NULL, "requested"), 3);
+}
+
+static void read_queue(struct world *w, const struct queue_options *options,
+                       struct buf *out)
+{
+    buf_empty(out);
+    assert_int_equal(queue_read(w->db, options, world_now_s, w->zone, out),
+                     ERR_OK);
+}
+
+static void assert_member(json_t *row, const char *key, const char *want)
+{
+    json_t *value = json_object_get(row, key);
+
+    if (want == NULL)
+        assert_true(json_is_null(value));
+    else
+        assert_string_equal(json_string_value(value), want);
+}
+
+static void as_json(void **state)
+{
+    static const struct {
+        const char *kind, *urgency, *patient, *number, *unit, *group, *due;
+    } want[] = {
+        { "referral", "immediate", NULL, "2002", NULL, "hand", "2026-03-06" },
+        { "referral", "urgent", "Fictional, Wren", "1001", "Unit North", "flow",
+          "2026-03-20" },
+        { "reminder", NULL, "Fictional, Wren", "1001", "Unit North", "hand",
+          "2026-03-20" },
+    };
+    struct world *w = world(state);
+    struct buf out;
+    const char *line;
+
+    buf_init(&out, 1 << 20);
+    read_queue(w, NULL, &out);
+    assert_int_equal(out.len, 0);
+    three_open(w);
+    read_queue(w, NULL, &out);
+    line = out.data;
+    for (size_t i = 0; i < COUNT(want); i++) {
+        const char *end = strchr(line, '\n');
+        json_t *row, *task;
+        struct resource r;
+
+        assert_non_null(end);
+        row = json_loadb(line, (size_t)(end - line), JSON_REJECT_DUPLICATES,
+                         NULL);
+        assert_non_null(row);
+        assert_member(row, "kind", want[i].kind);
+        assert_member(row, "urgency", want[i].urgency);
+        assert_member(row, "state", "open");
+        assert_member(row, "patient", want[i].patient);
+        assert_member(row, "patient_number", want[i].number);
+        assert_member(row, "unit", want[i].unit);
+        assert_member(row, "group", want[i].group);
+        assert_member(row, "due", want[i].due);
+        task = json_object_get(row, "task");
+        assert_int_equal(
+            resource_by_fid(w->db, FHIR_TASK, json_string_value(task), &r),
+            ERR_OK);
+        json_decref(row);
+        line = end + 1;
+    }
+    assert_int_equal(*line, '\0');
+    buf_clear(&out);
+}
+
+static void as_a_table(void **state)
+{
+    static const char *const in_order[] = {
+        "2002",   "ulcer",      "Fictional, Wren",
+        "A-7",    "Unit North", "2310 mL/min (limit 2000, HF-1)",
+        "45 mmHg"
+    };
+    struct world *w = world(state);
+    struct queue_options options = { .now_s = world_now_s, .zone = w->zone };
+    struct buf out;
+    const char *at;
+
+    buf_init(&out, 1 << 20);
+    read_queue(w, &options, &out);
+    assert_true(out.len > 0); /* an empty queue says so */
+    assert_null(strstr(out.data, "Wren"));
+    three_open(w);
+    read_queue(w, &options, &out);
+    at = out.data;
+    for (size_t i = 0; i < COUNT(in_order); i++) {
+        at = strstr(at, in_order[i]);
+        if (at == NULL)
+            fail_msg("%s is not, or not in its place, in:\n%s", in_order[i],
+                     out.data);
+    }
+    buf_clear(&out);
+}
+
+/* What is taken on stays in the list, what is closed does not. */
+static void people_change_it(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    three_open(w);
+    world_person(w, "refer-flow-review", "accepted");
+    read_queue(w, NULL, &out);
+    assert_non_null(strstr(out.data, "\"taken\""));
+    world_person(w, "refer-flow-review", "completed");
+    world_person(w, "repeat-digital-pressure", "rejected");
+    read_queue(w, NULL, &out);
+    assert_null(strstr(out.data, "\"flow\""));
+    assert_null(strstr(out.data, "\"reminder\""));
+    assert_non_null(strstr(out.data, "\"immediate\""));
+    buf_clear(&out);
+}
+
+static void what_is_held_is_listed(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(held_read(w->db, w->zone, &out), ERR_OK);
+    assert_string_equal(out.data, "Nothing is held back.\n");
+    buf_empty(&out);
+    assert_int_equal(
+        world_put(w, "o1", OBS(.id = "o1", .value = "2.24", .access = ACCESS)),
+        201);
+    world_now_s += 86400;
+    assert_int_equal(world_put(w, "o2",
+                               OBS(.id = "o2", .code = "digital-pressure",
+                                   .value = "50", .unit = "mm[Hg]",
+                                   .access = ACCESS, .site = "right hand")),
+                     201);
+    assert_int_equal(held_read(w->db, w->zone, &out), ERR_OK);
+    assert_string_equal(
+        out.data,
+        "2026-03-06  Fictional, Wren, 1001, Unit North: Access blood flow "
+        "(Qa): the value cannot be right as sent; litres?  (Observation/o1)\n"
+        "2026-03-07  Fictional, Wren, 1001, Unit North: Finger systolic "
+        "pressure: the side is missing or contradicts the access  "
+        "(Observation/o2)\n");
+    buf_clear(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+#define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
+        TEST(as_json),
+        TEST(as_a_table),
+        TEST(people_change_it),
+        TEST(what_is_held_is_listed),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
