@@ -53,6 +53,19 @@ static int limit_ms(const struct http_peer *p, const struct http_limits *limits)
     return 0;
 }
 
+/*
+ * Has the peer ended its side, and everything that it sent been read?  Where
+ * the end comes together with the last bytes, the library is woken once for
+ * both, and may not look again.
+ */
+static bool has_left(const struct http_peer *p)
+{
+    char byte;
+
+    return (p->phase == HTTP_IDLE || p->phase == HTTP_RECEIVING) &&
+           recv(p->fd, &byte, 1, MSG_PEEK | MSG_DONTWAIT) == 0;
+}
+
 void http_peer_check(struct http_peer *p, const struct http_limits *limits,
                      uint64_t now_ms)
 {
@@ -63,7 +76,7 @@ void http_peer_check(struct http_peer *p, const struct http_limits *limits,
     if (p->phase == HTTP_IDLE && bytes_received(p, limits) > p->bytes_before)
         http_peer_enter(p, limits, HTTP_RECEIVING, now_ms);
     limit = limit_ms(p, limits);
-    if (limit > 0 && now_ms - p->since_ms >= (uint64_t)limit) {
+    if (has_left(p) || (limit > 0 && now_ms - p->since_ms >= (uint64_t)limit)) {
         http_peer_enter(p, limits, HTTP_CUT, now_ms);
         shutdown(p->fd, SHUT_RDWR);
     }

@@ -46,7 +46,7 @@ void http_peer_enter(struct http_peer *p, const struct http_limits *limits,
 
 /*
  * See whether an idle peer has begun a request, and shut its socket down if
- * the limit of its phase is over.  To be called every http_limits_tick_ms().
+ * the limit of its phase is over, or if nothing more can come from it.  To be called every http_limits_tick_ms().
  */
 void http_peer_check(struct http_peer *p, const struct http_limits *limits,
                      uint64_t now_ms);

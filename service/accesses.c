@@ -86,27 +86,48 @@ static enum err merge(struct db *db, int64_t from, int64_t into)
     return db_run(db, Q_NEWS_ADD, "iii", from, partition_of(from), INT64(0));
 }
 
-/* An access does not change hands: that would move a history. */
-static enum err same_patient(struct db *db, int64_t access, int64_t patient)
+/*
+ * An access known only by a name that some reading gave, for another patient
+ * than the BodyStructure of that name: the name goes to the latter.  Readings
+ * stay with the patient they were sent for, and no rule uses them there.
+ */
+static enum err give_up_name(struct db *db, int64_t access)
+{
+    enum err e = db_run(db, Q_ACCESS_ALIAS_DROP, "i", access);
+
+    if (e == ERR_OK)
+        e = db_run(db, Q_ACCESS_STOP, "i", access);
+    return e == ERR_OK ? db_run(db, Q_NEWS_ADD, "iii", access,
+                                partition_of(access), INT64(0))
+                       : e;
+}
+
+/* The access of this name, if it is one of the patient: ERR_ABSENT if the name
+ * is new or has become free. */
+static enum err owned_by_alias(struct db *db, int64_t patient,
+                               const char *alias, int64_t *access)
 {
     struct access a;
-    enum err e = access_get(db, access, &a);
+    enum err e = by_alias(db, alias, access);
 
-    if (e != ERR_OK)
+    if (e == ERR_OK)
+        e = access_get(db, *access, &a);
+    if (e != ERR_OK || a.patient == patient)
         return e;
-    return a.patient == patient ? ERR_OK : ERR_CONFLICT;
+    if (a.resource != 0)
+        return ERR_CONFLICT; /* that would move a history */
+    e = give_up_name(db, *access);
+    return e == ERR_OK ? ERR_ABSENT : e;
 }
 
 static enum err join_alias(struct db *db, int64_t patient, const char *alias,
                            int64_t *known)
 {
     int64_t found;
-    enum err e = by_alias(db, alias, &found);
+    enum err e = owned_by_alias(db, patient, alias, &found);
 
-    if (e == ERR_OK && *known != 0 && *known != found) {
-        e = same_patient(db, found, patient);
-        return e == ERR_OK ? merge(db, found, *known) : e;
-    }
+    if (e == ERR_OK && *known != 0 && *known != found)
+        return merge(db, found, *known);
     if (e == ERR_OK) {
         *known = found;
         return ERR_OK;
@@ -264,8 +285,6 @@ enum err access_take(struct db *db, const struct fhir_item *item,
     if (e == ERR_OK && item->full_url != NULL &&
         alias_of_literal(item->full_url, alias))
         e = join_alias(db, patient, alias, &known);
-    if (e == ERR_OK)
-        e = same_patient(db, known, patient);
     if (e != ERR_OK)
         return e;
     write_label(item, label);

@@ -5,6 +5,7 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 
 static const struct {
     const char *name;
@@ -35,6 +36,8 @@ static int usage(FILE *to)
 
 int main(int argc, char **argv)
 {
+    /* What it keeps is of patients: for the eyes of its own account. */
+    umask(S_IRWXG | S_IRWXO);
     if (argc < 2)
         return usage(stderr);
     if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)

@@ -280,7 +280,8 @@ void routes_handle(void *arg, struct http_request *r)
         refuse(s, r, "not-found", "There is nothing under this path");
         return;
     }
-    is_metadata = p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata");
+    is_metadata =
+        reads && p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata");
     if (p.count == 1 && reads && is(&p, 0, "healthz")) {
         route_health(s, r);
     } else if (p.count == 1 && reads && is(&p, 0, "readyz")) {

@@ -55,6 +55,8 @@ QUERY(Q_READING_MOVE, "UPDATE reading SET owner = ?2 WHERE owner = ?1")
 /* accesses */
 QUERY(Q_ACCESS_BY_ALIAS, "SELECT access FROM access_alias WHERE alias = ?1")
 QUERY(Q_ACCESS_ALIAS_ADD, "INSERT INTO access_alias(alias, access) VALUES(?1, ?2) ON CONFLICT(alias) DO NOTHING")
+QUERY(Q_ACCESS_ALIAS_DROP, "DELETE FROM access_alias WHERE access = ?1")
+QUERY(Q_ACCESS_STOP, "UPDATE access SET active = 0 WHERE id = ?1")
 QUERY(Q_ACCESS_ALIAS_MOVE, "UPDATE access_alias SET access = ?2 WHERE access = ?1")
 QUERY(Q_ACCESS_ADD, "INSERT INTO access(id, part, patient, anchor, type, side, region, active, implied) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, 1, ?8)")
 QUERY(Q_ACCESS_SET, "UPDATE access SET resource = ?2, patient = ?3, type = ?4, side = ?5, region = ?6, label = ?7, active = ?8, implied = 0 WHERE id = ?1")

@@ -131,6 +131,34 @@ static void a_batch_takes_what_it_can(void **state)
     assert_int_equal(world_count(w, "SELECT count(*) FROM journal"), 1);
 }
 
+/* The message is kept with the first entry that needs it; if that one is
+ * undone, the next must keep it anew. */
+static void an_entry_undone_takes_no_bytes_of_others_away(void **state)
+{
+    struct world *w = world(state);
+    struct resource r;
+    struct buf out;
+    int64_t updated_ms;
+
+    assert_int_equal(world_put(w, "acc-7", ACC(.id = "acc-7")), 201);
+    world_bundle(
+        w, bundle_json("batch",
+                       entry_json("PUT", "BodyStructure/acc-7",
+                                  ACC(.id = "acc-7", .patient = "Patient/p-2")),
+                       entry_json("PUT", "Observation/o1",
+                                  OBS(.id = "o1", .value = "905")),
+                       NULL));
+    assert_int_equal(world_status(w, 0), 409);
+    assert_int_equal(world_status(w, 1), 201);
+    buf_init(&out, 1 << 16);
+    assert_int_equal(resource_by_fid(w->db, FHIR_OBSERVATION, "o1", &r),
+                     ERR_OK);
+    assert_int_equal(resource_body(w->db, &r, 0, &out, &updated_ms), ERR_OK);
+    assert_non_null(strstr(out.data, "\"value\":905"));
+    buf_clear(&out);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM journal"), 2);
+}
+
 /* One entry that fails undoes all, wherever it stands and whoever finds the
  * fault: the reader, or the store. */
 static void a_transaction_is_all_or_nothing(void **state)
@@ -389,6 +417,7 @@ int main(void)
         TEST(if_match_names_the_version),
         TEST(if_none_exist_finds_what_is_there),
         TEST(a_batch_takes_what_it_can),
+        TEST(an_entry_undone_takes_no_bytes_of_others_away),
         cmocka_unit_test(a_transaction_is_all_or_nothing),
         cmocka_unit_test(the_order_of_entries_does_not_matter),
         cmocka_unit_test(what_is_unclear_is_refused_or_held),

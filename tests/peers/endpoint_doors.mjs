@@ -118,7 +118,8 @@ function refusedStarts(bench) {
         [{ 'http.prot': 1 }, /no such setting/]]) {
         const { status, stdout, stderr } = attempt(bench, settings);
         const what = JSON.stringify(settings);
-        expectSame([status, stdout], [2, ''], what);
+        expect(status === 1 || status === 2, `${what}: exit status ${status}`);
+        expectSame(stdout, '', what);
         expect(words.test(stderr), `${what}: ${stderr}`);
         expect(!stderr.includes(MARK), `${what}: ${stderr}`);
     }
@@ -157,7 +158,8 @@ async function tempting({ client, outside, service }) {
     const wild = `GET /fhir/${MARK}?${MARK}=${MARK} HTTP/1.1\r\n`
         + `Host: ${MARK}\r\nUser-Agent: ${MARK}\r\n${MARK}: ${MARK}\r\n`
         + `Referer: https://${MARK}.example\r\nCookie: ${MARK}\r\n`;
-    const [answer] = parseAnswers(await rawExchange(port, [`${wild}\r\n`]));
+    const [answer] = parseAnswers(await rawExchange(port,
+        [`${wild}Connection: close\r\n\r\n`], { end: false }));
     judge(answer, { method: 'GET', what: 'wild' });
     expectRefused(answer, 404, 'not-found');
     await rawExchange(port, [`${MARK} / HTTP/1.1\r\n${MARK}\r\n\r\n`]);

@@ -14,6 +14,7 @@ import { expectSame, expectStatus, FHIR_JSON, fixture, judge, MARK, moveDates,
 const MUTATIONS = 300;
 const BLOBS = 100;
 const AT_ONCE = 8;
+const FORM = { 'Content-Type': 'application/x-www-form-urlencoded' };
 
 /* ---- chance --------------------------------------------------------------- */
 
@@ -41,7 +42,7 @@ function randomBytes(n) {
 const CORPUS = new URL('../corpus/fhir/', import.meta.url);
 
 function texts() {
-    return [...readdirSync(CORPUS).map((n) => n),
+    return [...readdirSync(CORPUS),
         ...readdirSync(new URL('refuse/', CORPUS)).map((n) => `refuse/${n}`)]
         .filter((name) => name.endsWith('.json')).sort()
         .map((name) => moveDates(fixture(name)));
@@ -65,7 +66,7 @@ function places(node, found = []) {
 /* The tree is changed: what stands somewhere is lost, moved or replaced. */
 function changeTree(text) {
     const root = JSON.parse(text);
-    for (let n = 1 + below(3); n > 0; n--) {
+    for (let n = 1 + below(2); n > 0; n--) {
         const all = places(root);
         if (all.length === 0)
             break;
@@ -103,12 +104,11 @@ function changeBytes(text) {
 /* Where a body goes: mostly where it belongs. */
 function target(text) {
     const { resourceType, id } = JSON.parse(text);
-    return one([
-        ['POST', resourceType === 'Bundle' ? '' : `/${resourceType}`],
-        ['POST', resourceType === 'Bundle' ? '' : `/${resourceType}`],
-        ['PUT', `/${resourceType}/${id ?? 'x'}`], ['POST', '/Observation'],
-        ['POST', ''], ['POST', '/Task/_search'],
-    ]);
+    const home = resourceType === 'Bundle' ? '' : `/${resourceType}`;
+    return one([['POST', home], ['POST', home], ['POST', home],
+        ['PUT', `/${resourceType}/${id ?? 'x'}`],
+        ['PUT', `/${resourceType}/${id ?? 'x'}`],
+        ['POST', '/Observation'], ['POST', ''], ['POST', '/Task/_search', FORM]]);
 }
 
 function expectAnswered(answer, what) {
@@ -138,7 +138,7 @@ function job(client, method, path, bytes, headers) {
             return answer;
         } catch (e) {
             e.message = `${what}: ${e.message}; body ${
-                bytes.toString('base64').slice(0, 4000)}`;
+                bytes?.toString('base64').slice(0, 4000)}`;
             throw e;
         }
     };
@@ -150,7 +150,8 @@ async function mutations({ client }) {
     await inTurns(Array.from({ length: MUTATIONS }, () => {
         const text = one(all);
         const bytes = (chance() < 0.6 ? changeTree : changeBytes)(text);
-        return job(client, ...target(text), bytes);
+        const [method, path, headers] = target(text);
+        return job(client, method, path, bytes, headers);
     }));
 }
 
@@ -160,9 +161,10 @@ async function blobs({ client, service }) {
         job(client, 'POST', one(['/Observation', '', '/Patient',
             '/Task/_search']), randomBytes(below(3000)), i % 4 === 0
             ? { 'Content-Type': undefined } : {})));
-    for (let i = 0; i < BLOBS; i++)
-        expectNoFailure(await rawExchange(port, [randomBytes(1 + below(400)),
-            one(['', '\r\n\r\n'])]));
+    const streams = Array.from({ length: BLOBS }, () =>
+        [randomBytes(1 + below(400)), one(['', '\r\n\r\n'])]);
+    (await Promise.all(streams.map((pieces) => rawExchange(port, pieces))))
+        .forEach(expectNoFailure);
 }
 
 /* What comes back from no request at all: nothing, or a refusal. */
@@ -175,15 +177,12 @@ function expectNoFailure(bytes) {
 /* Parameters of any name and value. */
 async function queries({ client }) {
     const part = () => encodeURIComponent(one(['_id', 'status', 'patient',
-        '_lastUpdated', '_count', '_after', 'code', 'identifier', MARK, '', '|',
+        '_lastUpdated', '_count', '_after', 'code', 'identifier', '', '|',
         ':', 'ge', 'ge2026', '\u00e9', '%', 'x|y', ',', "'", '"', '\\', '*',
         '0', '-1', '99999999999999999999', 'Patient/', '2026-01-01T00:00Z']));
     await inTurns(Array.from({ length: 200 }, () => job(client, 'GET',
         `/Task?${Array.from({ length: 1 + below(3) }, () =>
-            one(['=', '']) === '=' ? `${part()}=${part()}` : part()).join('&')}`,
-        undefined)).map((run) => () => run().catch((e) => {
-        throw new Error(e.message.slice(0, 600));
-    })));
+            one(['=', '']) === '=' ? `${part()}=${part()}` : part()).join('&')}`)));
 }
 
 /* ---- pieces --------------------------------------------------------------- */
