@@ -53,27 +53,40 @@ static bool may_join(const struct point *p, const struct reading *r)
            p->reading_count < POINT_READINGS_MAX;
 }
 
-/* The point that a replicate joins, or NULL; *again: there is a point of the
- * same method and session, whether it can be joined or not. */
+/* Too close to be a confirmation, though perhaps not one session. */
+static bool is_close(const struct policy *policy, const struct reading *a,
+                     const struct reading *b)
+{
+    return fabs((double)(a->start_s - b->start_s)) <
+               policy_get(policy, P_APART_H) * HOUR_S ||
+           readings_share_session(policy, a, b);
+}
+
+/* The point that a replicate joins, or NULL; *again: it comes too soon after
+ * the newest independent point of its method to confirm it. */
 static struct point *session_of(const struct collector *c,
                                 const struct reading *r, bool *again)
 {
+    struct point *joined = NULL;
+
     *again = false;
     for (size_t i = c->count; i-- > 0;) {
         struct point *p = &c->points[i];
+        const struct reading *first = &c->h->readings[p->readings[0]];
 
         if (p->at_s < c->intervention_s)
             break;
         if (p->method != r->method)
             continue;
-        if (!readings_share_session(c->policy, &c->h->readings[p->readings[0]],
-                                    r))
-            break;
-        *again = true;
-        if (may_join(p, r))
-            return p;
+        if (joined == NULL && may_join(p, r) &&
+            readings_share_session(c->policy, first, r))
+            joined = p;
+        if (p->again)
+            continue;
+        *again = is_close(c->policy, first, r);
+        break;
     }
-    return NULL;
+    return joined;
 }
 
 static void join(const struct collector *c, struct point *p, size_t index)
@@ -325,15 +338,36 @@ bool run_best(const struct run_rule *rule, const struct point *points,
     return found;
 }
 
+/* Did this method show a value that is not beyond the limit in between? */
+static bool was_denied(const struct run_rule *rule, const struct point *points,
+                       size_t from, size_t to)
+{
+    for (size_t i = from + 1; i < to; i++) {
+        if (points[i].method == points[from].method && !points[i].disagree &&
+            !beyond(rule, &points[i]))
+            return true;
+    }
+    return false;
+}
+
 bool run_confirmed(const struct run_rule *rule, const struct point *points,
                    const struct run *run)
 {
     for (size_t i = 1; i < run->count; i++) {
-        const struct point *p = &points[run->points[i]];
+        size_t before = run->points[i - 1], now = run->points[i];
 
-        if (!p->again && p->at_s - points[run->points[i - 1]].at_s <=
-                             (int64_t)rule->window_d * DAY_S)
+        if (!points[now].again &&
+            points[now].at_s - points[before].at_s <=
+                (int64_t)rule->window_d * DAY_S &&
+            !was_denied(rule, points, before, now))
             return true;
     }
     return false;
+}
+
+bool run_denied(const struct run_rule *rule, const struct point *points,
+                size_t count, const struct run *run)
+{
+    return run->count > 0 &&
+           was_denied(rule, points, run->points[run->count - 1], count);
 }

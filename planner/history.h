@@ -103,9 +103,14 @@ void run_walk(const struct run_rule *rule, const struct point *points,
 bool run_best(const struct run_rule *rule, const struct point *points,
               size_t count, struct run *run);
 
-/* Do two of its points lie within the rule's window of each other? */
+/* Do two of its points lie within the rule's window of each other, with no
+ * other value in between? */
 bool run_confirmed(const struct run_rule *rule, const struct point *points,
                    const struct run *run);
+
+/* Has its method since shown a value that is not beyond the limit? */
+bool run_denied(const struct run_rule *rule, const struct point *points,
+                size_t count, const struct run *run);
 
 /* Is this reading an intervention that starts a new stage of the access? */
 bool reading_is_intervention(const struct reading *r);

@@ -39,6 +39,7 @@ enum param_kind {
 /* X(name, section, key, kind, least, most) */
 #define PARAM_LIST(X)                                                          \
     X(P_SESSION_H, "general", "session_h", PARAM_NUMBER, 1, 12)                \
+    X(P_APART_H, "general", "apart_h", PARAM_NUMBER, 1, 48)                    \
     X(P_REPLICATE_SPREAD_PCT, "general", "replicate_spread_pct", PARAM_NUMBER, \
       1, 100)                                                                  \
     X(P_HYSTERESIS_PCT, "general", "hysteresis_pct", PARAM_NUMBER, 0, 50)      \
@@ -97,6 +98,8 @@ enum param_kind {
     X(P_IS6_WINDOW_D, "IS-6", "window_d", PARAM_COUNT, 1, 365)                 \
     X(P_IS7_FLOW, "IS-7", "flow_ml_min", PARAM_NUMBER, 400, 3000)              \
     X(P_IS7_WINDOW_D, "IS-7", "window_d", PARAM_COUNT, 1, 365)                 \
+    X(P_LF_URGENCY_THRILL_LOST, "general", "urgency_thrill_lost",              \
+      PARAM_URGENCY, 0, 4)                                                     \
     X(P_LF1_FLOW, "LF-1", "flow_ml_min", PARAM_NUMBER, 200, 1500)              \
     X(P_LF1_READINGS, "LF-1", "readings", PARAM_COUNT, 1, 3)                   \
     X(P_LF1_WINDOW_D, "LF-1", "window_d", PARAM_COUNT, 1, 365)                 \

@@ -114,6 +114,10 @@ const struct quantity_info *quantity_info(enum quantity q);
 MUST_CHECK enum err quantity_by_code(const char *code, size_t len,
                                      enum quantity *q);
 
+/* More of a cardiac output than this cannot run through an access: one of the
+ * two was measured wrongly.  Proposed default, clinical judgement. */
+#define FLOW_SHARE_MOST 0.8
+
 enum plausible {
     PLAUSIBLE,
     PLAUSIBLE_UNUSUAL,    /* outside the soft range */

@@ -59,6 +59,11 @@ const struct finding *work_find(const struct work *w, enum rule rule)
     return NULL;
 }
 
+bool work_is_old(const struct work *w, int64_t at_s)
+{
+    return w->h->now_s - at_s > (int64_t)work_count(w, P_HISTORIC_D) * DAY_S;
+}
+
 void work_rest_on(const struct work *w, struct finding *f, size_t index)
 {
     for (size_t i = 0; i < f->evidence_count; i++) {
@@ -161,8 +166,7 @@ static void finish(const struct work *w, struct finding *f, size_t old)
     }
     for (size_t i = 0; i < f->evidence_count; i++)
         f->evidence[i] += old; /* as the caller counts */
-    f->historic =
-        w->h->now_s - f->at_s > (int64_t)work_count(w, P_HISTORIC_D) * DAY_S;
+    f->historic = f->historic || work_is_old(w, f->at_s);
 }
 
 void rules_evaluate(const struct history *h, const struct policy *policy,

@@ -43,7 +43,8 @@ struct finding {
     enum urgency urgency;
     bool severe;         /* the second, more serious limit of the rule */
     bool confirmed;      /* false: one reading so far, a repeat is asked for */
-    bool historic;       /* its newest evidence is too old to raise anything */
+    bool historic;       /* its newest evidence is too old to raise anything, or
+                           a later value denies it: it only keeps up */
     bool with_sign;      /* urgency was raised by a clinical sign */
     enum param limit;    /* the row of the policy that was crossed */
     double measured;     /* newest value, in the unit of the limit; NAN if the

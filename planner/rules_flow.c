@@ -47,6 +47,12 @@ static bool is_cardiac_sign(const struct reading *r)
 }
 
 /* Clinical signs that make a low flow matter now. */
+static bool is_thrill_lost(const struct reading *r)
+{
+    return r->quantity == Q_THRILL && r->present &&
+           r->sign == SIGN_THRILL_ABSENT;
+}
+
 static bool is_dysfunction_sign(const struct reading *r)
 {
     switch ((int)r->quantity) {
@@ -68,7 +74,7 @@ static bool rest_on_signs(struct work *w, struct finding *f, int window_d,
                           bool (*is_sign)(const struct reading *))
 {
     int64_t from_s = w->h->now_s - (int64_t)window_d * DAY_S;
-    int64_t at_s = f->at_s; /* a sign does not make an old flow new */
+    int64_t at_s = f->at_s;
     int kept = 0;
 
     for (size_t i = w->h->count; i-- > 0 && kept < SIGNS_KEPT;) {
@@ -81,8 +87,25 @@ static bool rest_on_signs(struct work *w, struct finding *f, int window_d,
         work_rest_on(w, f, i);
         kept++;
     }
-    f->at_s = at_s;
+    if (at_s < from_s)
+        f->at_s = at_s; /* a sign does not make a flow of long ago new */
     return kept > 0;
+}
+
+/* A complaint of the hand within the window that has not been taken back. */
+static bool rest_on_hand_sign(struct work *w, struct finding *f, int window_d)
+{
+    int64_t at_s = f->at_s;
+    size_t at = 0;
+
+    if (!hand_standing(w->hand, w->hand_count, GRADE_1, &at) ||
+        hand_worst(w->hand, w->hand_count, w->h->now_s, window_d, &at) <
+            GRADE_1)
+        return false;
+    work_rest_on_hand(w, f, &w->hand[at]);
+    if (at_s < w->h->now_s - (int64_t)window_d * DAY_S)
+        f->at_s = at_s;
+    return true;
 }
 
 void rules_high_flow(struct work *w)
@@ -95,23 +118,21 @@ void rules_high_flow(struct work *w)
                                           P_HF2_WINDOW_D, P_HF2_URGENCY };
     struct finding *f = flow_finding(w, &hf1);
     int window_d = work_count(w, P_HF1_SIGN_WINDOW_D);
-    int64_t at_s;
-    size_t at = 0;
+    struct finding *lesser;
 
-    if (f == NULL) {
-        flow_finding(w, &hf2);
+    if (f != NULL) {
+        f->with_sign = rest_on_signs(w, f, window_d, is_cardiac_sign);
+        if (rest_on_hand_sign(w, f, window_d))
+            f->with_sign = true;
+        if (f->with_sign)
+            f->urgency = work_urgency(w, P_HF1_URGENCY_SIGN);
+    }
+    if (f != NULL && !work_is_old(w, f->at_s))
         return;
-    }
-    f->with_sign = rest_on_signs(w, f, window_d, is_cardiac_sign);
-    at_s = f->at_s;
-    if (hand_worst(w->hand, w->hand_count, w->h->now_s, window_d, &at) >=
-        GRADE_1) {
-        work_rest_on_hand(w, f, &w->hand[at]);
-        f->at_s = at_s;
-        f->with_sign = true;
-    }
-    if (f->with_sign)
-        f->urgency = work_urgency(w, P_HF1_URGENCY_SIGN);
+    /* one of long ago must not hide what is confirmed now */
+    lesser = flow_finding(w, &hf2);
+    if (f != NULL && lesser != NULL && work_is_old(w, lesser->at_s))
+        w->out->count--;
 }
 
 /* A cardiac output measured in the session of a flow, or NULL. */
@@ -151,6 +172,8 @@ static size_t collect_ratios(struct work *w, const struct run_rule *rule,
         if (output == NULL || flow->disagree || flow->bound != BOUND_NONE)
             continue;
         share = flow->value / (output->value * 1000.0);
+        if (share > FLOW_SHARE_MOST)
+            continue;
         if (flow->value < least_flow_ml_min)
             share = fmin(share, rule->limit * flow->value / least_flow_ml_min);
         ratios[count] = *flow;
@@ -181,14 +204,20 @@ static struct finding *ratio_finding(struct work *w,
     size_t partner[POINTS_MAX];
     size_t n = collect_ratios(w, rule, least_flow_ml_min, co, co_count, ratios,
                               partner);
+    bool confirmed, denied;
     struct finding *f;
     struct run run;
 
     if (!run_best(rule, ratios, n, &run) ||
         ratios[run.points[run.count - 1]].at_s < w->intervention_s)
         return NULL;
+    confirmed = run_confirmed(rule, ratios, &run);
+    denied = rule->readings == 1 && run_denied(rule, ratios, n, &run);
+    if (denied && !confirmed)
+        return NULL; /* measured again, and not beyond the limit */
     f = work_add(w, RULE_HF_3);
-    f->confirmed = run_confirmed(rule, ratios, &run);
+    f->confirmed = confirmed;
+    f->historic = denied;
     for (size_t i = 0; i < run.count; i++)
         rest_on_ratio(w, f, &ratios[run.points[i]],
                       &co[partner[run.points[i]]]);
@@ -264,6 +293,16 @@ static bool is_young(const struct work *w)
     return false;
 }
 
+static bool rests_on(const struct work *w, const struct finding *f,
+                     bool (*is_sign)(const struct reading *))
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        if (is_sign(&w->h->readings[f->evidence[i]]))
+            return true;
+    }
+    return false;
+}
+
 void rules_low_flow(struct work *w)
 {
     static const struct flow_rule lf1 = { RULE_LF_1,      false,
@@ -286,4 +325,7 @@ void rules_low_flow(struct work *w)
     if (f->with_sign)
         f->urgency =
             work_urgency(w, graft ? P_LF1_URGENCY_SIGN : P_LF2_URGENCY_SIGN);
+    /* a thrill that is lost beside a low flow is thrombosis until disproved */
+    if (rests_on(w, f, is_thrill_lost))
+        f->urgency = work_urgency(w, P_LF_URGENCY_THRILL_LOST);
 }

@@ -67,8 +67,10 @@ static void rest_pain(struct work *w)
     size_t at = 0, weak_at = 0;
     bool stands = hand_standing(w->hand, w->hand_count, least, &at) &&
                   w->hand[at].grade < above;
+    /* weakness of long ago is no longer new */
     bool weak = standing_sign(all, n, least, has_motor_loss, &weak_at) &&
-                all[weak_at].grade < above;
+                all[weak_at].grade < above &&
+                !(stands && work_is_old(w, all[weak_at].at_s));
     struct finding *f;
 
     if (!stands && !weak)
@@ -107,6 +109,7 @@ static bool mild_confirmed(struct work *w, size_t newest, struct finding *f)
 {
     enum grade mild = (enum grade)work_get(w, P_IS4_GRADE_MILD);
     int64_t window_s = (int64_t)work_count(w, P_IS4_WINDOW_D) * DAY_S;
+    int64_t apart_s = (int64_t)(work_get(w, P_APART_H) * HOUR_S);
     size_t first = series_start(w, newest, mild);
     bool confirmed = false;
 
@@ -116,9 +119,14 @@ static bool mild_confirmed(struct work *w, size_t newest, struct finding *f)
         if (w->hand[i].grade < mild)
             continue;
         work_rest_on_hand(w, f, &w->hand[i]);
-        for (size_t k = first; k <= i; k++)
-            near += w->hand[k].grade >= mild &&
-                    w->hand[k].at_s >= w->hand[i].at_s - window_s;
+        for (size_t k = first, last = i; k <= i; k++) {
+            if (w->hand[k].grade < mild ||
+                w->hand[k].at_s < w->hand[i].at_s - window_s ||
+                (near > 0 && w->hand[k].at_s - w->hand[last].at_s < apart_s))
+                continue;
+            near++;
+            last = k;
+        }
         confirmed = confirmed || near >= work_count(w, P_IS4_READINGS_MILD);
     }
     return confirmed;
@@ -126,8 +134,9 @@ static bool mild_confirmed(struct work *w, size_t newest, struct finding *f)
 
 static void intermittent(struct work *w)
 {
-    struct finding *f;
-    size_t at = 0;
+    struct finding *f, plain;
+    size_t at = 0, severe_at = 0;
+    bool mild, severe;
 
     if (!hand_standing(w->hand, w->hand_count,
                        (enum grade)work_get(w, P_IS4_GRADE_MILD), &at) ||
@@ -136,21 +145,26 @@ static void intermittent(struct work *w)
     f = work_add(w, RULE_IS_4);
     f->limit = P_IS4_GRADE_MILD;
     f->urgency = work_urgency(w, P_IS4_URGENCY_MILD);
-    if (hand_standing(w->hand, w->hand_count,
-                      (enum grade)work_get(w, P_IS4_GRADE), &at)) {
+    plain = *f;
+    mild = mild_confirmed(w, at, f);
+    severe = hand_standing(w->hand, w->hand_count,
+                           (enum grade)work_get(w, P_IS4_GRADE), &severe_at);
+    /* one of long ago must not hide what is told now */
+    if (severe && !(mild && work_is_old(w, w->hand[severe_at].at_s))) {
+        *f = plain;
         f->severe = true;
         f->limit = P_IS4_GRADE;
         f->urgency = work_urgency(w, P_IS4_URGENCY);
-        work_rest_on_hand(w, f, &w->hand[at]);
-        return;
-    }
-    if (!mild_confirmed(w, at, f))
+        work_rest_on_hand(w, f, &w->hand[severe_at]);
+    } else if (!mild) {
         w->out->count--; /* one mild complaint is not a finding */
+    }
 }
 
 /* The run of low points of one quantity that holds now. */
 struct finger {
     bool low, severe, confirmed;
+    bool denied; /* a later value is not low */
     struct run run;
     struct point points[POINTS_MAX];
 };
@@ -167,14 +181,18 @@ static void finger_state(struct work *w, enum quantity q, enum param limit,
     struct run_rule severe = rule;
     struct run run;
 
-    s->severe = false;
+    s->severe = s->confirmed = s->denied = false;
     s->low = run_best(&rule, s->points, n, &s->run);
     if (!s->low)
         return;
     s->confirmed = run_confirmed(&rule, s->points, &s->run);
+    s->denied = run_denied(&rule, s->points, n, &s->run);
     severe.limit = work_get(w, P_IS5_INDEX_SEVERE);
     s->severe =
         q == Q_DIGITAL_BRACHIAL_INDEX && run_best(&severe, s->points, n, &run);
+    /* measured again, and not low: nothing to wait for */
+    if (s->denied && !s->confirmed && !s->severe)
+        s->low = false;
 }
 
 static int64_t finger_newest_s(const struct finger *s)
@@ -195,21 +213,45 @@ static void fill_finger(struct work *w, struct finding *f,
     f->limit = limit;
 }
 
-/* Symptoms decide: without any, the number alone is only a note. */
-static void weigh_symptoms(struct work *w, struct finding *f, int64_t low_s)
+/* Is there a low value within the window of this time, before or after? */
+static bool is_low_near(const struct finger *low, int64_t at_s, int window_d)
 {
-    size_t at = 0;
-    enum grade worst = hand_worst(w->hand, w->hand_count, low_s,
-                                  work_count(w, P_IS5_SYMPTOM_WINDOW_D), &at);
+    for (size_t i = 0; low->low && i < low->run.count; i++) {
+        int64_t apart_s = low->points[low->run.points[i]].at_s - at_s;
 
-    for (size_t i = 0; i < w->hand_count; i++) {
-        if (w->hand[i].at_s > low_s && w->hand[i].grade > worst) {
-            worst = w->hand[i].grade;
-            at = i;
+        if (apart_s >= -(int64_t)window_d * DAY_S &&
+            apart_s <= (int64_t)window_d * DAY_S)
+            return true;
+    }
+    return false;
+}
+
+/*
+ * Symptoms decide: without any, the number alone is only a note.  One that
+ * was told near in time to a low value counts until two later statements say
+ * that the hand is well: not to be asked is not to be well.
+ */
+static void weigh_symptoms(struct work *w, struct finding *f,
+                           const struct finger *pressure,
+                           const struct finger *index)
+{
+    int window_d = work_count(w, P_IS5_SYMPTOM_WINDOW_D);
+    const struct hand_point *worst = NULL;
+    size_t at = 0;
+
+    if (hand_standing(w->hand, w->hand_count, GRADE_1, &at)) {
+        for (size_t i = 0; i < w->hand_count; i++) {
+            const struct hand_point *p = &w->hand[i];
+
+            if (p->grade >= GRADE_1 &&
+                (is_low_near(pressure, p->at_s, window_d) ||
+                 is_low_near(index, p->at_s, window_d)) &&
+                (worst == NULL || p->grade >= worst->grade))
+                worst = p;
         }
     }
-    if (worst >= GRADE_1) {
-        work_rest_on_hand(w, f, &w->hand[at]);
+    if (worst != NULL) {
+        work_rest_on_hand(w, f, worst);
         return;
     }
     f->urgency = URGENCY_NOTE;
@@ -242,7 +284,9 @@ static void finger_pressure(struct work *w)
         fill_finger(w, f, &pressure, P_IS5_PRESSURE);
     if (f->severe)
         fill_finger(w, f, &index, P_IS5_INDEX_SEVERE);
-    weigh_symptoms(w, f, low_s);
+    weigh_symptoms(w, f, &pressure, &index);
+    f->historic =
+        (!pressure.low || pressure.denied) && (!index.low || index.denied);
     if (!f->confirmed) {
         f->repeat_of =
             pressure.low ? Q_DIGITAL_PRESSURE : Q_DIGITAL_BRACHIAL_INDEX;
@@ -274,22 +318,17 @@ static struct finding *worst_ischaemia(struct work *w)
     return worst;
 }
 
-/* The newest valid flow of this stage of the access, or NULL; of two at one
- * time (two methods on a day) the lower, which promises less of a band. */
-static const struct point *newest_flow(const struct work *w)
+/* The newest valid flow of one method in this stage of the access, or NULL. */
+static const struct point *newest_flow_by(const struct work *w, int method)
 {
-    const struct point *newest = NULL;
-
-    for (size_t i = 0; i < w->flow_count; i++) {
+    for (size_t i = w->flow_count; i-- > 0;) {
         const struct point *p = &w->flow[i];
 
-        if (p->disagree || p->at_s < w->intervention_s ||
-            (newest != NULL && newest->at_s == p->at_s &&
-             newest->value <= p->value))
-            continue;
-        newest = p;
+        if ((int)p->method == method && !p->disagree &&
+            p->at_s >= w->intervention_s)
+            return p;
     }
-    return newest;
+    return NULL;
 }
 
 /* High or low, and measured near enough to the ischaemia: sets *rule. */
@@ -309,16 +348,41 @@ static bool flow_says(const struct work *w, const struct point *flow,
     return flow->at_s >= at_s - (int64_t)work_count(w, window_d) * DAY_S;
 }
 
+/*
+ * The flow that stands beside an ischaemia: the newest of all methods.  Where
+ * two methods contradict each other about high and low, none does.
+ */
+static const struct point *flow_beside(const struct work *w, int64_t at_s,
+                                       enum rule *rule)
+{
+    const struct point *found = NULL;
+
+    for (int m = 0; m < METHOD_COUNT; m++) {
+        const struct point *p = newest_flow_by(w, m);
+        enum rule says;
+
+        if (p == NULL || !flow_says(w, p, at_s, &says))
+            continue;
+        if (found != NULL && says != *rule)
+            return NULL;
+        if (found == NULL || p->at_s > found->at_s)
+            found = p;
+        *rule = says;
+    }
+    return found;
+}
+
 /* Which flow stands beside an ischaemia decides what can be done. */
 void rules_hand_and_flow(struct work *w)
 {
     struct finding *worst = worst_ischaemia(w), *f;
-    const struct point *flow = newest_flow(w);
-    enum rule rule;
+    const struct point *flow;
+    enum rule rule = RULE_IS_6;
 
     if (worst == NULL)
         return;
-    if (flow == NULL || !flow_says(w, flow, worst->at_s, &rule)) {
+    flow = flow_beside(w, worst->at_s, &rule);
+    if (flow == NULL) {
         worst->flow_unknown = true;
         return;
     }

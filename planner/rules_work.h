@@ -34,6 +34,9 @@ struct finding *work_add(struct work *w, enum rule rule);
 /* The finding of this rule, or NULL. */
 const struct finding *work_find(const struct work *w, enum rule rule);
 
+/* Too long ago to raise anything now (general.historic_d). */
+bool work_is_old(const struct work *w, int64_t at_s);
+
 /* Let a finding rest on a reading; its time is that of its newest one. */
 void work_rest_on(const struct work *w, struct finding *f, size_t index);
 void work_rest_on_point(const struct work *w, struct finding *f,

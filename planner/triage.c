@@ -24,6 +24,7 @@ struct sum {
     bool live;  /* one of them is not historic */
     enum urgency urgency;
     unsigned rules;
+    unsigned immediate; /* rules that are immediate by themselves */
     enum grade grade;
     double flow_ml_min;
     size_t evidence_count;
@@ -77,6 +78,9 @@ static void sum_up(const struct history *h, const struct findings *findings,
             s->live = s->live || !f->historic;
             if (f->urgency > s->urgency)
                 s->urgency = f->urgency;
+            if (f->urgency == URGENCY_IMMEDIATE && !f->historic &&
+                f->rule != RULE_IS_6 && f->rule != RULE_IS_7)
+                s->immediate |= 1u << f->rule;
         }
         if (f->grade > s->grade)
             s->grade = f->grade;
@@ -143,7 +147,7 @@ static enum end_reason why_ended(const struct history *h,
             f->urgency > URGENCY_NOTE)
             return END_SUPERSEDED;
     }
-    for (size_t i = 0; group != GROUP_HAND && i < h->count; i++) {
+    for (size_t i = 0; i < h->count; i++) {
         if (h->readings[i].start_s >= newest_s &&
             reading_is_intervention(&h->readings[i]))
             return END_STAGE;
@@ -318,8 +322,9 @@ static void decide_update(const struct history *h, const struct policy *policy,
 
     *e = *episode;
     merge_evidence(h, policy, s, out);
-    out->raised = s->urgency > episode->urgency;
-    if (out->raised)
+    out->raised =
+        s->urgency > episode->urgency || (s->immediate & ~episode->rules) != 0;
+    if (s->urgency > episode->urgency)
         e->urgency = s->urgency;
     e->rules = s->rules;
     if (s->grade > e->grade)
@@ -331,11 +336,14 @@ static void decide_update(const struct history *h, const struct policy *policy,
 }
 
 /* A Task in a person's hands is only added to: its priority is theirs.  What
- * has become urgent since would drown there, so it is put anew. */
+ * has become urgent since, or a new kind of emergency, would drown there, so
+ * it is put anew. */
 static bool outgrows(const struct episode *episode, const struct sum *s)
 {
-    return episode->state == EPISODE_TAKEN && s->holds && s->live &&
-           s->urgency >= URGENCY_ASAP && s->urgency > episode->urgency;
+    if (episode->state != EPISODE_TAKEN || !s->holds || !s->live)
+        return false;
+    return (s->immediate & ~episode->rules) != 0 ||
+           (s->urgency >= URGENCY_ASAP && s->urgency > episode->urgency);
 }
 
 static void decide_repeat(const struct history *h,

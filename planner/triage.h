@@ -73,7 +73,8 @@ struct verdict {
     enum act act;
     enum end_reason reason; /* ACT_END */
     bool corrected;         /* evidence of before was corrected or withdrawn */
-    bool raised;            /* urgency above what was said before */
+    bool raised;            /* urgency above what was said before, or a new
+                               kind of emergency */
     struct episode episode; /* as it will stand; for ACT_END the caller sets
                                the state: ended, or still taken */
     size_t new_evidence;    /* how many of the newest were not there before */

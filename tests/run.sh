@@ -44,6 +44,8 @@ check "the CodeSystems are valid R4" \
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
 check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+check "the endpoint as a sender meets it" \
+    "$node" "$peers/endpoint.mjs" "$build/headgate"
 check "the demo from end to end" \
     "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
 check "killed and restarted" sh tests/crash_test.sh "$build/headgate"

@@ -86,9 +86,9 @@ static void ships_published_limits(void **state)
         /* Gerrickens, 3-year results: two consecutive measurements */
         { "twice", "HF-1", "readings", 2, "F", "GER20" },
         /* Adv Chronic Kidney Dis 2020;27:214: > 1.5 L/min */
-        { "high flow", "HF-2", "flow_ml_min", 1500, "F", "ACK20 LAR18" },
+        { "high flow", "HF-2", "flow_ml_min", 1500, "F", "ACK20 CAS" },
         /* Laranjinha, J Bras Nefrol 2018: 1.0 L/min with Qa/CO > 20 % */
-        { "share", "HF-3", "ratio", 0.20, "F", "LAR18 BAS08 PAN99" },
+        { "share", "HF-3", "ratio", 0.20, "F", "LAR18 BAS08 GIN23" },
         { "share, severe", "HF-3", "ratio_severe", 0.30, "F", "ACK20" },
         /* Schanzer, Vasc Med 2006: < 60 mmHg, index < 0.4 */
         { "finger pressure", "IS-5", "pressure_mmhg", 60, "F", "SCH06" },
@@ -97,8 +97,9 @@ static void ships_published_limits(void **state)
         { "index", "IS-5", "index", 0.6, "F", "GER21" },
         { "grade", "IS-2", "grade", GRADE_4A, "F", "MIC08 THE" },
         { "graft", "LF-1", "flow_ml_min", 600, "F2", "DOQI" },
-        { "fistula", "LF-2", "flow_ml_min", 500, "F", "KAR18 CASR" },
-        { "urgency", "IS-2", "urgency", URGENCY_IMMEDIATE, "P", "THE MIC08" },
+        { "fistula", "LF-2", "flow_ml_min", 500, "F", "KAR18 CASR TES11" },
+        { "urgency", "IS-2", "urgency", URGENCY_IMMEDIATE, "P",
+          "THE MIC08 RAD" },
         { "no source", "general", "session_h", 4, "P", "" },
     };
     static struct policy p;

@@ -327,6 +327,29 @@ static void outgrows_the_taken(void **state)
     }
 }
 
+/* Another emergency beside one that is in hand is announced by itself. */
+static void announces_another_emergency(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(0, SIGN_HAND_ULCER));
+    assert_int_equal(review(&s, 0), ACT_OPEN);
+    ARRIVE(&s, SIGN(3, SIGN_MOTOR_WEAKNESS));
+    assert_int_equal(review(&s, 3), ACT_UPDATE);
+    assert_true(s.verdict.raised);
+
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(0, SIGN_HAND_ULCER));
+    assert_int_equal(review(&s, 0), ACT_OPEN);
+    s.episode.state = EPISODE_TAKEN;
+    ARRIVE(&s, SIGN(3, SIGN_MOTOR_WEAKNESS));
+    assert_int_equal(review(&s, 3), ACT_OPEN);
+    assert_int_equal(s.episode.number, 2);
+    assert_int_equal(review(&s, 4), ACT_NOTHING);
+}
+
 static void stays_quiet_after_no(void **state)
 {
     static const enum episode_state closed[] = { EPISODE_DECLINED, EPISODE_DONE,
@@ -680,6 +703,7 @@ int main(void)
         cmocka_unit_test(ends_with_the_stage),
         cmocka_unit_test(annotates_the_taken),
         cmocka_unit_test(outgrows_the_taken),
+        cmocka_unit_test(announces_another_emergency),
         cmocka_unit_test(stays_quiet_after_no),
         cmocka_unit_test(reopens_on_flow),
         cmocka_unit_test(reopens_on_low_flow),
