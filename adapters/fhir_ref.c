@@ -291,5 +291,9 @@ enum method fhir_read_method(struct fhir_ctx *c, json_t *concept)
     }
     if (method == METHOD_UNSTATED)
         method = codes_method_text(codes, fhir_string(concept, "text"));
+    if (method == METHOD_UNSTATED && concept != NULL)
+        fhir_say_at(c, "method", SEV_WARNING, "code-unknown",
+                    "This method is not mapped: the reading counts as one "
+                    "whose method is not stated");
     return method;
 }

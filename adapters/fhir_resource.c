@@ -8,7 +8,7 @@ static void read_type(struct fhir_ctx *c, struct fhir_access *a)
 {
     json_t *morphology = json_object_get(c->resource, "morphology");
     enum sign type = SIGN_NONE;
-    bool conflict = false;
+    bool conflict = false, said_unknown = false;
     json_t *coding;
     size_t i;
 
@@ -18,12 +18,17 @@ static void read_type(struct fhir_ctx *c, struct fhir_access *a)
                                  fhir_string(coding, "system"),
                                  fhir_string(coding, "code"));
 
+        said_unknown = said_unknown || s == SIGN_TYPE_UNKNOWN;
         if (s == SIGN_NONE || s == SIGN_TYPE_UNKNOWN)
             continue;
         conflict = conflict || (type != SIGN_NONE && type != s);
         type = type == SIGN_NONE ? s : type;
     }
     a->type = type != SIGN_NONE ? type : SIGN_TYPE_UNKNOWN;
+    if (morphology != NULL && type == SIGN_NONE && !said_unknown)
+        fhir_say_at(c, "morphology", SEV_WARNING, "code-unknown",
+                    "This type of access is not known here: the limits for "
+                    "low flow are not applied to it");
     if (conflict)
         fhir_say_at(c, "morphology", SEV_ERROR, "code-conflict",
                     "Codings name different types of access");

@@ -71,7 +71,7 @@ static void put_outcome(const char *base, const struct outcome *o,
     for (size_t i = 0; i < o->count; i++)
         write_issue(base, &o->issues[i], prefix, out);
     if (o->count == 0)
-        write_remark("All OK", out);
+        write_remark("Stored", out);
     if (o->dropped > 0)
         write_remark("There are further issues that are not listed", out);
     buf_puts(out, "]}");

@@ -98,9 +98,9 @@ static const struct section {
 } sections[] = {
     { URGENCY_IMMEDIATE, ALARM, "PHONE NOW - a Task does not replace a call",
       "to phone now" },
-    { URGENCY_ASAP, WARN, "WITHIN 24 TO 48 HOURS", "within 24 to 48 hours" },
-    { URGENCY_URGENT, BOLD, "WITHIN 14 DAYS", "within 14 days" },
-    { URGENCY_ROUTINE, BOLD, "WITHIN 30 DAYS", "within 30 days" },
+    { URGENCY_ASAP, WARN, "VERY URGENT - by the date shown", "very urgent" },
+    { URGENCY_URGENT, BOLD, "URGENT - by the date shown", "urgent" },
+    { URGENCY_ROUTINE, BOLD, "ROUTINE - by the date shown", "routine" },
     { URGENCY_NOTE, BOLD, "REMARKS - no referral", "remarks" },
     { URGENCY_NOTE, BOLD,
       "MEASURE AGAIN - one measurement beyond a limit is "

@@ -13,6 +13,9 @@ enum circumstance {
     SEVERE,
     A_NOTE,    /* not a ground to refer by itself */
     EXTENDED,  /* extended tissue loss: grade 4b */
+    GRADED,    /* the hand was given a grade, without more */
+    EMERGENCY, /* beside tissue loss, an acute hand or new weakness */
+    LOST,      /* the thrill is lost */
     SWELLING,  /* with a sign, and it is a swollen arm or face */
     ONE_SO_FAR /* not confirmed */
 };
@@ -29,6 +32,12 @@ enum circumstance {
     "Examine the access {within}: look, feel, listen, and check "              \
     "needles and blood pressure at the measurement. A low flow without "       \
     "clinical signs is not by itself a reason for a procedure."
+#define THRILL_LOST                                                            \
+    "Phone now: the thrill is lost: suspected thrombosis of the access; "      \
+    "same-day assessment."
+#define COUNTS_AS_HIGH                                                         \
+    "The flow counts as high at this site (one reading: chance alone can "     \
+    "move it by a third): image inflow and outflow of the access"
 #define COMPRESSED "finger pressure with and without compression of the access"
 
 /* The first row of the rule that fits counts. */
@@ -77,16 +86,20 @@ static const struct advice {
       "a pulse at the wrist does not exclude it.",
       "The hand is newly weak: that can become permanent if treatment is "
       "delayed, and a warm hand or a pulse at the wrist does not exclude it." },
-    { RULE_IS_3, ALWAYS,
-      "Vascular assessment {within}, with " COMPRESSED ", and access flow.",
+    { RULE_IS_3, GRADED,
+      "Vascular assessment {within}, with " COMPRESSED
+      "{flow_last}. If the hand is weak, phone now: weakness can become "
+      "permanent if treatment is delayed.",
       NULL },
+    { RULE_IS_3, ALWAYS,
+      "Vascular assessment {within}, with " COMPRESSED "{flow_last}.", NULL },
     { RULE_IS_4, SEVERE,
-      "Vascular review {within}: measure access flow, " COMPRESSED
+      "Vascular review {within}: measure {flow_first}" COMPRESSED
       " and digital-brachial index, and examine the inflow arteries of the "
       "arm.",
       NULL },
     { RULE_IS_4, ALWAYS,
-      "Review {within}: measure access flow, " COMPRESSED
+      "Review {within}: measure {flow_first}" COMPRESSED
       " and digital-brachial index, examine the inflow arteries of the arm, "
       "and ask about the hand at every session.",
       "Ask about the hand at every session." },
@@ -100,19 +113,23 @@ static const struct advice {
       "Vascular assessment {within}: examine the hand, and measure " COMPRESSED
       ".",
       NULL },
-    { RULE_IS_6, EXTENDED, NULL,
-      "The flow is high: image inflow and outflow of the access." },
+    { RULE_IS_6, EMERGENCY, NULL,
+      COUNTS_AS_HIGH
+      ". Do not wait for imaging or a flow measurement. No band is to be "
+      "planned from this message." },
     { RULE_IS_6, ALWAYS, NULL,
-      "The flow is high: image inflow and outflow of the access; if both are "
-      "clear, reducing the flow can be considered." },
+      COUNTS_AS_HIGH
+      "; if both are clear, reducing the flow can be considered." },
     { RULE_IS_7, ALWAYS, NULL,
       "The flow is normal or low: image the artery from the chest to the hand, "
       "and consider repair of the inflow or revascularisation. Reducing the "
       "flow, for example with a band, is not suited to ischaemia of the hand "
       "at a normal or low access flow." },
+    { RULE_LF_1, LOST, THRILL_LOST, THRILL_LOST },
     { RULE_LF_1, SWELLING, IMAGE_WITH_VEINS, NULL },
     { RULE_LF_1, WITH_SIGN, IMAGE, NULL },
     { RULE_LF_1, ALWAYS, EXAMINE, NULL },
+    { RULE_LF_2, LOST, THRILL_LOST, THRILL_LOST },
     { RULE_LF_2, SWELLING, IMAGE_WITH_VEINS, NULL },
     { RULE_LF_2, WITH_SIGN, IMAGE, NULL },
     { RULE_LF_2, ALWAYS, EXAMINE, NULL },
@@ -124,6 +141,29 @@ static bool has_swelling(const struct wording *w, const struct finding *f)
         const struct reading *r = &w->history->readings[f->evidence[i]];
 
         if (r->sign == SIGN_ARM_SWELLING && r->present)
+            return true;
+    }
+    return false;
+}
+
+static bool has_grade(const struct wording *w, const struct finding *f)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        if (w->history->readings[f->evidence[i]].quantity ==
+            Q_HAND_ISCHAEMIA_GRADE)
+            return true;
+    }
+    return false;
+}
+
+/* Is the hand so that nothing may be waited for? */
+static bool is_emergency(const struct wording *w)
+{
+    for (size_t i = 0; i < w->findings->count; i++) {
+        const struct finding *f = &w->findings->list[i];
+
+        if (f->confirmed &&
+            (f->rule == RULE_IS_2 || (f->rule == RULE_IS_3 && f->with_sign)))
             return true;
     }
     return false;
@@ -143,6 +183,12 @@ static bool fits(const struct wording *w, const struct finding *f,
         return f->urgency == URGENCY_NOTE;
     case EXTENDED:
         return f->grade == GRADE_4B;
+    case GRADED:
+        return !f->with_sign && has_grade(w, f);
+    case EMERGENCY:
+        return is_emergency(w);
+    case LOST:
+        return seen_thrill_lost(w, f);
     case SWELLING:
         return f->with_sign && has_swelling(w, f);
     case ONE_SO_FAR:
@@ -199,19 +245,40 @@ static void add_advice(const struct wording *w, const struct finding *f,
             out);
     if (f->flow_unknown)
         add_sentence(w, f,
-                     "Measure the access flow within 48 hours: which treatment "
-                     "is suited depends on it.",
+                     is_emergency(w)
+                         ? "Do not wait for a flow measurement."
+                         : "Measure the access flow within 48 hours: which "
+                           "treatment is suited depends on it.",
                      out);
     if (!f->confirmed)
         add_sentence(w, f, repeat_text(f), out);
 }
 
-void wording_suggestion(const struct wording *w, struct buf *out)
+/* The hand, where it is a matter of hours or days; NULL if it is not.  What
+ * is old raises no Task of its own, so there is none to point to. */
+static const char *hand_first(const struct wording *w)
 {
-    const struct finding *first = seen_leading(w);
+    enum urgency worst = URGENCY_NOTE;
 
-    if (first == NULL)
-        return;
+    if (w->group != GROUP_FLOW)
+        return NULL;
+    for (size_t i = 0; i < w->findings->count; i++) {
+        const struct finding *f = &w->findings->list[i];
+
+        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
+            !f->historic && f->urgency > worst)
+            worst = f->urgency;
+    }
+    if (worst == URGENCY_IMMEDIATE)
+        return "The hand is more urgent: see the Task on the hand (phone now).";
+    if (worst == URGENCY_ASAP)
+        return "The hand is more urgent: see the Task on the hand ({asap}).";
+    return NULL;
+}
+
+static void say_suggestion(const struct wording *w, const struct finding *first,
+                           struct buf *out)
+{
     add_advice(w, first, true, out);
     for (size_t i = 0; i < w->findings->count; i++) {
         const struct finding *f = &w->findings->list[i];
@@ -219,6 +286,18 @@ void wording_suggestion(const struct wording *w, struct buf *out)
         if (f != first && seen_is_ours(w, f))
             add_advice(w, f, false, out);
     }
+}
+
+void wording_suggestion(const struct wording *w, struct buf *out)
+{
+    const struct finding *first = seen_leading(w);
+    const char *hand = hand_first(w);
+
+    if (first == NULL)
+        return;
+    if (hand != NULL)
+        say_template(w, first, hand, out);
+    say_suggestion(w, first, out);
 }
 
 /* ---- headline and description -------------------------------------------------- */
@@ -269,16 +348,21 @@ static void say_seen(const struct wording *w, const struct finding *first,
 void wording_description(const struct wording *w, struct buf *out)
 {
     const struct finding *first = seen_leading(w);
+    const char *hand = hand_first(w);
 
     if (first == NULL)
         return;
     if (first->confirmed && first->urgency == URGENCY_IMMEDIATE)
         buf_puts(out, "Phone now: this Task does not replace a call.\n");
+    if (hand != NULL) {
+        say_template(w, first, hand, out);
+        buf_puts(out, "\n");
+    }
     say_clean(out, w->access_label);
     buf_puts(out, ": ");
     say_seen(w, first, out);
     buf_puts(out, "\nSuggested: ");
-    wording_suggestion(w, out);
+    say_suggestion(w, first, out);
     buf_puts(out, "\nThis is ");
     say_by(w, out);
     buf_puts(out, ".\n" WORDING_SUPPORT);

@@ -146,12 +146,12 @@ static void say_unknown(const struct wording *w, const struct traits *t,
     if (!t->flow && !t->day_only && !t->sideless && !t->preliminary &&
         !t->no_flow && !typeless)
         return;
-    buf_puts(out, "\nNot known:\n");
+    buf_puts(out, "\nNot known, or not taken into account:\n");
     say_if(t->flow,
            "The minute of the session at which the flow was measured was not "
-           "stated.\n"
-           "The usual blood pressure was not stated; a flow falls with the "
-           "pressure.\n",
+           "taken into account.\n"
+           "The usual blood pressure was not taken into account; a flow falls "
+           "with the pressure.\n",
            out);
     say_if(t->methodless,
            "The method of a flow was not stated; such readings are compared "
@@ -198,14 +198,29 @@ static void say_cautions(const struct wording *w, const struct traits *t,
            "reason for angioplasty.\n",
            out);
     buf_puts(out,
-             "Absence of a flag does not mean the access or the hand is safe. "
-             "Hand pain, numbness, weakness, colour change or a wound needs "
-             "assessment whatever the numbers show.\n"
+             "Absence of a flag does not mean the access or the hand is "
+             "safe. " WORDING_HAND "\n"
              "This message may be delayed by the systems that carry it. It "
              "must not replace direct calling for emergencies.\n");
 }
 
 /* ---- the whole ---------------------------------------------------------------------- */
+
+/* The approver of the limits; where the row says that there is none, what
+ * follows is said of the limits and not of the approval. */
+static void say_approval(const struct wording *w, struct buf *out)
+{
+    static const char none[] = "not approved: ";
+    const char *approver = w->policy->approver;
+
+    if (strncmp(approver, none, strlen(none)) != 0) {
+        say_clean(out, approver);
+        return;
+    }
+    buf_puts(out, "none yet (");
+    say_clean(out, approver + strlen(none));
+    buf_puts(out, ")");
+}
 
 static void say_policy(const struct wording *w, struct buf *out)
 {
@@ -214,7 +229,7 @@ static void say_policy(const struct wording *w, struct buf *out)
     buf_puts(out, " of ");
     say_clean(out, w->policy->date);
     buf_puts(out, "; approval: ");
-    say_clean(out, w->policy->approver);
+    say_approval(w, out);
     buf_puts(out, ".\n");
 }
 

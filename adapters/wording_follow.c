@@ -64,7 +64,8 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
     say_added(w, verdict, out);
     if (verdict->corrected)
         buf_puts(out, " One or more readings used earlier were corrected or "
-                      "withdrawn; the suggestion still holds without them.");
+                      "withdrawn; the suggestion still holds with the "
+                      "readings as they now stand.");
     if (seen_leading(w) != NULL) {
         buf_puts(out, " Now: ");
         wording_headline(w, out);
@@ -95,6 +96,8 @@ static const char *reason_words(enum group group, enum end_reason reason)
                                    : "A high flow has been confirmed since";
     case END_STAGE:
         return "An intervention on the access began a new stage";
+    case END_INACTIVE:
+        return "The access is recorded as no longer in use";
     case END_MERGED:
         return "The access is the same as another one of this patient, for "
                "which there is a suggestion of its own";
@@ -171,7 +174,7 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
     say_date(w, w->history->now_s, note);
     buf_puts(note, verdict->reason == END_MERGED
                        ? " two suggestions were found to be about one access. "
-                       : " the ground of this suggestion has gone. ");
+                       : " the grounds for this suggestion no longer hold. ");
     buf_printf(note, "%s.", words);
     if (verdict->reason == END_WITHDRAWN)
         say_changed(w, &verdict->episode, note);
@@ -208,6 +211,8 @@ void wording_repeat_headline(const struct wording *w, const struct finding *f,
 void wording_repeat(const struct wording *w, const struct finding *f,
                     struct buf *out)
 {
+    struct named_sources named = { { false } };
+
     say_clean(out, w->access_label);
     buf_puts(out, ": measure ");
     say_again(f, out);
@@ -216,5 +221,10 @@ void wording_repeat(const struct wording *w, const struct finding *f,
     buf_puts(out, ". ");
     seen_sentence(w, f, out);
     buf_puts(out, " A second measurement beyond the limit by then confirms "
-                  "it.\n" WORDING_SUPPORT);
+                  "it.\nLimit ");
+    say_limit(w, f->limit, out);
+    say_strength(w, f->limit, &named, out);
+    buf_puts(out, ".\n" WORDING_HAND "\n");
+    say_sources(w, &named, out);
+    buf_puts(out, WORDING_SUPPORT);
 }

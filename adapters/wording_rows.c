@@ -3,7 +3,15 @@
 
 #include <string.h>
 
-enum used { ALWAYS, IF_SEVERE, IF_PLAIN, IF_SIGN, IF_NO_SIGN };
+enum used {
+    ALWAYS,
+    IF_SEVERE,
+    IF_PLAIN,
+    IF_SIGN,
+    IF_LOST,        /* the thrill is lost */
+    IF_LESSER_SIGN, /* another sign alone */
+    IF_NO_SIGN
+};
 
 /* clang-format off */
 static const struct used_row {
@@ -68,21 +76,26 @@ static const struct used_row {
     { RULE_LF_1, ALWAYS, P_LF1_WINDOW_D, "Days between two: at most ", "" },
     { RULE_LF_1, IF_SIGN, P_LF1_SIGN_WINDOW_D, "Clinical signs: of the last ",
       " days" },
-    { RULE_LF_1, IF_SIGN, P_LF1_URGENCY_SIGN,
+    { RULE_LF_1, IF_LESSER_SIGN, P_LF1_URGENCY_SIGN,
       "To be seen: ", ", because of the signs" },
+    { RULE_LF_1, IF_LOST, P_LF_URGENCY_THRILL_LOST,
+      "To be seen: ", ", because the thrill is lost" },
     { RULE_LF_1, IF_NO_SIGN, P_LF1_URGENCY, "To be seen: ", "" },
     { RULE_LF_2, ALWAYS, P_LF2_FLOW, "Limit: below ", "" },
     { RULE_LF_2, ALWAYS, P_LF2_READINGS, "Readings in a row: ", "" },
     { RULE_LF_2, ALWAYS, P_LF2_WINDOW_D, "Days between two: at most ", "" },
     { RULE_LF_2, IF_SIGN, P_LF2_SIGN_WINDOW_D, "Clinical signs: of the last ",
       " days" },
-    { RULE_LF_2, IF_SIGN, P_LF2_URGENCY_SIGN,
+    { RULE_LF_2, IF_LESSER_SIGN, P_LF2_URGENCY_SIGN,
       "To be seen: ", ", because of the signs" },
+    { RULE_LF_2, IF_LOST, P_LF_URGENCY_THRILL_LOST,
+      "To be seen: ", ", because the thrill is lost" },
     { RULE_LF_2, IF_NO_SIGN, P_LF2_URGENCY, "To be seen: ", "" },
 };
 /* clang-format on */
 
-static bool is_used(const struct finding *f, enum used when)
+static bool is_used(const struct wording *w, const struct finding *f,
+                    enum used when)
 {
     switch (when) {
     case ALWAYS:
@@ -93,6 +106,10 @@ static bool is_used(const struct finding *f, enum used when)
         return !f->severe;
     case IF_SIGN:
         return f->with_sign;
+    case IF_LOST:
+        return seen_thrill_lost(w, f);
+    case IF_LESSER_SIGN:
+        return f->with_sign && !seen_thrill_lost(w, f);
     case IF_NO_SIGN:
         return !f->with_sign;
     }
@@ -118,9 +135,8 @@ static const char *mark_words(const char *mark)
     return "strength of the source not stated";
 }
 
-/* "(found in the published source: BAS08 GER20)" */
-static void say_strength(const struct wording *w, enum param p,
-                         struct named_sources *named, struct buf *out)
+void say_strength(const struct wording *w, enum param p,
+                  struct named_sources *named, struct buf *out)
 {
     const struct policy_value *row = &w->policy->values[p];
     const char *at = row->source;
@@ -146,7 +162,7 @@ static void say_strength(const struct wording *w, enum param p,
         }
         at += len;
     }
-    buf_puts(out, ").\n");
+    buf_puts(out, ")");
 }
 
 static void say_row_value(const struct wording *w, enum param p,
@@ -166,12 +182,13 @@ void say_rows(const struct wording *w, const struct finding *f,
     for (size_t i = 0; i < COUNT(used_rows); i++) {
         const struct used_row *row = &used_rows[i];
 
-        if (row->rule != f->rule || !is_used(f, row->when))
+        if (row->rule != f->rule || !is_used(w, f, row->when))
             continue;
         buf_puts(out, row->before);
         say_row_value(w, row->param, out);
         buf_puts(out, row->after);
         say_strength(w, row->param, named, out);
+        buf_puts(out, ".\n");
     }
 }
 

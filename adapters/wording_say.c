@@ -228,8 +228,14 @@ static void say_place(const struct wording *w, const struct finding *f,
         say_call(w, f->urgency, out);
     else if (len == 6 && memcmp(name, "within", len) == 0)
         say_within(w, f->urgency, out);
+    else if (len == 4 && memcmp(name, "asap", len) == 0)
+        say_within(w, URGENCY_ASAP, out);
     else if (len == 6 && memcmp(name, "repeat", len) == 0)
         say_date(w, f->repeat_by_s, out);
+    else if (len == 10 && memcmp(name, "flow_first", len) == 0)
+        buf_puts(out, seen_flow_quoted(w) ? "" : "access flow, ");
+    else if (len == 9 && memcmp(name, "flow_last", len) == 0)
+        buf_puts(out, seen_flow_quoted(w) ? "" : ", and access flow");
 }
 
 void say_template(const struct wording *w, const struct finding *f,

@@ -1,4 +1,4 @@
-/* What was seen: measurements of a row, signs, the limit they crossed. */
+/* What was seen: measurements of a row, and the limit they crossed. */
 #include "adapters/wording_work.h"
 
 #include <math.h>
@@ -25,6 +25,31 @@ const struct finding *seen_leading(const struct wording *w)
             best = f;
     }
     return best;
+}
+
+bool seen_flow_quoted(const struct wording *w)
+{
+    for (size_t i = 0; i < w->findings->count; i++) {
+        enum rule rule = w->findings->list[i].rule;
+
+        if ((rule == RULE_IS_6 || rule == RULE_IS_7) &&
+            seen_is_ours(w, &w->findings->list[i]))
+            return true;
+    }
+    return false;
+}
+
+bool seen_thrill_lost(const struct wording *w, const struct finding *f)
+{
+    if (f->rule != RULE_LF_1 && f->rule != RULE_LF_2)
+        return false;
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        const struct reading *r = &w->history->readings[f->evidence[i]];
+
+        if (r->sign == SIGN_THRILL_ABSENT && r->present)
+            return true;
+    }
+    return false;
 }
 
 /* ---- measurements ------------------------------------------------------------ */
@@ -90,64 +115,6 @@ static void say_points(const struct wording *w, const struct finding *f,
         buf_printf(out, ", after %zu earlier", total - count);
 }
 
-/* ---- signs -------------------------------------------------------------------- */
-
-static bool is_seen_sign(const struct reading *r)
-{
-    switch (quantity_info(r->quantity)->kind) {
-    case VALUE_CODE:
-        return r->present && r->sign != SIGN_NO_COMPLAINT &&
-               r->sign != SIGN_GRADE_0;
-    case VALUE_FLAG:
-        return r->value > 0.5;
-    case VALUE_NUMBER:
-        break;
-    }
-    return false;
-}
-
-static const char *sign_words(const struct reading *r)
-{
-    return quantity_info(r->quantity)->kind == VALUE_CODE
-               ? sign_info(r->sign)->display
-               : quantity_info(r->quantity)->display;
-}
-
-/* "graded 3": what the grade means is said beside it. */
-static void say_sign(const struct reading *r, struct buf *out)
-{
-    if (r->quantity == Q_HAND_ISCHAEMIA_GRADE)
-        buf_printf(out, "graded %s", grade_word(sign_info(r->sign)->grade));
-    else
-        say_lower(out, sign_words(r));
-}
-
-/* The signs that a finding rests on, with dates or without; how many. */
-static size_t say_signs(const struct wording *w, const struct finding *f,
-                        bool with_dates, const char *before, struct buf *out)
-{
-    enum { SIGNS_MAX = 6 };
-    size_t said = 0;
-
-    /* the newest are worth most when there are many */
-    for (size_t i = f->evidence_count; i-- > 0 && said < SIGNS_MAX;) {
-        const struct reading *r = &w->history->readings[f->evidence[i]];
-
-        if (!is_seen_sign(r) ||
-            (!with_dates && r->quantity == Q_HAND_ISCHAEMIA_GRADE))
-            continue;
-        buf_puts(out, said++ == 0 ? before : ", ");
-        say_sign(r, out);
-        if (!with_dates)
-            continue;
-        buf_puts(out, " ");
-        say_when(r, w->zone, out);
-        if (r->status == READING_PRELIMINARY)
-            buf_puts(out, " (preliminary)");
-    }
-    return said;
-}
-
 /* ---- a sentence for each rule --------------------------------------------------- */
 
 static double limit_of(const struct wording *w, enum param p)
@@ -192,7 +159,7 @@ static void flow_sentence(const struct wording *w, const struct finding *f,
     if (needed > 1)
         buf_printf(out, ", %d readings in a row", needed);
     say_rule(f, out);
-    if (f->with_sign && say_signs(w, f, true, " Signs: ", out) > 0)
+    if (f->with_sign && seen_signs(w, f, true, " Signs: ", out) > 0)
         buf_puts(out, ".");
 }
 
@@ -223,7 +190,7 @@ static void grade_sentence(const struct wording *w, const struct finding *f,
                            struct buf *out)
 {
     buf_puts(out, "Hand: ");
-    say_signs(w, f, true, "", out);
+    seen_signs(w, f, true, "", out);
     buf_puts(out, "; ");
     say_grade(out, f->grade);
     buf_puts(out, ".");
@@ -259,7 +226,7 @@ static void finger_sentence(const struct wording *w, const struct finding *f,
     finger_part(w, f, Q_DIGITAL_PRESSURE, P_IS5_PRESSURE, out);
     finger_part(w, f, Q_DIGITAL_BRACHIAL_INDEX,
                 f->severe ? P_IS5_INDEX_SEVERE : P_IS5_INDEX, out);
-    if (say_signs(w, f, true, "With symptoms: ", out) == 0)
+    if (seen_signs(w, f, true, "With symptoms: ", out) == 0)
         buf_puts(out, "No symptom of the hand is recorded near in time");
     say_rule(f, out);
 }
@@ -355,7 +322,7 @@ static void brief_finger(const struct wording *w, const struct finding *f,
                                           : "digital-brachial index ");
     brief_points(w, f, q, limit_of(w, f->limit), out);
     brief_limit(w, f, out);
-    say_signs(w, f, false, "; ", out);
+    seen_signs(w, f, false, "; ", out);
 }
 
 static void brief_flow(const struct wording *w, const struct finding *f,
@@ -369,7 +336,7 @@ static void brief_flow(const struct wording *w, const struct finding *f,
         buf_puts(out, ", normal or low");
     brief_limit(w, f, out);
     if (f->with_sign)
-        say_signs(w, f, false, "; ", out);
+        seen_signs(w, f, false, "; ", out);
 }
 
 void seen_brief(const struct wording *w, const struct finding *f,
@@ -392,7 +359,7 @@ void seen_brief(const struct wording *w, const struct finding *f,
     case RULE_IS_2:
     case RULE_IS_3:
     case RULE_IS_4:
-        buf_puts(out, say_signs(w, f, false, "", out) > 0 ? ", " : "hand ");
+        buf_puts(out, seen_signs(w, f, false, "", out) > 0 ? ", " : "hand ");
         buf_printf(out, "grade %s (%s)", grade_word(f->grade),
                    rule_info(f->rule)->id);
         break;

@@ -4,6 +4,7 @@
  *     wording.c         headline, suggestion, description
  *     wording_say.c     dates, numbers, readings, templates
  *     wording_seen.c    what was seen, of each rule
+ *     wording_signs.c   the signs among it
  *     wording_rows.c    the rows of the policy and their sources
  *     wording_basis.c   what it rests on
  *     wording_follow.c  what comes after: update, end, reminder
@@ -18,6 +19,11 @@
     "Decision support from fixed rules, not a diagnosis: a qualified "         \
     "clinician must examine the patient and decide, and local policy stands "  \
     "above it."
+
+/* What no number outweighs. */
+#define WORDING_HAND                                                           \
+    "Hand pain, numbness, weakness, colour change or a wound needs "           \
+    "assessment whatever the numbers show."
 
 /* ---- words (wording_say.c) ---------------------------------------------- */
 
@@ -49,7 +55,10 @@ void say_within(const struct wording *w, enum urgency u, struct buf *out);
 void say_grade(struct buf *out, enum grade g);
 
 /* A sentence from a table: {limit} the limit of the rule with its unit,
- * {within} how soon, {call} whom to assess and whether to phone, {repeat} the day by which to measure again. */
+ * {within} how soon, {call} whether to phone, and how soon to assess,
+ * {asap} how soon what is a matter of days, {repeat} the day by which to measure again; {flow_first} and {flow_last}
+ * ask for the access flow, at the start or end of a list, unless one is
+ * quoted. */
 void say_template(const struct wording *w, const struct finding *f,
                   const char *text, struct buf *out);
 
@@ -65,6 +74,11 @@ bool seen_is_ours(const struct wording *w, const struct finding *f);
 /* The most urgent confirmed finding of the group, else the first; NULL if
  * there is none. */
 const struct finding *seen_leading(const struct wording *w);
+
+/* Has the group a usable flow beside the ischaemia, which is then quoted? */
+bool seen_flow_quoted(const struct wording *w);
+/* Does this low flow come with a thrill that is lost? */
+bool seen_thrill_lost(const struct wording *w, const struct finding *f);
 
 /* ---- what was seen (wording_seen.c) ---------------------------------------- */
 
@@ -87,6 +101,13 @@ void seen_sentence(const struct wording *w, const struct finding *f,
 void seen_brief(const struct wording *w, const struct finding *f,
                 struct buf *out);
 
+/* ---- signs (wording_signs.c) ------------------------------------------------ */
+
+/* The signs that a finding rests on, with dates or without; how many.  One
+ * that was told several times is said once. */
+size_t seen_signs(const struct wording *w, const struct finding *f,
+                  bool with_dates, const char *before, struct buf *out);
+
 /* ---- the policy (wording_rows.c) ------------------------------------------ */
 
 /* The sources that were named so far, by their place in the policy. */
@@ -94,6 +115,9 @@ struct named_sources {
     bool is[POLICY_SOURCES_MAX];
 };
 
+/* " (found in the published source: BAS08 GER20)", and notes what it named. */
+void say_strength(const struct wording *w, enum param p,
+                  struct named_sources *named, struct buf *out);
 /* A line for each row that the rule used. */
 void say_rows(const struct wording *w, const struct finding *f,
               struct named_sources *named, struct buf *out);

@@ -65,6 +65,7 @@ enum end_reason {
     END_WITHDRAWN,  /* a reading it rested on was corrected or withdrawn */
     END_SUPERSEDED, /* the opposite flow problem has been confirmed since */
     END_STAGE,      /* an intervention began a new stage */
+    END_INACTIVE,   /* the access is no longer in use; only the caller knows */
     END_MERGED      /* the access is another one that has its own suggestion;
                        only the caller knows */
 };

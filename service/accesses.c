@@ -71,10 +71,11 @@ static enum err add_access(struct db *db, int64_t patient, const char *alias,
  */
 static enum err merge(struct db *db, int64_t from, int64_t into)
 {
-    static const enum query moves[] = { Q_ACCESS_MERGE,      Q_ACCESS_REMERGE,
-                                        Q_ACCESS_ALIAS_MOVE, Q_EVIDENCE_MOVE,
-                                        Q_EPISODE_MOVE,      Q_REPEAT_MOVE,
-                                        Q_TASK_MOVE_ACCESS };
+    static const enum query moves[] = {
+        Q_ACCESS_MERGE, Q_ACCESS_REMERGE,  Q_ACCESS_ALIAS_MOVE,
+        Q_RIVAL_MOVE,   Q_EVIDENCE_MOVE,   Q_EPISODE_MOVE,
+        Q_REPEAT_MOVE,  Q_TASK_MOVE_ACCESS
+    };
 
     for (size_t i = 0; i < COUNT(moves); i++) {
         enum err e = db_run(db, moves[i], "ii", from, into);
@@ -87,27 +88,21 @@ static enum err merge(struct db *db, int64_t from, int64_t into)
 }
 
 /*
- * An access known only by a name that some reading gave, for another patient
- * than the BodyStructure of that name: the name goes to the latter.  Readings
- * stay with the patient they were sent for, and no rule uses them there.
+ * The access of this name, if it is one of the patient: ERR_ABSENT if the name
+ * is new or has become free.
+ *
+ * An access of somebody else that is known only by a name that some reading
+ * gave does not keep out the BodyStructure of that name.  It loses the name
+ * and nothing else: its readings stay with the patient they were sent for,
+ * and what was suggested stays open.  *rival is set to it where both may be
+ * one person; then the two accesses become one as soon as the patients do.
  */
-static enum err give_up_name(struct db *db, int64_t access)
-{
-    enum err e = db_run(db, Q_ACCESS_ALIAS_DROP, "i", access);
-
-    if (e == ERR_OK)
-        e = db_run(db, Q_ACCESS_STOP, "i", access);
-    return e == ERR_OK ? db_run(db, Q_NEWS_ADD, "iii", access,
-                                partition_of(access), INT64(0))
-                       : e;
-}
-
-/* The access of this name, if it is one of the patient: ERR_ABSENT if the name
- * is new or has become free. */
 static enum err owned_by_alias(struct db *db, int64_t patient,
-                               const char *alias, int64_t *access)
+                               const char *alias, int64_t *access,
+                               int64_t *rival)
 {
     struct access a;
+    bool differ;
     enum err e = by_alias(db, alias, access);
 
     if (e == ERR_OK)
@@ -116,15 +111,33 @@ static enum err owned_by_alias(struct db *db, int64_t patient,
         return e;
     if (a.resource != 0)
         return ERR_CONFLICT; /* that would move a history */
-    e = give_up_name(db, *access);
+    e = patients_differ(db, a.patient, patient, &differ);
+    if (e == ERR_OK)
+        e = db_run(db, Q_ACCESS_ALIAS_DROP, "s", alias);
+    if (e == ERR_OK && !differ)
+        *rival = a.id;
     return e == ERR_OK ? ERR_ABSENT : e;
+}
+
+static enum err join_free_alias(struct db *db, int64_t patient,
+                                const char *alias, int64_t rival,
+                                int64_t *known)
+{
+    enum err e =
+        *known != 0
+            ? db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *known)
+            : add_access(db, patient, alias, SIDE_UNKNOWN, "", false, known);
+
+    if (e == ERR_OK && rival != 0)
+        e = db_run(db, Q_RIVAL_ADD, "iii", rival, partition_of(rival), *known);
+    return e;
 }
 
 static enum err join_alias(struct db *db, int64_t patient, const char *alias,
                            int64_t *known)
 {
-    int64_t found;
-    enum err e = owned_by_alias(db, patient, alias, &found);
+    int64_t found, rival = 0;
+    enum err e = owned_by_alias(db, patient, alias, &found, &rival);
 
     if (e == ERR_OK && *known != 0 && *known != found)
         return merge(db, found, *known);
@@ -132,11 +145,28 @@ static enum err join_alias(struct db *db, int64_t patient, const char *alias,
         *known = found;
         return ERR_OK;
     }
-    if (e != ERR_ABSENT)
-        return e;
-    if (*known != 0)
-        return db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *known);
-    return add_access(db, patient, alias, SIDE_UNKNOWN, "", false, known);
+    return e == ERR_ABSENT ? join_free_alias(db, patient, alias, rival, known)
+                           : e;
+}
+
+enum err access_unite_rivals(struct db *db, int64_t patient)
+{
+    const enum query q = Q_RIVAL_LIST;
+    int64_t from[CANDIDATES_MAX], into[CANDIDATES_MAX];
+    size_t count = 0;
+    enum err e = db_query(db, q, "i", patient);
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (count == CANDIDATES_MAX)
+            continue;
+        from[count] = db_int(db, q, 0);
+        into[count++] = db_int(db, q, 1);
+    }
+    if (e == ERR_ABSENT)
+        e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < count; i++)
+        e = merge(db, from[i], into[i]);
+    return e;
 }
 
 struct candidate {
@@ -271,7 +301,8 @@ enum err access_take(struct db *db, const struct fhir_item *item,
     const struct fhir_access *a = &item->u.access;
     char alias[ALIAS_SIZE], literal[FID_SIZE + 16], label[160];
     int64_t patient, known = 0;
-    enum err e = patient_of_ref(db, &a->patient, &patient);
+    bool united;
+    enum err e = patient_of_ref(db, &a->patient, &patient, &united);
 
     /* the identifiers first: they are what people call it */
     for (size_t i = 0; e == ERR_OK && i < item->identifier_count; i++) {
@@ -283,6 +314,7 @@ enum err access_take(struct db *db, const struct fhir_item *item,
     if (e == ERR_OK && alias_of_literal(literal, alias))
         e = join_alias(db, patient, alias, &known);
     if (e == ERR_OK && item->full_url != NULL &&
+        strncmp(item->full_url, "urn:", 4) != 0 &&
         alias_of_literal(item->full_url, alias))
         e = join_alias(db, patient, alias, &known);
     if (e != ERR_OK)
@@ -313,6 +345,20 @@ static bool may_be_access(const struct fhir_access_name *name)
            strncmp(slash - len, "BodyStructure", len) == 0;
 }
 
+/* The patient's own access of a name that went to somebody else's, who may be
+ * the same person. */
+static enum err own_rival(struct db *db, int64_t patient, struct access *a)
+{
+    enum err e = db_first(db, Q_RIVAL_OF, "ii", a->id, patient);
+    int64_t own;
+
+    if (e != ERR_OK)
+        return e == ERR_ABSENT ? ERR_OK : e;
+    own = db_int(db, Q_RIVAL_OF, 0);
+    db_done(db, Q_RIVAL_OF);
+    return access_get(db, own, a);
+}
+
 /* Is this access one of the patient's, and not contradicted by the side? */
 static enum err accept(struct db *db, const struct access_question *q,
                        int64_t id, struct access_answer *answer)
@@ -320,6 +366,8 @@ static enum err accept(struct db *db, const struct access_question *q,
     struct access a;
     enum err e = access_get(db, id, &a);
 
+    if (e == ERR_OK && a.patient != q->patient)
+        e = own_rival(db, q->patient, &a);
     if (e != ERR_OK)
         return e;
     if (a.patient != q->patient)
@@ -328,7 +376,43 @@ static enum err accept(struct db *db, const struct access_question *q,
              a.side != SIDE_UNKNOWN && a.side != q->side)
         answer->hold = HOLD_SIDE;
     else
-        answer->access = id;
+        answer->access = a.id;
+    return ERR_OK;
+}
+
+static bool is_focus(const struct fhir_access_name *name)
+{
+    return name->how == ACCESS_BY_FOCUS_REF || name->how == ACCESS_BY_FOCUS_ID;
+}
+
+/* The focus wins over what follows it; but two of the patient's accesses in
+ * the focus leave open which of them is meant. */
+static enum err check_others(struct db *db, const struct access_question *q,
+                             size_t from, struct access_answer *answer)
+{
+    const struct fhir_observation *o = q->observation;
+    char alias[ALIAS_SIZE];
+    struct access a;
+    enum err e = ERR_OK;
+
+    for (size_t i = from; i < o->name_count && answer->access != 0; i++) {
+        const struct fhir_ref *ref = &o->names[i].ref;
+        int64_t found;
+
+        if (!is_focus(&o->names[i]) || !is_focus(&o->names[from - 1]) ||
+            !(alias_of_literal(ref->literal, alias) ||
+              alias_of_identifier(ref->system, ref->value, alias)))
+            continue;
+        e = by_alias(db, alias, &found);
+        if (e == ERR_OK)
+            e = access_get(db, found, &a);
+        if (e != ERR_OK && e != ERR_ABSENT)
+            return e;
+        if (e == ERR_OK && a.patient == q->patient && a.id != answer->access) {
+            answer->access = 0;
+            answer->hold = HOLD_ACCESS;
+        }
+    }
     return ERR_OK;
 }
 
@@ -353,7 +437,8 @@ static enum err by_name(struct db *db, const struct access_question *q,
         if (e == ERR_OK) {
             *named = true;
             answer->how = o->names[i].how;
-            return accept(db, q, found, answer);
+            e = accept(db, q, found, answer);
+            return e == ERR_OK ? check_others(db, q, i + 1, answer) : e;
         }
         if (unknown[0] == '\0' && may_be_access(&o->names[i])) {
             copy(unknown, sizeof(unknown), alias);

@@ -63,6 +63,10 @@ MUST_CHECK enum err access_resolve(struct db *db,
                                    const struct access_question *question,
                                    struct access_answer *answer);
 
+/* Two patients have become one: what one of them had under a name that went
+ * to an access of the other is merged into that. */
+MUST_CHECK enum err access_unite_rivals(struct db *db, int64_t patient);
+
 /* Two patients have become one: if each had an implied access and nothing
  * contradicts, they are one access too. */
 MUST_CHECK enum err access_unite_implied(struct db *db, int64_t patient);

@@ -64,6 +64,9 @@ bool session_open(struct session *s, const struct args *args,
                   const struct config *config, bool may_create);
 void session_close(struct session *s);
 
+/* Print why a session_call did not do what was asked. */
+void session_complain(const struct session *s, long status, enum err e);
+
 /*
  * One request, waited for.  path follows the base ("/fhir", "/queue");
  * the answer's body is appended to out.  *status is 0 if no answer came.

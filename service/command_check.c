@@ -5,8 +5,11 @@
 #include "adapters/policy_file.h"
 #include "adapters/zone.h"
 #include "service/db.h"
+#include "service/file.h"
 #include "service/maps.h"
+#include "service/tokens.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
@@ -14,7 +17,8 @@
 enum {
     REFERENCE_MAX = 256 * 1024,
     CODESYSTEMS_MAX = 1024 * 1024,
-    WHY_MAX = 4096
+    WHY_MAX = 4096,
+    TOKEN_MAX = 8192
 };
 
 static const char help[] =
@@ -108,6 +112,22 @@ static bool check_maps(const struct config *config)
     return e == ERR_OK;
 }
 
+/* There is no store yet: can one be made? */
+static bool check_folder(const char *path)
+{
+    char folder[CONFIG_TEXT_SIZE] = ".";
+    const char *slash = strrchr(path, '/');
+    bool ok;
+
+    if (slash != NULL)
+        snprintf(folder, sizeof(folder), "%.*s", (int)(slash - path + 1), path);
+    ok = access(folder, W_OK | X_OK) == 0;
+    printf("store    %s: %s%s\n", path,
+           ok ? "will be made" : "cannot be made in its folder: ",
+           ok ? "" : strerror(errno));
+    return ok;
+}
+
 /* A store that no service has open is read through. */
 static bool check_store(const struct config *config)
 {
@@ -115,8 +135,7 @@ static bool check_store(const struct config *config)
     enum err e;
 
     if (access(config->store_path, F_OK) != 0) {
-        printf("store    %s: will be made\n", config->store_path);
-        return true;
+        return check_folder(config->store_path);
     }
     e = db_open(config->store_path, &db);
     if (e == ERR_DENIED) {
@@ -127,8 +146,35 @@ static bool check_store(const struct config *config)
         e = db_verify(db);
     db_close(db);
     printf("store    %s: %s\n", config->store_path,
-           e == ERR_OK ? "whole" : "damaged, or not a store of this version");
+           e == ERR_OK ? "whole" : db_open_reason(config->store_path, e));
     return e == ERR_OK;
+}
+
+/* The files of secrets: that they can be read, not what is in them. */
+static bool check_tokens(const struct config *config)
+{
+    struct tokens *tokens = NULL;
+    struct buf why, token;
+    bool ok = true;
+
+    buf_init(&why, WHY_MAX);
+    buf_init(&token, TOKEN_MAX);
+    if (config->http_tokens[0] != '\0') {
+        ok = tokens_load(config->http_tokens, &tokens, &why) == ERR_OK;
+        printf("tokens   %s\n", ok ? config->http_tokens : why.data);
+    }
+    buf_empty(&why);
+    if (config->record_url[0] != '\0' && config->record_token_file[0] != '\0') {
+        bool read =
+            file_read(config->record_token_file, &token, &why) == ERR_OK;
+
+        printf("token    %s\n", read ? config->record_token_file : why.data);
+        ok = ok && read;
+    }
+    tokens_free(tokens);
+    buf_clear(&why);
+    buf_clear(&token);
+    return ok;
 }
 
 int command_check(int argc, char **argv)
@@ -158,6 +204,7 @@ int command_check(int argc, char **argv)
     ok = check_policy(&config);
     ok = check_zone(&config) && ok;
     ok = check_maps(&config) && ok;
+    ok = check_tokens(&config) && ok;
     ok = check_store(&config) && ok;
     return ok ? 0 : 2;
 }

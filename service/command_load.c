@@ -49,6 +49,55 @@ struct load {
     bool broken; /* no use in going on */
 };
 
+/* The string that begins at text[*at], "" if it is a long one; *at is moved
+ * to its end. */
+static void take_string(const char *text, size_t len, size_t *at, char *out,
+                        size_t size)
+{
+    size_t begin = ++*at;
+
+    while (*at < len && text[*at] != '"')
+        *at += text[*at] == '\\' ? 2 : 1;
+    snprintf(out, size, "%.*s",
+             *at < len && *at - begin < size ? (int)(*at - begin) : 0,
+             text + begin);
+}
+
+/* Is the resourceType of the whole, not of something within, Bundle?  The
+ * service judges the JSON: here only brackets and strings are followed. */
+static bool is_bundle(const char *text, size_t len)
+{
+    char word[16] = "", before[16] = "";
+    int depth = 0;
+
+    for (size_t i = 0; i < len; i++) {
+        if (text[i] == '{' || text[i] == '[')
+            depth++;
+        else if (text[i] == '}' || text[i] == ']')
+            depth--;
+        else if (text[i] == ',' && depth == 1)
+            before[0] = '\0';
+        else if (text[i] == ':' && depth == 1)
+            memcpy(before, word, sizeof(before));
+        if (text[i] != '"')
+            continue;
+        take_string(text, len, &i, word, sizeof(word));
+        if (depth == 1 && strcmp(before, "resourceType") == 0)
+            return strcmp(word, "Bundle") == 0;
+    }
+    return false;
+}
+
+static bool has_bundle(const struct feed_batch *batch)
+{
+    for (size_t i = 0; i < batch->count; i++) {
+        if (is_bundle(batch->body.data + batch->entries[i].start,
+                      batch->entries[i].len))
+            return true;
+    }
+    return false;
+}
+
 static int64_t monotonic_ms(void)
 {
     struct timespec now;
@@ -104,16 +153,38 @@ static bool send_body(struct load *l, const struct buf *body, size_t *count,
     buf_clear(&out);
     if (e != ERR_OK) {
         progress_clear(&l->progress);
+        session_complain(&l->session, status, e);
         fprintf(stderr,
-                "headgate: %s: stopped: the service answered %ld (%s); what "
-                "was loaded before stays, and may be sent again\n",
-                l->name, status, err_word(e));
+                "headgate: %s: stopped; what was loaded before stays, and may "
+                "be sent again\n",
+                l->name);
         l->broken = true;
     }
     return e == ERR_OK;
 }
 
-/* Refused as a whole: one by one, so that the others are not lost. */
+/* A Bundle that stands in a line goes as it is, so that its own kind counts;
+ * what becomes of each of its entries is told with the line. */
+static void send_bundle(struct load *l, const struct feed_batch *batch,
+                        size_t i)
+{
+    const struct feed_entry *entry = &batch->entries[i];
+    struct buf one;
+    size_t count;
+    bool lone;
+
+    buf_init(&one, (size_t)FEED_LINE_MAX + 256);
+    buf_add(&one, batch->body.data + entry->start, entry->len);
+    if (buf_ok(&one) != ERR_OK) {
+        show_refusal(l, entry->line, "too-long", "the line is too long", "");
+    } else if (send_body(l, &one, &count, &lone)) {
+        for (size_t k = 0; k < count; k++)
+            count_answer(l, entry->line, &l->answers[k]);
+    }
+    buf_clear(&one);
+}
+
+/* Refused as a whole, or Bundles among them: one by one, so that the others are not lost. */
 static void send_singly(struct load *l, const struct feed_batch *batch)
 {
     struct buf one;
@@ -122,6 +193,11 @@ static void send_singly(struct load *l, const struct feed_batch *batch)
 
     buf_init(&one, (size_t)FEED_LINE_MAX + 256);
     for (size_t i = 0; i < batch->count && !l->broken; i++) {
+        if (is_bundle(batch->body.data + batch->entries[i].start,
+                      batch->entries[i].len)) {
+            send_bundle(l, batch, i);
+            continue;
+        }
         feed_batch_single(batch, i, &one);
         if (buf_ok(&one) != ERR_OK)
             show_refusal(l, batch->entries[i].line, "too-long",
@@ -137,6 +213,10 @@ static void send_batch(struct load *l, const struct feed_batch *batch)
     size_t count;
     bool lone;
 
+    if (has_bundle(batch)) {
+        send_singly(l, batch);
+        return;
+    }
     if (!send_body(l, &batch->body, &count, &lone))
         return;
     if (lone && batch->count > 1) {
@@ -145,6 +225,17 @@ static void send_batch(struct load *l, const struct feed_batch *batch)
     }
     for (size_t i = 0; i < count && i < batch->count; i++)
         count_answer(l, batch->entries[i].line, &l->answers[i]);
+}
+
+/* With the system's word for it, as long as that is fresh. */
+static void say_unreadable(struct load *l, enum err e)
+{
+    const char *reason =
+        e == ERR_IO && errno != 0 ? strerror(errno) : err_word(e);
+
+    progress_clear(&l->progress);
+    fprintf(stderr, "headgate: %s: %s\n", l->name, reason);
+    l->broken = true;
 }
 
 static void load_lines(struct load *l, struct feed *feed)
@@ -164,11 +255,14 @@ static void load_lines(struct load *l, struct feed *feed)
                          "the line is too long", "");
         progress_update(&l->progress, feed_taken(feed), monotonic_ms());
     }
-    if (e == ERR_IO || e == ERR_MEMORY) {
-        fprintf(stderr, "headgate: %s: %s\n", l->name, err_word(e));
-        l->broken = true;
-    }
+    if (e == ERR_IO || e == ERR_MEMORY)
+        say_unreadable(l, e);
     feed_batch_clear(&batch);
+}
+
+static bool is_blank(const struct buf *body)
+{
+    return body->len == 0 || strspn(body->data, " \t\r\n") == body->len;
 }
 
 /* A Bundle as it is, so that its own kind (batch, transaction) counts; a
@@ -183,19 +277,27 @@ static void load_document(struct load *l, struct feed *feed)
     buf_init(&body, DOCUMENT_MAX);
     buf_init(&wrapped, DOCUMENT_MAX + 256);
     e = feed_rest(feed, &body);
-    if (e == ERR_OK && strstr(body.data, "\"Bundle\"") == NULL) {
+    if (e == ERR_OK && is_blank(&body)) {
+        buf_clear(&body);
+        return; /* nothing came, and nothing is wrong */
+    }
+    if (e == ERR_OK && !is_bundle(body.data, body.len)) {
         buf_puts(&wrapped, "{\"resourceType\":\"Bundle\",\"type\":"
                            "\"collection\",\"entry\":[{\"resource\":");
         buf_add(&wrapped, body.data, body.len);
         buf_puts(&wrapped, "}]}");
         e = buf_ok(&wrapped);
     }
-    if (e != ERR_OK) {
+    if (e == ERR_IO) {
+        say_unreadable(l, e);
+    } else if (e != ERR_OK) {
         show_refusal(l, 1, "too-long", "the document cannot be read whole", "");
     } else if (send_body(l, wrapped.len > 0 ? &wrapped : &body, &count,
                          &lone)) {
         for (size_t i = 0; i < count; i++)
             count_answer(l, i + 1, &l->answers[i]);
+        if (lone && count > 0 && l->answers[0].fate == FATE_REFUSED)
+            fprintf(stderr, "%s: nothing of this file was loaded\n", l->name);
     }
     buf_clear(&body);
     buf_clear(&wrapped);
@@ -211,11 +313,14 @@ static int terminal_columns(void)
 static void load_file(struct load *l, const char *path)
 {
     bool from_input = strcmp(path, "-") == 0;
-    FILE *f = from_input ? stdin : fopen(path, "rb");
+    FILE *f = NULL;
     struct feed *feed = NULL;
     struct stat info;
     bool lines = false;
+    enum err e;
 
+    errno = 0;
+    f = from_input ? stdin : fopen(path, "rb");
     l->name = from_input ? "standard input" : path;
     if (f == NULL || feed_new(feed_read_file, f, &feed) != ERR_OK) {
         fprintf(stderr, "headgate: %s: %s\n", l->name, strerror(errno));
@@ -226,8 +331,10 @@ static void load_file(struct load *l, const char *path)
                            ? (uint64_t)info.st_size
                            : 0,
                        terminal_columns(), monotonic_ms());
-        if (feed_is_lines(feed, path, &lines) != ERR_OK)
-            l->broken = true;
+        errno = 0;
+        e = feed_is_lines(feed, path, &lines);
+        if (e != ERR_OK)
+            say_unreadable(l, e);
         else if (lines)
             load_lines(l, feed);
         else

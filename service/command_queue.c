@@ -27,12 +27,23 @@ static int terminal_columns(void)
     return 0;
 }
 
+/* A list that was cut must not pass for a whole one. */
+static bool print(const struct buf *out)
+{
+    if (fwrite(out->data, 1, out->len, stdout) == out->len &&
+        fflush(stdout) == 0)
+        return true;
+    fputs("headgate: not everything could be written\n", stderr);
+    return false;
+}
+
 static int show(const struct args *args, const char *path)
 {
     struct config config;
     struct session session;
     struct buf out;
     long status = 0;
+    bool written = false;
     enum err e;
 
     if (!args_config(args, &config))
@@ -42,13 +53,12 @@ static int show(const struct args *args, const char *path)
     buf_init(&out, TEXT_MAX);
     e = session_call(&session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
-        fwrite(out.data, 1, out.len, stdout);
+        written = print(&out);
     else
-        fprintf(stderr, "headgate: the service answered %ld (%s)\n", status,
-                err_word(e));
+        session_complain(&session, status, e);
     buf_clear(&out);
     session_close(&session);
-    return e == ERR_OK && status == 200 ? 0 : 1;
+    return e == ERR_OK && status == 200 && written ? 0 : 1;
 }
 
 int command_queue(int argc, char **argv)

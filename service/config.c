@@ -250,16 +250,20 @@ static enum err load_defaults(struct load *l)
 
 static enum err load_file(struct load *l, const char *path)
 {
-    const struct config_row *policy =
-        find("policy.path", strlen("policy.path"));
+    static const char *const beside[] = { "store.path", "policy.path" };
     const char *slash = strrchr(path, '/');
     int line = 0;
-    enum err e;
+    enum err e = ERR_OK;
 
     l->path = path;
     l->folder_len = slash != NULL ? (size_t)(slash + 1 - path) : 0;
-    /* the one default that is beside the file, not in the working directory */
-    e = set(l, 0, policy, policy->fallback);
+    /* The defaults that are beside the file, not in the working directory:
+     * a command run elsewhere must not find, or make, another store. */
+    for (size_t i = 0; e == ERR_OK && i < COUNT(beside); i++) {
+        const struct config_row *row = find(beside[i], strlen(beside[i]));
+
+        e = set(l, 0, row, row->fallback);
+    }
     if (e != ERR_OK)
         return e;
     e = ini_file_read(path, on_row, l, &line);

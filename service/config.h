@@ -64,8 +64,7 @@ struct config {
  *
  * Relative paths in the file are relative to the file's folder; those of
  * overrides to the working directory.  store.path and policy.path that are
- * not set: "headgate.db" in the working directory, and the policy beside the
- * configuration file ("policy.ini").
+ * not set: "headgate.db" and "policy.ini" beside the configuration file.
  *
  * why  out: what is wrong and where, for a person: "config/x.ini:12:
  *      [http] port: 70000 is not between 0 and 65535"

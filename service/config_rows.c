@@ -48,7 +48,7 @@ static const struct config_row rows[] = {
       "was kept under an implied one." },
 
     { "store.path", T_PATH, AT(store_path), 1, ROOM(store_path), "headgate.db",
-      "", "The database. Not set: in the working directory." },
+      "", "The database. Not set: beside this file." },
 
     { "policy.path", T_PATH, AT(policy_path), 1, ROOM(policy_path),
       "policy.ini", "",
@@ -75,7 +75,9 @@ static const struct config_row rows[] = {
     { "outbox.parallel", T_INT, AT(outbox_parallel), 1, 64, "8", "",
       "Deliveries under way at one time." },
     { "outbox.unclear_tries", T_INT, AT(outbox_unclear_tries), 1, 100, "5", "",
-      "Answers 500 to one delivery before it is put aside for a person." },
+      "Unclear answers in a row (409, 412, 500, or no Task where one is due) "
+      "before a Task is put aside until the next start of the service. The "
+      "waits between them grow from a minute to two hours." },
 
     { "mllp.enabled", T_BOOL, AT(mllp_enabled), 0, 1, "false", "",
       "Reserved for HL7 v2 messages. This version does not listen for them: "

@@ -34,11 +34,16 @@ struct db;
 /*
  * Open or create; WAL, synchronous FULL, exclusive locking, foreign keys.
  *
- * ERR_STORE   not a database, damaged, or of a newer version of the program
+ * ERR_STORE     damaged
+ * ERR_UNKNOWN   no database, or one of another program; it is left as it is
+ * ERR_CONFLICT  of another version of the program
+ * ERR_ABSENT    its folder or it cannot be opened
  * ERR_DENIED  another process has it open
  * ERR_FULL    disk full or read-only
  */
 MUST_CHECK enum err db_open(const char *path, struct db **db);
+/* What that error of db_open means for this path, for a person. */
+const char *db_open_reason(const char *path, enum err e);
 void db_close(struct db *db);
 const char *db_library_version(void);
 

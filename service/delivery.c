@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { TASK_MAX = 1024 * 1024, LOOKUP_KEPT_MS = 24 * 3600 * 1000 };
+enum { LOOKUP_KEPT_MS = 24 * 3600 * 1000 };
 
 void delivery_init(struct delivery_data *d)
 {
@@ -163,6 +163,7 @@ static enum err load_row(struct db *db, struct delivery_data *d)
     remote = db_text(db, q, 2);
     snprintf(d->remote, sizeof(d->remote), "%s", remote != NULL ? remote : "");
     snprintf(d->key, sizeof(d->key), "%s", db_text(db, q, 5));
+    d->status = (long)db_int(db, q, 6);
     db_done(db, q);
     return ERR_OK;
 }

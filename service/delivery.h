@@ -37,9 +37,9 @@ struct delivery_data {
     size_t look_count;
     /* save: in */
     enum delivery_result result;
-    long status;          /* last HTTP status, 0 none */
-    int64_t due_ms;       /* DELIVER_LATER */
-    const char *answer;   /* DELIVER_NEVER: what the record said */
+    long status;        /* last HTTP status, 0 none; load: of the try before */
+    int64_t due_ms;     /* DELIVER_LATER */
+    const char *answer; /* DELIVER_NEVER: what the record said */
     char seen_status[24]; /* of the record's Task; "" not seen */
 };
 

@@ -66,6 +66,12 @@ void exchange_answer(struct exchange *x, int status,
         x->service->counters.refused++;
     if (buf_ok(&x->body) != ERR_OK) {
         buf_clear(&x->body);
+        buf_init(&x->body, ANSWER_SIZE_MAX);
+        outcome_init(&x->outcome);
+        outcome_add(&x->outcome, SEV_FATAL, "internal", "",
+                    "The answer is larger than can be given");
+        fhir_write_outcome(x->service->config.fhir_base, &x->outcome, NULL,
+                           &x->body);
         status = 500;
     }
     http_reply(x->request, status, lines, count,

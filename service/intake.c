@@ -1,6 +1,8 @@
 #include "service/intake.h"
 
 #include "adapters/http_target.h"
+#include "service/again.h"
+#include "service/intake_refs.h"
 #include "service/readings.h"
 
 #include <stdio.h>
@@ -52,6 +54,7 @@ static void refuse(struct entry *e, int status)
 {
     e->result->status = status;
     e->result->fid[0] = '\0';
+    e->result->reference[0] = '\0';
 }
 
 /* Answer with what is already there. */
@@ -61,6 +64,8 @@ static void found(struct entry *e, int status)
     e->result->version = e->row.version;
     e->result->updated_ms = e->row.updated_ms;
     snprintf(e->result->fid, FID_SIZE, "%s", e->row.fid);
+    snprintf(e->result->reference, sizeof(e->result->reference), "%s/%s",
+             e->result->type, e->result->fid);
 }
 
 /* "identifier=system|value", as it stands in a URL; a system that is not
@@ -124,6 +129,31 @@ static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
 }
 
 /*
+ * A withdrawal without a code may have come before its result: the result is
+ * then known by its identifier alone, and takes that place.
+ */
+static enum err find_withdrawn(struct db *db, const struct fhir_item *item,
+                               struct resource *row)
+{
+    const enum query q = Q_RESOURCE_BARE;
+    const struct fhir_identifier *first = &item->identifiers[0];
+    int64_t id;
+    enum err err;
+
+    if (item->type != FHIR_OBSERVATION ||
+        (item->method != NULL && strcmp(item->method, "PUT") == 0))
+        return ERR_ABSENT; /* the id tells */
+    err = db_first(db, q, "issi", INT64(item->type),
+                   first->system != NULL ? first->system : "", first->value,
+                   INT64(READING_WITHDRAWN));
+    if (err != ERR_OK)
+        return err;
+    id = db_int(db, q, 0);
+    db_done(db, q);
+    return resource_get(db, id, row);
+}
+
+/*
  * What this entry is known by, other than its id.  A withdrawal may be
  * stripped to the bone: without a code its identifier alone tells which
  * result it means, and must not become the key of that result.
@@ -140,8 +170,10 @@ static enum err find_by_identifier(struct db *db, struct entry *e,
         return ERR_ABSENT;
     if (item->type != FHIR_OBSERVATION ||
         item->u.observation.root_code != NULL ||
-        item->u.observation.reading_status != READING_WITHDRAWN)
-        return resource_by_ident(db, item->type, e->ident, row);
+        item->u.observation.reading_status != READING_WITHDRAWN) {
+        err = resource_by_ident(db, item->type, e->ident, row);
+        return err == ERR_ABSENT ? find_withdrawn(db, item, row) : err;
+    }
     e->ident[0] = '\0';
     err = resource_by_identifier(db, item->type,
                                  first->system != NULL ? first->system : "",
@@ -208,23 +240,32 @@ static void if_match(struct entry *e)
 }
 
 /*
- * A first report that comes after its own correction or withdrawal must not
- * bring back what was put right.  A PUT is the owner's word, and stands.
+ * A report that comes after a newer one of itself must not bring back what
+ * was put right: one issued before that one, one that is preliminary after
+ * the final one, a first report after its correction or withdrawal.  A
+ * withdrawal always counts, and a PUT is the owner's word, and stands.
  */
 static bool is_out_of_order(const struct entry *e)
 {
     const struct fhir_observation *o = &e->item->u.observation;
-    bool put_right = e->row.status == READING_CORRECTED ||
-                     e->row.status == READING_WITHDRAWN;
+    bool said = o->issued_s != 0 && e->row.issued_s != 0;
 
-    if (e->item->type != FHIR_OBSERVATION || e->row.id == 0 || !put_right)
+    if (e->item->type != FHIR_OBSERVATION || e->row.id == 0 ||
+        o->reading_status == READING_WITHDRAWN)
         return false;
     if (e->item->method != NULL && strcmp(e->item->method, "PUT") == 0)
         return false;
-    if (o->reading_status == READING_CORRECTED ||
-        o->reading_status == READING_WITHDRAWN)
+    if (said && o->issued_s < e->row.issued_s)
+        return true;
+    if (o->reading_status == READING_CORRECTED)
         return false;
-    return o->issued_s == 0 || o->issued_s <= e->row.issued_s;
+    if (o->reading_status == READING_PRELIMINARY &&
+        e->row.status != READING_PRELIMINARY &&
+        e->row.status != READING_WITHDRAWN)
+        return true;
+    return (e->row.status == READING_CORRECTED ||
+            e->row.status == READING_WITHDRAWN) &&
+           (!said || o->issued_s <= e->row.issued_s);
 }
 
 static enum err add_identifiers(struct db *db, const struct entry *e)
@@ -275,6 +316,26 @@ static enum err put(struct db *db, struct entry *e, int64_t patient)
     return err;
 }
 
+static enum err say_identity(struct entry *e, const char *place,
+                             const char *text)
+{
+    outcome_add(&e->item->outcome, SEV_ERROR, "identity", place, "%s", text);
+    refuse(e, 409);
+    return ERR_CONFLICT;
+}
+
+static enum err take_patient(struct db *db, struct entry *e)
+{
+    int64_t id;
+    enum err err = patient_take(db, e->item, e->row.fid, e->row.id, &id);
+
+    if (err == ERR_CONFLICT)
+        return say_identity(e, "Patient.identifier",
+                            "It would make two people one: each has a resource "
+                            "of its own, or a number of the same system");
+    return err == ERR_OK ? again_patient(db, e->in->reader, id) : err;
+}
+
 /* What a resource means beyond its bytes. */
 static enum err take(struct db *db, struct entry *e, int64_t patient)
 {
@@ -282,7 +343,7 @@ static enum err take(struct db *db, struct entry *e, int64_t patient)
     enum err err;
 
     if (e->item->type == FHIR_PATIENT)
-        return patient_take(db, e->item, e->row.fid, e->row.id, &id);
+        return take_patient(db, e);
     if (e->item->type == FHIR_OBSERVATION)
         return readings_replace(db, e->item, patient, e->row.id, e->row.version,
                                 e->in->strict_access &&
@@ -290,12 +351,11 @@ static enum err take(struct db *db, struct entry *e, int64_t patient)
                                 e->in->now_ms);
     err = access_take(db, e->item, e->row.fid, e->row.id, e->in->merge_implied,
                       &id);
-    if (err == ERR_CONFLICT) {
-        outcome_add(&e->item->outcome, SEV_ERROR, "identity",
-                    "BodyStructure.patient",
-                    "This access is known as that of another patient");
-        refuse(e, 409);
-    }
+    if (err == ERR_CONFLICT)
+        return say_identity(e, "BodyStructure.patient",
+                            "This access is known as that of another patient");
+    if (err == ERR_OK)
+        err = again_patient(db, e->in->reader, patient);
     return err == ERR_OK ? news_mark(db, id, e->in->now_ms) : err;
 }
 
@@ -304,7 +364,7 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
                           bool *done)
 {
     struct outcome *o = &e->item->outcome;
-    bool same = false;
+    bool same = false, better = false;
     int64_t equal = 0;
     enum err err = ERR_OK;
 
@@ -319,20 +379,51 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
             err = resource_get(db, equal, &e->row);
         same = equal != 0;
     }
+    if (err == ERR_OK && same && e->item->type == FHIR_OBSERVATION)
+        err = again_observation(db, e->item, patient, e->row.id, e->row.version,
+                                e->in->now_ms, &better);
     if (err != ERR_OK)
         return err;
+    if (better) {
+        found(e, 200); /* the version that is stored says more than it did */
+        *done = true;
+        return ERR_OK;
+    }
     if (same) {
         outcome_add(o, SEV_INFORMATION, "duplicate", "",
                     "Already stored; nothing has changed");
     } else if (is_out_of_order(e)) {
         outcome_add(o, SEV_WARNING, "out-of-order", "",
-                    "Came after its own correction or withdrawal, which "
-                    "stands; not used");
+                    "Came after its own correction or withdrawal, or after "
+                    "a newer report, which stands; not used");
         same = true;
     }
     if (same)
         found(e, 200);
     *done = same;
+    return ERR_OK;
+}
+
+/*
+ * The reference of its subject means one person and its number another.  A
+ * sender who can be told is told; in a feed the Observation is kept, and no
+ * rule sees it before a person has looked.
+ */
+static enum err two_people(struct entry *e)
+{
+    struct fhir_observation *o = &e->item->u.observation;
+    const char *text = "The reference and the identifier mean two people";
+
+    if (e->item->type == FHIR_BODY_STRUCTURE)
+        return say_identity(e, "BodyStructure.patient", text);
+    if (e->in->source != SOURCE_FEED)
+        return say_identity(e, "Observation.subject", text);
+    outcome_add(&e->item->outcome, SEV_WARNING, "identity",
+                "Observation.subject", "%s: kept, not used", text);
+    for (size_t i = 0; i < o->reading_count; i++) {
+        if (o->readings[i].hold == HOLD_NONE)
+            o->readings[i].hold = HOLD_ACCESS;
+    }
     return ERR_OK;
 }
 
@@ -342,6 +433,7 @@ static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
     struct fhir_item *item = e->item;
     char literal[FID_SIZE + 16];
     struct fhir_ref ref = { .literal = literal };
+    bool united;
     enum err err;
 
     if (item->type == FHIR_PATIENT && e->row.fid[0] == '\0')
@@ -351,7 +443,11 @@ static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
         ref = item->u.observation.subject;
     else if (item->type == FHIR_BODY_STRUCTURE)
         ref = item->u.access.patient;
-    err = patient_of_ref(db, &ref, patient);
+    err = patient_of_ref(db, &ref, patient, &united);
+    if (err == ERR_CONFLICT)
+        return two_people(e);
+    if (err == ERR_OK && united)
+        err = again_patient(db, e->in->reader, *patient);
     if (err == ERR_FORM && e->row.id != 0 && item->type == FHIR_OBSERVATION &&
         item->u.observation.reading_status == READING_WITHDRAWN) {
         *patient = 0; /* stripped to the bone: what it withdraws is known */
@@ -461,6 +557,30 @@ static bool sort_out(struct intake *in)
     return left;
 }
 
+/* One pass over the entries of a type; *applied: there were some. */
+static enum err apply_type(struct db *db, struct intake *in,
+                           enum fhir_type type, bool last, bool *applied)
+{
+    enum err err = ERR_OK;
+
+    *applied = false;
+    for (size_t i = 0; err == ERR_OK && i < fhir_doc_count(in->doc); i++) {
+        struct entry e = { .in = in,
+                           .item = fhir_doc_item(in->doc, i),
+                           .result = &in->results[i] };
+
+        if (e.item->type != type || e.result->status != 0 ||
+            !intake_refs(in, i, last))
+            continue;
+        *applied = true;
+        if (e.result->status != 0)
+            continue; /* refused for a reference */
+        err = apply_alone(db, &e);
+        in->news = in->news || e.result->status < 300;
+    }
+    return err;
+}
+
 /* People and accesses before what is measured on them. */
 static enum err apply_in_order(struct db *db, struct intake *in)
 {
@@ -468,17 +588,14 @@ static enum err apply_in_order(struct db *db, struct intake *in)
                                             FHIR_OBSERVATION };
     enum err err = ERR_OK;
 
-    for (size_t k = 0; k < COUNT(order); k++) {
-        for (size_t i = 0; err == ERR_OK && i < fhir_doc_count(in->doc); i++) {
-            struct entry e = { .in = in,
-                               .item = fhir_doc_item(in->doc, i),
-                               .result = &in->results[i] };
+    for (size_t k = 0; err == ERR_OK && k < COUNT(order); k++) {
+        bool more = true;
 
-            if (e.item->type != order[k] || e.result->status != 0)
-                continue;
-            err = apply_alone(db, &e);
-            in->news = in->news || e.result->status < 300;
-        }
+        /* again as long as an entry that others wait for was applied */
+        while (err == ERR_OK && more)
+            err = apply_type(db, in, order[k], false, &more);
+        if (err == ERR_OK)
+            err = apply_type(db, in, order[k], true, &more);
     }
     return err;
 }

@@ -20,12 +20,14 @@ struct intake_result {
     char fid[FID_SIZE]; /* "" if refused */
     int version;
     int64_t updated_ms;
+    char reference[FID_SIZE + 24]; /* "Observation/o1"; "" if refused */
 };
 
 struct intake {
     /* in */
     struct fhir_doc *doc;
-    const char *body; /* borrowed */
+    const struct fhir_reader *reader; /* reads again what is held */
+    const char *body;                 /* borrowed */
     size_t len;
     enum message_source source;
     bool strict_access, merge_implied;

@@ -3,9 +3,12 @@
  */
 #include "service/command.h"
 
+#include <fcntl.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 static const struct {
     const char *name;
@@ -34,8 +37,20 @@ static int usage(FILE *to)
     return to == stdout ? 0 : 2;
 }
 
+/* Started with a descriptor closed, the next file opened would get its
+ * number, and what is printed would go into it: into the store, say. */
+static void fill_standard_files(void)
+{
+    /* read-only on purpose: printing to it fails, and is seen to fail */
+    for (int fd = STDIN_FILENO; fd <= STDERR_FILENO; fd++) {
+        if (fcntl(fd, F_GETFD) < 0 && open("/dev/null", O_RDONLY) != fd)
+            abort();
+    }
+}
+
 int main(int argc, char **argv)
 {
+    fill_standard_files();
     /* What it keeps is of patients: for the eyes of its own account. */
     umask(S_IRWXG | S_IRWXO);
     if (argc < 2)

@@ -64,8 +64,13 @@ static enum err claim_run(struct db *db, void *arg)
 {
     struct outbox *o = arg;
     int64_t now_ms = o->options.now_ms();
-    enum err e = db_query(db, Q_OUTBOX_DUE, "ii", now_ms, INT64(PARALLEL_MAX));
+    enum err e = ERR_OK;
 
+    /* Whoever starts the service again may have mended what was wrong. */
+    if (!o->revived)
+        e = db_run(db, Q_OUTBOX_REVIVE, "i", now_ms);
+    if (e == ERR_OK)
+        e = db_query(db, Q_OUTBOX_DUE, "ii", now_ms, INT64(PARALLEL_MAX));
     o->task_count = 0;
     o->next_due_ms = 0;
     while (e == ERR_OK && (e = db_next(db, Q_OUTBOX_DUE)) == ERR_OK) {
@@ -121,6 +126,7 @@ static void on_claimed(void *arg, enum err e)
     struct outbox *o = arg;
 
     o->claiming = false;
+    o->revived = o->revived || e == ERR_OK;
     if (o->closing) {
         close_when_idle(o);
         return;

@@ -29,7 +29,8 @@ struct outbox_options {
     int timeout_ms;
     int retry_first_ms, retry_last_ms;
     int parallel;
-    int unclear_tries; /* answers 409, 412, 500 before it is put aside */
+    int unclear_tries; /* answers 409, 412, 500, or a 2xx without a Task,
+                          before it is put aside until the next start */
     int64_t (*now_ms)(void);
 };
 

@@ -1,5 +1,6 @@
 #include "service/outbox_work.h"
 
+#include "adapters/fhir_answer.h"
 #include "adapters/fhir_write.h"
 #include "service/log.h"
 #include "service/retry.h"
@@ -7,7 +8,11 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { URL_SIZE = 1200, ANSWER_MAX = 1024 * 1024 };
+enum {
+    URL_SIZE = 1200,
+    ANSWER_MAX = 1024 * 1024,
+    REFETCH_MAX = 5 /* reads of a Task that others keep changing */
+};
 
 static void go(struct delivery *d, enum delivery_state next);
 
@@ -19,16 +24,15 @@ static void save(struct delivery *d, enum delivery_result result)
     go(d, SAVING);
 }
 
-static void try_later(struct delivery *d, const struct http_answer *answer)
+static void try_later(struct delivery *d, const struct http_answer *answer,
+                      int64_t wait_ms, bool at_least)
 {
-    const struct outbox_options *options = &d->outbox->options;
-    int64_t now_ms = options->now_ms();
-    int64_t wait_ms = retry_wait_ms(d->data.tries, options->retry_first_ms,
-                                    options->retry_last_ms);
+    int64_t now_ms = d->outbox->options.now_ms();
     int64_t asked_ms;
 
     if (answer->retry_after != NULL &&
-        retry_after_ms(answer->retry_after, now_ms, &asked_ms) == ERR_OK)
+        retry_after_ms(answer->retry_after, now_ms, &asked_ms) == ERR_OK &&
+        (!at_least || asked_ms > wait_ms))
         wait_ms = asked_ms;
     d->data.tries++;
     d->data.due_ms = now_ms + wait_ms;
@@ -52,19 +56,35 @@ static void put_aside(struct delivery *d, const struct http_answer *answer)
     save(d, DELIVER_NEVER);
 }
 
+/* Perhaps for good, perhaps not: a few times, with long waits. */
+static void unclear(struct delivery *d, const struct http_answer *answer)
+{
+    const struct outbox_options *options = &d->outbox->options;
+
+    d->data.status = answer->status;
+    d->data.tries = d->unclear;
+    if (d->unclear + 1 >= options->unclear_tries)
+        put_aside(d, answer);
+    else
+        try_later(d, answer,
+                  retry_unclear_ms(d->unclear, options->retry_last_ms), true);
+}
+
 /* Anything but success. */
 static void not_done(struct delivery *d, const struct http_answer *answer)
 {
+    const struct outbox_options *options = &d->outbox->options;
+
     d->data.status = answer->status;
     switch (retry_class(answer)) {
     case RETRY_LATER:
-        try_later(d, answer);
+        try_later(d, answer,
+                  retry_wait_ms(d->data.tries, options->retry_first_ms,
+                                options->retry_last_ms),
+                  false);
         break;
     case RETRY_UNCLEAR:
-        if (d->data.tries + 1 >= d->outbox->options.unclear_tries)
-            put_aside(d, answer);
-        else
-            try_later(d, answer);
+        unclear(d, answer);
         break;
     case RETRY_NEVER:
         put_aside(d, answer);
@@ -76,6 +96,29 @@ static bool is_success(const struct http_answer *answer)
 {
     return answer->err == ERR_OK && answer->status >= 200 &&
            answer->status < 300;
+}
+
+/* A try that ended with a success, and is still waiting, was one whose body
+ * was no Task; an outage before it does not count. */
+static int unclear_before(const struct delivery_data *d)
+{
+    struct http_answer before = { .err = ERR_OK, .status = d->status };
+
+    if (is_success(&before) ||
+        (d->status != 0 && retry_class(&before) == RETRY_UNCLEAR))
+        return d->tries;
+    return 0;
+}
+
+/* Letters, digits, "-" and ".": what FHIR allows.  Dots alone are refused,
+ * since they would lead to another address. */
+static bool is_id(const char *id, size_t len)
+{
+    static const char allowed[] = "abcdefghijklmnopqrstuvwxyz"
+                                  "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-.";
+
+    return len > 0 && len <= 64 && strspn(id, allowed) >= len &&
+           strspn(id, ".") < len;
 }
 
 /* ---- states ------------------------------------------------------------ */
@@ -92,8 +135,10 @@ static void on_loaded(void *arg, enum err e)
                       KEY_ERR(e));
         outbox_delivered(d);
     } else if (d->data.must_look_up) {
+        d->unclear = unclear_before(&d->data);
         go(d, LOOKING_UP);
     } else {
+        d->unclear = unclear_before(&d->data);
         go(d, d->data.remote[0] != '\0' ? FETCHING : CREATING);
     }
 }
@@ -111,11 +156,20 @@ static void on_looked_up(void *arg, const struct http_answer *answer)
     struct delivery *d = arg;
     struct record_lookup *look = &d->data.looks[d->data.look_count - 1];
     char id[FID_SIZE];
+    enum err e;
 
     d->call = NULL;
     if (is_success(answer)) {
-        if (fhir_sole_match(answer->body, answer->body_len, id) == ERR_OK)
+        e = answer->body_len == 0
+                ? ERR_FORM
+                : fhir_sole_match(answer->body, answer->body_len, id);
+        if (e == ERR_OK) {
             write_reference(look, id);
+        } else if (e != ERR_ABSENT && e != ERR_AMBIGUOUS && d->unclear == 0) {
+            /* no answer to a search: asked once more, then done without */
+            unclear(d, answer);
+            return;
+        }
     } else if (retry_class(answer) != RETRY_NEVER && answer->status != 403 &&
                answer->status != 404) {
         not_done(d, answer);
@@ -134,14 +188,14 @@ static bool take_remote_id(struct delivery *d, const struct http_answer *answer)
         answer->location != NULL ? strstr(answer->location, "Task/") : NULL;
     size_t len = at != NULL ? strcspn(at + 5, "/?") : 0;
 
-    if (len > 0 && len < sizeof(d->data.remote)) {
+    if (at != NULL && len < sizeof(d->data.remote) && is_id(at + 5, len)) {
         memcpy(d->data.remote, at + 5, len);
         d->data.remote[len] = '\0';
         return true;
     }
     if (answer->body_len == 0 ||
         fhir_task_view(answer->body, answer->body_len, &view) != ERR_OK ||
-        view.id[0] == '\0')
+        !is_id(view.id, strlen(view.id)))
         return false;
     snprintf(d->data.remote, sizeof(d->data.remote), "%s", view.id);
     return true;
@@ -156,12 +210,29 @@ static void on_created(void *arg, const struct http_answer *answer)
     if (!is_success(answer)) {
         not_done(d, answer);
     } else if (!take_remote_id(d, answer)) {
-        put_aside(d, answer); /* created, but nobody can say which */
+        unclear(d, answer); /* created, perhaps, but nobody can say which */
     } else if (answer->status == 200) {
         go(d, FETCHING); /* was there before: perhaps an older version */
     } else {
         save(d, DELIVERED);
     }
+}
+
+/* Nothing, the Task or an OperationOutcome: what FHIR lets a server say to an
+ * update.  A page to log in on is none of them. */
+static bool says_updated(const struct http_answer *answer)
+{
+    struct fhir_task_view view;
+    struct fhir_answer outcome;
+    size_t count;
+    bool lone = false;
+
+    if (answer->body_len == 0 ||
+        fhir_task_view(answer->body, answer->body_len, &view) == ERR_OK)
+        return true;
+    return fhir_answer_read(answer->body, answer->body_len, (int)answer->status,
+                            &outcome, 1, &count, &lone) == ERR_OK &&
+           lone;
 }
 
 static void on_updated(void *arg, const struct http_answer *answer)
@@ -170,10 +241,12 @@ static void on_updated(void *arg, const struct http_answer *answer)
 
     d->call = NULL;
     d->data.status = answer->status;
-    if (is_success(answer)) {
+    if (is_success(answer) && says_updated(answer)) {
         save(d, DELIVERED);
+    } else if (is_success(answer)) {
+        unclear(d, answer);
     } else if (answer->err == ERR_OK && answer->status == 412 &&
-               ++d->data.tries < d->outbox->options.unclear_tries) {
+               ++d->refetched < REFETCH_MAX) {
         go(d, FETCHING); /* someone was faster: read again, decide again */
     } else {
         not_done(d, answer);
@@ -218,8 +291,8 @@ static void on_fetched(void *arg, const struct http_answer *answer)
         save(d, DELIVERED);
     } else if (!is_success(answer)) {
         not_done(d, answer);
-    } else if (merge(d, answer, &same) != ERR_OK) {
-        put_aside(d, answer);
+    } else if (answer->body_len == 0 || merge(d, answer, &same) != ERR_OK) {
+        unclear(d, answer);
     } else if (same) {
         save(d, DELIVERED);
     } else {

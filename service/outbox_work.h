@@ -33,6 +33,8 @@ struct delivery {
     bool job_running;
     bool failed;            /* the store failed: not again at once */
     struct http_call *call; /* non-NULL only while a call runs */
+    int unclear;            /* unclear answers in a row before this try */
+    int refetched;          /* times that someone was faster, in this try */
     char etag[80];          /* of the record's version: while UPDATING */
     char answer[ANSWER_KEPT];
 };
@@ -46,6 +48,7 @@ struct outbox {
     struct delivery *deliveries; /* in flight */
     unsigned in_flight;
     struct store_job claim;
+    bool revived;         /* what was put aside before this start waits again */
     bool claiming, again; /* a claim runs; another is wanted after it */
     bool closing;
     void (*on_closed)(void *arg);

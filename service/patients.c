@@ -50,7 +50,42 @@ static enum err add_patient(struct db *db, const char *alias, int64_t *patient)
     return e;
 }
 
-/* Both numbers mean one person: the older one stays. */
+static enum err is_row(struct db *db, enum query q, int64_t a, int64_t b,
+                       bool *there)
+{
+    enum err e = db_first(db, q, "ii", a, b);
+
+    *there = e == ERR_OK;
+    if (e == ERR_OK)
+        db_done(db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* What no statement of a sender can make one: two resources, or two numbers
+ * that one authority gave. */
+static enum err are_two_people(struct db *db, int64_t a, int64_t b, bool *two)
+{
+    enum err e = is_row(db, Q_PATIENT_TWO_RESOURCES, a, b, two);
+
+    return e != ERR_OK || *two ? e
+                               : is_row(db, Q_PATIENT_TWO_NUMBERS, a, b, two);
+}
+
+enum err patients_differ(struct db *db, int64_t a, int64_t b, bool *differ)
+{
+    enum err e;
+
+    *differ = false;
+    if (a == b)
+        return ERR_OK;
+    e = are_two_people(db, a, b, differ);
+    return e != ERR_OK || *differ
+               ? e
+               : is_row(db, Q_PATIENT_TWO_LITERALS, a, b, differ);
+}
+
+/* Both numbers mean one person: the older one stays.  ERR_CONFLICT, and
+ * nothing is changed, if they are two people. */
 static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
 {
     static const enum query moves[] = { Q_PATIENT_ALIAS_MOVE,
@@ -58,17 +93,25 @@ static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
                                         Q_PATIENT_MOVE_HELD, Q_READING_MOVE,
                                         Q_TASK_MOVE_PATIENT };
     int64_t goes = a < b ? b : a;
+    bool two;
     enum err e;
 
-    *stays = a < b ? a : b;
-    if (a == b)
+    if (a == b) {
+        *stays = a;
         return ERR_OK;
+    }
+    e = are_two_people(db, a, b, &two);
+    if (e != ERR_OK || two)
+        return e == ERR_OK ? ERR_CONFLICT : e;
+    *stays = a < b ? a : b;
     for (size_t i = 0; i < COUNT(moves); i++) {
         e = db_run(db, moves[i], "ii", goes, *stays);
         if (e != ERR_OK)
             return e;
     }
     e = db_run(db, Q_PATIENT_REMOVE, "i", goes);
+    if (e == ERR_OK)
+        e = access_unite_rivals(db, *stays);
     if (e == ERR_OK)
         e = access_unite_implied(db, *stays);
     /* each access may have gained readings */
@@ -97,18 +140,22 @@ static enum err join_alias(struct db *db, const char *alias, int64_t *known)
 }
 
 enum err patient_of_ref(struct db *db, const struct fhir_ref *ref,
-                        int64_t *patient)
+                        int64_t *patient, bool *united)
 {
     char alias[ALIAS_SIZE];
-    int64_t known = 0;
+    int64_t known = 0, other = 0;
     enum err e;
 
+    *united = false;
     if (alias_of_literal(ref->literal, alias)) {
         e = join_alias(db, alias, &known);
         if (e != ERR_OK)
             return e;
     }
     if (alias_of_identifier(ref->system, ref->value, alias)) {
+        e = by_alias(db, alias, &other);
+        *united = e == ERR_OK && known != 0 && known != other;
+        *patient = known;
         e = join_alias(db, alias, &known);
         if (e != ERR_OK)
             return e;
@@ -148,6 +195,17 @@ static void write_name(const struct fhir_patient *p, char name[160])
         name[0] = '\0';
 }
 
+/* Two resources are two people, until their records say otherwise. */
+static enum err check_resource(struct db *db, int64_t patient, int64_t resource)
+{
+    struct patient p;
+    enum err e = patient_get(db, patient, &p);
+
+    if (e == ERR_OK && p.resource != 0 && p.resource != resource)
+        return ERR_CONFLICT;
+    return e;
+}
+
 enum err patient_take(struct db *db, const struct fhir_item *item,
                       const char *fid, int64_t resource, int64_t *patient)
 {
@@ -164,9 +222,13 @@ enum err patient_take(struct db *db, const struct fhir_item *item,
                                 item->identifiers[i].value, alias))
             e = join_alias(db, alias, &known);
     }
+    /* a "urn:" names the entry within its Bundle, and nobody outside it */
     if (e == ERR_OK && item->full_url != NULL &&
+        strncmp(item->full_url, "urn:", 4) != 0 &&
         alias_of_literal(item->full_url, alias))
         e = join_alias(db, alias, &known);
+    if (e == ERR_OK)
+        e = check_resource(db, known, resource);
     if (e != ERR_OK)
         return e;
     write_name(&item->u.patient, name);

@@ -23,18 +23,31 @@ bool alias_of_identifier(const char *system, const char *value,
 /*
  * patient_of_ref - the patient a reference means, made known if new
  *
- * ERR_FORM  the reference says neither a literal nor an identifier, or is
- *           longer than an alias may be
+ * united        out: two that were known have become one
+ * ERR_FORM      the reference says neither a literal nor an identifier, or is
+ *               longer than an alias may be
+ * ERR_CONFLICT  its literal and its identifier mean two people; *patient is
+ *               that of the literal, and nothing was changed
  */
 MUST_CHECK enum err patient_of_ref(struct db *db, const struct fhir_ref *ref,
-                                   int64_t *patient);
+                                   int64_t *patient, bool *united);
+
+/* Are these known to be two people?  What is known of one by references and
+ * of the other by numbers may be one person. */
+MUST_CHECK enum err patients_differ(struct db *db, int64_t a, int64_t b,
+                                    bool *differ);
 
 /* The patient a search names, not made known: ERR_ABSENT. */
 MUST_CHECK enum err patient_find(struct db *db, const char *literal,
                                  const char *system, const char *value,
                                  int64_t *patient);
 
-/* Take over a Patient resource (fid its id here). */
+/*
+ * Take over a Patient resource (fid its id here).
+ *
+ * ERR_CONFLICT  it would make two people one: each has a resource, or a
+ *               number of the same system; the caller undoes what was done
+ */
 MUST_CHECK enum err patient_take(struct db *db, const struct fhir_item *item,
                                  const char *fid, int64_t resource,
                                  int64_t *patient);

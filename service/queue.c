@@ -175,6 +175,28 @@ static enum err read_rows(struct db *db, enum query q, struct list *l,
     return e == ERR_ABSENT ? l->err : e;
 }
 
+/* A sign of emergency may be among what nobody could place. */
+static enum err write_held_count(struct db *db, struct buf *out)
+{
+    const enum query q = Q_HELD_BY_QUANTITY;
+    long long held = 0, signs = 0;
+    enum err e = db_query(db, q, "");
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        enum quantity quantity = (enum quantity)db_int(db, q, 0);
+
+        held += db_int(db, q, 1);
+        if (quantity_info(quantity)->kind != VALUE_NUMBER)
+            signs += db_int(db, q, 1);
+    }
+    if (held > 0)
+        buf_printf(out,
+                   "%lld held back and not used, %lld of them signs of hand "
+                   "or access: see headgate quarantine.\n",
+                   held, signs);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 enum err queue_read(struct db *db, const struct queue_options *options,
                     int64_t now_s, const struct zone *zone, struct buf *out)
 {
@@ -183,8 +205,10 @@ enum err queue_read(struct db *db, const struct queue_options *options,
 
     if (e == ERR_OK)
         e = read_rows(db, Q_REPEAT_QUEUE, &l, take_reminder);
-    if (e == ERR_OK && options != NULL)
+    if (e == ERR_OK && options != NULL) {
         queue_write_table(l.rows, l.count, options, out);
+        e = write_held_count(db, out);
+    }
     for (size_t i = 0; e == ERR_OK && options == NULL && i < l.count; i++)
         queue_write_json(&l.rows[i], now_s, zone, out);
     list_clear(&l);
@@ -236,7 +260,14 @@ enum err held_read(struct db *db, const struct zone *zone, struct buf *out)
 
     while (e == ERR_OK && (e = db_next(db, Q_HELD_LIST)) == ERR_OK)
         write_held(db, zone, out);
-    if (e == ERR_ABSENT && out->len == 0)
+    if (e != ERR_ABSENT)
+        return e;
+    if (out->len == 0)
         buf_puts(out, "Nothing is held back.\n");
-    return e == ERR_ABSENT ? buf_ok(out) : e;
+    e = db_first(db, Q_HELD_COUNT, "");
+    if (e == ERR_OK && db_int(db, Q_HELD_COUNT, 0) > HELD_SHOWN_MAX)
+        buf_printf(out, "... and %lld more\n",
+                   (long long)(db_int(db, Q_HELD_COUNT, 0) - HELD_SHOWN_MAX));
+    db_done(db, Q_HELD_COUNT);
+    return e == ERR_OK ? buf_ok(out) : e;
 }

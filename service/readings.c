@@ -124,6 +124,51 @@ static bool said_before(const struct outcome *o, const char *word)
     return false;
 }
 
+/* A sign that may be an emergency, and that no rule looks at by itself: the
+ * sender must not take silence for a review. */
+static bool is_unruled(const struct reading *r)
+{
+    switch ((int)r->quantity) {
+    case Q_THRILL:
+        return r->present && r->sign == SIGN_THRILL_ABSENT;
+    case Q_BLEEDING_ACTIVE:
+    case Q_RUPTURE_THREAT:
+        return r->value > 0.5;
+    case Q_INFECTION_SIGN:
+        return r->present;
+    default:
+        return false;
+    }
+}
+
+static void note_no_rule(struct fhir_item *item, const struct reading *r)
+{
+    if (is_unruled(r) && !said_before(&item->outcome, "no-rule"))
+        outcome_add(&item->outcome, SEV_WARNING, "no-rule", "Observation",
+                    "Kept. No rule of this version looks at this sign by "
+                    "itself: if it is an emergency, phone");
+}
+
+/* The limits for low flow depend on whether it is a fistula or a graft. */
+static enum err note_type(struct db *db, struct fhir_item *item, int64_t owner,
+                          const struct reading *r)
+{
+    struct access a;
+    enum err e;
+
+    if (r->quantity != Q_ACCESS_FLOW ||
+        said_before(&item->outcome, "type-unknown"))
+        return ERR_OK;
+    e = access_get(db, owner, &a);
+    if (e == ERR_OK && a.merged != 0)
+        e = access_get(db, a.merged, &a);
+    if (e == ERR_OK && a.type == SIGN_TYPE_UNKNOWN)
+        outcome_add(&item->outcome, SEV_WARNING, "type-unknown", "Observation",
+                    "The type of this access is not known: the limits for low "
+                    "flow are not applied to it");
+    return e;
+}
+
 struct owner_cache {
     bool known[2]; /* by scope */
     enum side side[2];
@@ -192,6 +237,7 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     int64_t owner = patient;
     enum err e;
 
+    note_no_rule(item, r);
     if (fr->hold != HOLD_NONE)
         return hold_reading(db, patient, fr, r, fr->hold, now_ms);
     if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
@@ -210,6 +256,8 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     e = answer.other_arm
             ? ERR_OK
             : add_reading(db, r, owner, partition_of(owner), (int)answer.how);
+    if (e == ERR_OK && !answer.other_arm)
+        e = note_type(db, item, owner, r);
     if (e == ERR_OK && !answer.other_arm && quantity_is_reviewed(r->quantity))
         e = mark_owner(db, owner, patient, now_ms);
     return e;

@@ -18,7 +18,13 @@ enum message_source {
 };
 
 /* BODY_MAX: no message is larger; the range of http.body_max ends here. */
-enum { FID_SIZE = 72, BODY_MAX = 8 * 1024 * 1024 };
+enum {
+    FID_SIZE = 72,
+    BODY_MAX = 8 * 1024 * 1024,
+    /* A Task as a person may send it, and with what is added to it here. */
+    TASK_TAKEN_MAX = 1024 * 1024,
+    TASK_MAX = 2 * TASK_TAKEN_MAX
+};
 
 struct resource {
     int64_t id; /* 0: not stored */

@@ -4,7 +4,12 @@
 #include <openssl/rand.h>
 #include <stdlib.h>
 
-enum { WAIT_MAX_MS = 3600 * 1000 };
+enum {
+    WAIT_MAX_MS = 3600 * 1000,
+    UNCLEAR_FIRST_MS = 60 * 1000,
+    UNCLEAR_GROWTH = 5,
+    UNCLEAR_MAX_MS = 24 * 3600 * 1000
+};
 
 enum retry_class retry_class(const struct http_answer *answer)
 {
@@ -39,6 +44,27 @@ int64_t retry_wait_ms(int tries, int first_ms, int last_ms)
     if (RAND_bytes((unsigned char *)&random, sizeof(random)) != 1)
         random = UINT32_MAX;
     return 1 + (int64_t)((double)random / (UINT32_MAX + 1.0) * (double)most_ms);
+}
+
+int64_t retry_unclear_ms(int tries, int last_ms)
+{
+    int64_t wait_ms = last_ms / UNCLEAR_GROWTH;
+    int64_t least_ms = UNCLEAR_FIRST_MS;
+
+    if (wait_ms > UNCLEAR_FIRST_MS)
+        wait_ms = UNCLEAR_FIRST_MS;
+    for (int i = 0; i < tries && wait_ms < UNCLEAR_MAX_MS; i++) {
+        wait_ms *= UNCLEAR_GROWTH;
+        if (least_ms < last_ms)
+            least_ms *= 2;
+    }
+    if (least_ms > last_ms)
+        least_ms = last_ms;
+    if (wait_ms < least_ms)
+        wait_ms = least_ms;
+    if (wait_ms > UNCLEAR_MAX_MS)
+        wait_ms = UNCLEAR_MAX_MS;
+    return wait_ms + retry_wait_ms(0, (int)(wait_ms / 8), (int)(wait_ms / 8));
 }
 
 static int64_t within(int64_t wait_ms)

@@ -22,6 +22,16 @@ enum retry_class retry_class(const struct http_answer *answer);
 int64_t retry_wait_ms(int tries, int first_ms, int last_ms);
 
 /*
+ * How long to wait after the nth unclear answer in a row (from 0).  A minute,
+ * then five times as long each time: a record that says 500 while it is
+ * mended has hours, not seconds, before a Task is put aside.  Where last_ms
+ * is less than five minutes all is shorter in proportion; never less than
+ * the smaller of last_ms and a minute doubled each time.  Up to an eighth is
+ * added by chance, so that what failed together does not come back together.
+ */
+int64_t retry_unclear_ms(int tries, int last_ms);
+
+/*
  * Retry-After, seconds or HTTP-date, as a wait from now_ms; at most an hour.
  * ERR_FORM: neither.
  */

@@ -27,7 +27,7 @@ static enum err review_group(struct suggest *s, enum group group)
     if (s->access->merged != 0)
         verdict.reason = END_MERGED;
     else if (!s->access->active)
-        verdict.reason = END_STAGE;
+        verdict.reason = END_INACTIVE;
     return suggest_carry_out(s, group, &verdict, episode_task, repeat_task);
 }
 

@@ -238,6 +238,7 @@ static void store(struct arrival *a)
     count = fhir_doc_count(a->doc);
     a->in = (struct intake){
         .doc = a->doc,
+        .reader = &a->reader,
         .body = a->body,
         .len = a->len,
         .source = fhir_doc_bundle(a->doc) == BUNDLE_COLLECTION ? SOURCE_FEED

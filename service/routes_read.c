@@ -7,7 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { HISTORY_MAX = 200 };
+/* Older versions than fit are read one by one. */
+enum { HISTORY_MAX = 200, HISTORY_BYTES_MAX = ANSWER_SIZE_MAX / 2 };
 
 /* ---- read and vread ----------------------------------------------------- */
 
@@ -107,7 +108,8 @@ static enum err write_versions(struct db *db, struct reading_one *r,
         r->row.version > HISTORY_MAX ? r->row.version - HISTORY_MAX : 0;
 
     buf_init(&json, BODY_MAX);
-    for (int v = r->row.version; e == ERR_OK && v > oldest; v--) {
+    for (int v = r->row.version;
+         e == ERR_OK && v > oldest && r->x.body.len < HISTORY_BYTES_MAX; v--) {
         buf_empty(&json);
         e = resource_served(db, r->x.service->config.fhir_base, &r->row, v,
                             &json, &r->updated_ms);

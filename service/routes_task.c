@@ -7,8 +7,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { TASK_MAX = 1024 * 1024 };
-
 /* A person changes a Task that is kept here. */
 struct change {
     struct exchange x; /* first */
@@ -162,6 +160,12 @@ void route_task_update(struct service *s, struct http_request *r,
     c->x.release = release;
     reader.now_s = clock_ms() / 1000;
     c->body = http_body(r, &c->len);
+    if (c->len > TASK_TAKEN_MAX) {
+        outcome_add(&c->x.outcome, SEV_ERROR, "too-long", "Task",
+                    "A Task is taken up to %d bytes", TASK_TAKEN_MAX);
+        exchange_refuse(&c->x);
+        return;
+    }
     snprintf(c->id, sizeof(c->id), "%s", id);
     e = fhir_read(&reader, c->body, c->len, &c->x.outcome, &c->doc);
     if (!is_this_task(c, e)) {

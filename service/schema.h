@@ -45,6 +45,10 @@ static const char schema_sql[] =
     "CREATE TABLE access_alias(alias TEXT PRIMARY KEY, access INT NOT NULL) WITHOUT ROWID;"
     "CREATE INDEX access_alias_of ON access_alias(access);"
 
+    /* access: known by name only, of one who may turn out to be the patient of known, to which the name went */
+    "CREATE TABLE rival(access INTEGER PRIMARY KEY, part INT NOT NULL, known INT NOT NULL);"
+    "CREATE INDEX rival_known ON rival(known);"
+
     /* owner: an access or a patient (numbers are unique over both); reviewed: some rule looks at it */
     "CREATE TABLE reading(owner INT, reviewed INT, start_s INT, quantity INT, resource INT, slot INT,"
     " part INT NOT NULL, ver INT NOT NULL, status INT NOT NULL, end_s INT NOT NULL, precision INT NOT NULL,"

@@ -85,12 +85,10 @@ static enum err open_store(struct service *s, struct buf *why)
                                .arg = s };
     enum err e = store_open(s->loop, s->config.store_path, &work,
                             on_store_fatal, s, &s->store);
-    if (e == ERR_DENIED)
-        buf_printf(why, "%s: another process has this store open",
-                   s->config.store_path);
-    else if (e != ERR_OK)
-        buf_printf(why, "%s: the store cannot be opened: %s",
-                   s->config.store_path, err_word(e));
+
+    if (e != ERR_OK)
+        buf_printf(why, "%s: %s", s->config.store_path,
+                   db_open_reason(s->config.store_path, e));
     return e;
 }
 

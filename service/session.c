@@ -107,6 +107,21 @@ bool session_open(struct session *s, const struct args *args,
     return ok;
 }
 
+void session_complain(const struct session *s, long status, enum err e)
+{
+    if (status == 0)
+        fprintf(stderr, "headgate: %s cannot be reached (%s)\n",
+                s->socket_path[0] != '\0' ? s->socket_path : s->url,
+                err_word(e));
+    else if (status == 401)
+        fprintf(stderr,
+                "headgate: %s wants a token that it knows: --token-file\n",
+                s->url);
+    else
+        fprintf(stderr, "headgate: the service answered %ld (%s)\n", status,
+                err_word(e));
+}
+
 static void client_closed(void *arg)
 {
     (void)arg;

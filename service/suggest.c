@@ -7,7 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { TASK_MAX = 256 * 1024, EVIDENCE_TEXT_MAX = 8 * 1024 };
+enum { EVIDENCE_TEXT_MAX = 8 * 1024 };
 
 static enum err put_task(struct suggest *s, struct resource *row,
                          const struct fhir_task *t, const struct buf *json)
@@ -205,6 +205,8 @@ static enum err end_referral(struct suggest *s, struct draft *d,
         return e;
     w = draft_wording(s, group, due_s);
     wording_end(&w, v, &d->reason, &d->note);
+    if (d->headline.len == 0) /* for one that stays in the queue, in hand */
+        buf_puts(&d->headline, d->reason.data);
     d->task.note = d->note.data;
     d->task.status = "cancelled";
     d->task.status_reason = d->reason.data;

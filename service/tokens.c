@@ -77,6 +77,14 @@ enum err tokens_load(const char *path, struct tokens **out, struct buf *why)
                    path, n);
         e = ERR_CONFIG;
     }
+    if (e == ERR_OK && ferror(f)) {
+        buf_printf(why, "%s: cannot be read", path);
+        e = ERR_IO;
+    } else if (e == ERR_OK && t->count == 0) {
+        buf_printf(why, "%s: there is no token in it: nobody could come in",
+                   path);
+        e = ERR_CONFIG;
+    }
     if (f != NULL)
         fclose(f);
     if (e != ERR_OK) {

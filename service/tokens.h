@@ -11,7 +11,8 @@
 
 struct tokens;
 
-/* ERR_IO, ERR_CONFIG (a line is not of the form; why says which) */
+/* ERR_IO, ERR_CONFIG (a line is not of the form, why says
+ * which; or there is no token at all) */
 MUST_CHECK enum err tokens_load(const char *path, struct tokens **tokens,
                                 struct buf *why);
 void tokens_free(struct tokens *tokens);

@@ -113,7 +113,8 @@ void world_read(struct world *w, const char *method, const char *id,
     assert_non_null(w->body);
     w->reader.now_s = world_now_s;
     outcome_init(&w->outcome);
-    w->in = (struct intake){ .body = w->body,
+    w->in = (struct intake){ .reader = &w->reader,
+                             .body = w->body,
                              .len = strlen(json),
                              .strict_access = w->strict_access,
                              .merge_implied = w->merge_implied,

@@ -217,7 +217,7 @@ static void a_name_of_another_patient_is_not_taken(void **state)
     assert_int_equal(
         world_count(w, "SELECT count(*) FROM reading r JOIN access a ON"
                        " a.id = r.owner JOIN patient p ON p.id = a.patient"
-                       " WHERE p.anchor = 'r:Patient/p-2' AND a.active = 0"),
+                       " WHERE p.anchor = 'r:Patient/p-2' AND a.active = 1"),
         1);
     assert_int_equal(
         world_count(w, "SELECT count(*) FROM access_alias s JOIN access a ON"

@@ -70,22 +70,27 @@ static void a_second_opening_is_refused(void **state)
 
 static void another_schema_is_refused(void **state)
 {
-    static const char *const changes[] = {
-        "UPDATE meta SET v = '2' WHERE k = 'schema'",
-        "UPDATE meta SET v = '0' WHERE k = 'schema'",
-        "DELETE FROM meta WHERE k = 'schema'",
+    static const struct {
+        const char *change;
+        enum err want;
+    } changes[] = {
+        { "UPDATE meta SET v = '2' WHERE k = 'schema'", ERR_CONFLICT },
+        { "UPDATE meta SET v = '0' WHERE k = 'schema'", ERR_CONFLICT },
+        { "DELETE FROM meta WHERE k = 'schema'", ERR_UNKNOWN },
+        { "PRAGMA application_id = 7", ERR_UNKNOWN },
     };
 
     (void)state;
     for (size_t i = 0; i < COUNT(changes); i++) {
         struct db *db = opened();
 
-        ROW(changes[i]);
+        ROW(changes[i].change);
         db_close(db);
-        world_change_file(w.path, changes[i]);
-        assert_int_equal(db_open(w.path, &db), ERR_STORE);
+        world_change_file(w.path, changes[i].change);
+        assert_int_equal(db_open(w.path, &db), changes[i].want);
         world_change_file(w.path,
-                          "INSERT OR REPLACE INTO meta VALUES('schema', '1')");
+                          "INSERT OR REPLACE INTO meta VALUES('schema', '1');"
+                          "PRAGMA application_id = 0");
     }
     db_close(opened());
 }
@@ -108,7 +113,7 @@ static void what_is_no_database_is_refused(void **state)
     (void)state;
     memset(text, 'x', sizeof(text));
     write_file(text, sizeof(text));
-    assert_int_equal(db_open(w.path, &db), ERR_STORE);
+    assert_int_equal(db_open(w.path, &db), ERR_UNKNOWN);
     /* and is left as it is */
     f = fopen(w.path, "rb");
     assert_non_null(f);
@@ -116,6 +121,36 @@ static void what_is_no_database_is_refused(void **state)
     assert_int_equal(fgetc(f), EOF);
     fclose(f);
     assert_memory_equal(now, text, sizeof(text));
+}
+
+/* A database of another program keeps its tables, and gets none of ours. */
+static void another_program_is_left_alone(void **state)
+{
+    struct db *db = NULL;
+
+    (void)state;
+    world_change_file(w.path, "CREATE TABLE meta(a)");
+    assert_int_equal(db_open(w.path, &db), ERR_UNKNOWN);
+    assert_null(db);
+    /* fails if there were one already */
+    world_change_file(w.path, "CREATE TABLE journal(a)");
+}
+
+/* What is said of each to a person. */
+static void reasons(void **state)
+{
+    struct db *db = NULL;
+
+    (void)state;
+    assert_int_equal(db_open("/tmp/headgate-none/t.db", &db), ERR_ABSENT);
+    assert_non_null(
+        strstr(db_open_reason("/tmp/headgate-none/t.db", ERR_ABSENT),
+               "folder does not exist"));
+    assert_int_equal(db_open("/tmp", &db), ERR_ABSENT);
+    assert_non_null(strstr(db_open_reason("/tmp", ERR_ABSENT), "is a folder"));
+    assert_non_null(strstr(db_open_reason("t", ERR_CONFLICT), "version"));
+    assert_non_null(strstr(db_open_reason("t", ERR_FULL), "disk is full"));
+    assert_non_null(strstr(db_open_reason("t", ERR_DENIED), "another process"));
 }
 
 /* The last page overwritten: seen by the check of the whole file. */
@@ -305,6 +340,8 @@ int main(void)
         TEST(a_second_opening_is_refused),
         TEST(another_schema_is_refused),
         TEST(what_is_no_database_is_refused),
+        TEST(another_program_is_left_alone),
+        TEST(reasons),
         TEST(damage_is_found),
         TEST(a_folder_that_is_not_there_is_an_error),
         TEST(every_statement_is_understood),

@@ -65,15 +65,15 @@ static void test_outcome_ends(void **state)
     assert_string_equal(out.data,
                         "{\"resourceType\":\"OperationOutcome\",\"issue\":[{"
                         "\"severity\":\"information\",\"code\":"
-                        "\"informational\",\"details\":{\"text\":\"All "
-                        "OK\"}}]}");
+                        "\"informational\",\"details\":{\"text\":"
+                        "\"Stored\"}}]}");
     /* without a place there is no expression */
     outcome_add(&o, SEV_WARNING, "held", "", "Kept");
     buf_empty(&out);
     fhir_write_outcome(BASE, &o, NULL, &out);
     check_out();
     assert_lacks("expression");
-    assert_lacks("All OK");
+    assert_lacks("Stored");
     /* more than the list holds is said */
     for (int i = 0; i < OUTCOME_ISSUES_MAX; i++)
         outcome_add(&o, SEV_ERROR, "unit", "Observation", "Number %d", i);

@@ -271,9 +271,9 @@ static const struct {
 } headings[] = {
     { "immediate", URGENCY_IMMEDIATE, false,
       "\nPHONE NOW - a Task does not replace a call\n" },
-    { "asap", URGENCY_ASAP, false, "\nWITHIN 24 TO 48 HOURS\n" },
-    { "urgent", URGENCY_URGENT, false, "\nWITHIN 14 DAYS\n" },
-    { "routine", URGENCY_ROUTINE, false, "\nWITHIN 30 DAYS\n" },
+    { "asap", URGENCY_ASAP, false, "\nVERY URGENT - by the date shown\n" },
+    { "urgent", URGENCY_URGENT, false, "\nURGENT - by the date shown\n" },
+    { "routine", URGENCY_ROUTINE, false, "\nROUTINE - by the date shown\n" },
     { "note", URGENCY_NOTE, false, "\nREMARKS - no referral\n" },
     { "reminder", URGENCY_IMMEDIATE, true, "\nMEASURE AGAIN - " },
 };

@@ -91,6 +91,43 @@ static const struct {
     { "the largest there is", 40, 60000, INT32_MAX, INT32_MAX },
 };
 
+/* Unclear answers: bounds of the nth wait, the chance part included. */
+static const struct {
+    const char *name;
+    int tries, last_ms;
+    int64_t least_ms, most_ms;
+} unclear[] = {
+    { "first", 0, 300000, 60000, 67500 },
+    { "second", 1, 300000, 300000, 337500 },
+    { "third", 2, 300000, 1500000, 1687500 },
+    { "fourth", 3, 300000, 7500000, 8437500 },
+    { "never beyond a day", 90, 300000, 86400000, 97200000 },
+    { "a long last wait", 0, 86400000, 60000, 67500 },
+    { "short, first", 0, 500, 500, 562 },
+    { "short, third", 2, 500, 2500, 2812 },
+    { "shortest", 0, 10, 10, 11 },
+};
+
+static void unclear_waits(void **state)
+{
+    int64_t all_ms = 0;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(unclear); i++) {
+        for (int draw = 0; draw < 200; draw++) {
+            int64_t wait_ms =
+                retry_unclear_ms(unclear[i].tries, unclear[i].last_ms);
+
+            ROW(unclear[i].name);
+            assert_in_range(wait_ms, unclear[i].least_ms, unclear[i].most_ms);
+        }
+    }
+    /* five tries with the settings as they come: hours, not seconds */
+    for (int i = 0; i < 4; i++)
+        all_ms += retry_unclear_ms(i, 300000);
+    assert_true(all_ms > 2 * 3600 * 1000);
+}
+
 static void jitter(void **state)
 {
     enum { DRAWS = 2000 };
@@ -178,9 +215,8 @@ static void retry_after(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(classes),
-        cmocka_unit_test(no_answer),
-        cmocka_unit_test(jitter),
+        cmocka_unit_test(classes),     cmocka_unit_test(no_answer),
+        cmocka_unit_test(jitter),      cmocka_unit_test(unclear_waits),
         cmocka_unit_test(retry_after),
     };
 

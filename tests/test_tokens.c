@@ -48,7 +48,7 @@ static const struct {
 } files[] = {
     { "one", "unit-a " ABC "\n", ERR_OK, NULL },
     { "no line feed at the end", "unit-a " ABC, ERR_OK, NULL },
-    { "nothing", "", ERR_OK, NULL },
+    { "nothing", "", ERR_CONFIG, "no token" },
     { "comments and blank lines", "# who\n\n  \t\n  # x\nunit-a " ABC "\n",
       ERR_OK, NULL },
     { "tabs, and the ends of lines of another system",
@@ -192,11 +192,26 @@ static void nobody_comes_in_without_a_token(void **state)
     assert_int_equal(tokens_load(path, &t, &why), ERR_OK);
     assert_false(tokens_accept(t, "Bearer "));
     tokens_free(t);
-    write_file("");
-    assert_int_equal(tokens_load(path, &t, &why), ERR_OK);
-    assert_false(tokens_accept(t, "Bearer abc"));
-    tokens_free(t);
     buf_clear(&why);
+}
+
+/* A service that nobody can reach is a mistake in the file. */
+static void a_file_without_a_token_is_refused(void **state)
+{
+    static const char *const texts[] = { "", "\n\n", "# unit-a\n" };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(texts); i++) {
+        struct tokens *t = NULL;
+        struct buf why;
+
+        buf_init(&why, 1000);
+        write_file(texts[i]);
+        assert_int_equal(tokens_load(path, &t, &why), ERR_CONFIG);
+        assert_non_null(strstr(why.data, "no token"));
+        assert_null(t);
+        buf_clear(&why);
+    }
 }
 
 int main(void)
@@ -208,6 +223,7 @@ int main(void)
         TEST(there_is_a_ceiling),
         TEST(who_is_let_in),
         TEST(nobody_comes_in_without_a_token),
+        TEST(a_file_without_a_token_is_refused),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

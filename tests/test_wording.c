@@ -61,6 +61,18 @@ static int64_t due_s(int64_t now_s, enum group group, enum urgency u)
     return now_s + (int64_t)days * DAY_S;
 }
 
+static const char *label_of(enum sign type)
+{
+    switch ((int)type) {
+    case SIGN_TYPE_AVF:
+        return "Left upper-arm fistula A-0101";
+    case SIGN_TYPE_AVG:
+        return "Left upper-arm graft A-0101";
+    default:
+        return "Left upper-arm access A-0101";
+    }
+}
+
 static void set_up(struct world *w, const struct event *events, enum sign type,
                    enum group group, double now_d)
 {
@@ -76,15 +88,14 @@ static void set_up(struct world *w, const struct event *events, enum sign type,
                                    .readings = w->readings,
                                    .count = n };
     rules_evaluate(&w->history, &policy, &w->findings);
-    w->wording =
-        (struct wording){ .history = &w->history,
-                          .policy = &policy,
-                          .findings = &w->findings,
-                          .group = group,
-                          .zone = utc,
-                          .access_label = "Left upper-arm fistula A-0101",
-                          .due_s = due_s(w->history.now_s, group,
-                                         worst(&w->findings, group)) };
+    w->wording = (struct wording){ .history = &w->history,
+                                   .policy = &policy,
+                                   .findings = &w->findings,
+                                   .group = group,
+                                   .zone = utc,
+                                   .access_label = label_of(type),
+                                   .due_s = due_s(w->history.now_s, group,
+                                                  worst(&w->findings, group)) };
 }
 
 static void judge(struct world *w, const struct episode *before)
@@ -196,6 +207,26 @@ static const struct scenario {
       GROUP_HAND,
       { FLOW(779.35, 4000, USD, .bound = BOUND_ABOVE),
         SIGN(780.40, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE) } },
+    { "wording-weakness-high-flow.txt",
+      SIGN_TYPE_AVF,
+      GROUP_HAND,
+      { FLOW(770.35, 1620, USD), SIGN(782.30, SIGN_MOTOR_WEAKNESS) } },
+    { "wording-high-flow-weakness.txt",
+      SIGN_TYPE_AVF,
+      GROUP_FLOW,
+      { FLOW(751.35, 2240, USD), FLOW(777.34, 2180, USD),
+        SIGN(782.30, SIGN_MOTOR_WEAKNESS) } },
+    { "wording-same-sign.txt",
+      SIGN_TYPE_AVF,
+      GROUP_HAND,
+      { FLOW(779.35, 820, USD), SIGN(775.40, SIGN_PAIN_ON_DIALYSIS),
+        SIGN(777.40, SIGN_PAIN_ON_DIALYSIS),
+        SIGN(780.40, SIGN_PAIN_ON_DIALYSIS) } },
+    { "wording-low-flow-thrill.txt",
+      SIGN_TYPE_AVF,
+      GROUP_LOW_FLOW,
+      { FLOW(750.35, 431, USD), FLOW(778.35, 404, USD),
+        SIGN(782.30, SIGN_THRILL_ABSENT) } },
     { "wording-low-flow.txt",
       SIGN_TYPE_AVF,
       GROUP_LOW_FLOW,
@@ -247,12 +278,21 @@ static void test_description_says(void **state)
         { "wording-weakness.txt",
           { "new weakness of the hand on 2026-11-25", "grade 3",
             "to be seen today, 2026-11-25",
-            "Measure the access flow within 48 hours",
+            "Do not wait for a flow measurement.",
             "a pulse at the wrist does not exclude" } },
         { "wording-rest-pain-low-flow.txt",
           { "652 mL/min on 2026-11-13", "below 1000 mL/min",
             "within 24 to 48 hours", "image the artery from the chest",
             "not suited to ischaemia", "to be seen by 2026-11-27" } },
+        { "wording-low-flow-thrill.txt",
+          { "Phone now: the thrill is lost: suspected thrombosis of the "
+            "access; same-day assessment." } },
+        { "wording-same-sign.txt",
+          { "hand pain during dialysis on 2026-11-23 (3 times since "
+            "2026-11-18)" } },
+        { "wording-weakness-high-flow.txt",
+          { "Do not wait for imaging or a flow measurement. No band is to be "
+            "planned from this message." } },
         { "wording-rest-pain-high-flow.txt",
           { "image inflow and outflow", "reducing the flow can be considered",
             /* not "0.40", which the limit is */
@@ -309,6 +349,79 @@ static void test_phone(void **state)
     }
 }
 
+/* A high flow points to the hand where that cannot wait; a lost thrill is
+ * never left to a date. */
+static void test_first_things_first(void **state)
+{
+    static const struct {
+        const char *name;
+        enum group group;
+        struct event events[4];
+        const char *starts; /* description and suggestion */
+        const char *never;
+    } cases[] = {
+        { "weakness",
+          GROUP_FLOW,
+          { FLOW(751, 2240, USD), FLOW(777, 2180, USD),
+            SIGN(782, SIGN_MOTOR_WEAKNESS) },
+          "The hand is more urgent: see the Task on the hand (phone now).",
+          "48 hours" },
+        { "tissue loss",
+          GROUP_FLOW,
+          { FLOW(751, 2240, USD), FLOW(777, 2180, USD),
+            SIGN(782, SIGN_HAND_ULCER) },
+          "The hand is more urgent: see the Task on the hand (phone now).",
+          "48 hours" },
+        { "rest pain",
+          GROUP_FLOW,
+          { FLOW(751, 1740, USD), FLOW(777, 1680, USD),
+            SIGN(782, SIGN_PAIN_AT_REST) },
+          "The hand is more urgent: see the Task on the hand (within 24 to 48 "
+          "hours).",
+          "phone now" },
+        { "pain that can be borne",
+          GROUP_FLOW,
+          { FLOW(751, 2240, USD), FLOW(777, 2180, USD),
+            SIGN(782, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE) },
+          "",
+          "The hand is more urgent" },
+        { "thrill lost",
+          GROUP_LOW_FLOW,
+          { FLOW(750, 431, USD), FLOW(778, 404, USD),
+            SIGN(782, SIGN_THRILL_ABSENT) },
+          "",
+          "Imaging" },
+        { "thrill lost: no fortnight",
+          GROUP_LOW_FLOW,
+          { FLOW(750, 431, USD), FLOW(778, 404, USD),
+            SIGN(782, SIGN_THRILL_ABSENT) },
+          "",
+          "within 14 days" },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        static const text_fn says[] = { wording_suggestion, wording_description,
+                                        wording_basis };
+        struct world w;
+
+        ROW(cases[i].name);
+        set_up(&w, cases[i].events, SIGN_TYPE_AVF, cases[i].group, NOW);
+        for (size_t k = 0; k < COUNT(says); k++) {
+            bool basis = says[k] == wording_basis;
+            struct buf text;
+
+            buf_init(&text, WORDING_SIZE_MAX);
+            says[k](&w.wording, &text);
+            assert_true(text.len > 0);
+            assert_true(basis || strncmp(text.data, cases[i].starts,
+                                         strlen(cases[i].starts)) == 0);
+            assert_null(strstr(text.data, cases[i].never));
+            buf_clear(&text);
+        }
+    }
+}
+
 /* A band is never held out where the flow is not high, nor at grade 4b. */
 static void test_no_band(void **state)
 {
@@ -326,7 +439,10 @@ static void test_no_band(void **state)
         { "not known", { SIGN(781.5, SIGN_PAIN_AT_REST) }, false },
         { "limited tissue loss",
           { FLOW(770, 1600, USD), SIGN(781.5, SIGN_GRADE_4A) },
-          true },
+          false },
+        { "new weakness",
+          { FLOW(770, 1600, USD), SIGN(781.5, SIGN_MOTOR_WEAKNESS) },
+          false },
         { "extended tissue loss",
           { FLOW(770, 1600, USD), SIGN(781.5, SIGN_GRADE_4B) },
           false },
@@ -343,6 +459,9 @@ static void test_no_band(void **state)
         wording_suggestion(&w.wording, &text);
         assert_int_equal(strstr(text.data, "can be considered") != NULL,
                          cases[i].may_reduce);
+        /* nor is a flow waited for where the hand cannot wait */
+        assert_int_equal(strstr(text.data, "within 48 hours") != NULL,
+                         strcmp(cases[i].name, "not known") == 0);
         buf_clear(&text);
     }
 }
@@ -838,6 +957,7 @@ int main(void)
         cmocka_unit_test(test_scenarios),
         cmocka_unit_test(test_description_says),
         cmocka_unit_test(test_phone),
+        cmocka_unit_test(test_first_things_first),
         cmocka_unit_test(test_no_band),
         cmocka_unit_test(test_follow),
         cmocka_unit_test(test_repeat),

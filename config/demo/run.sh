@@ -20,12 +20,19 @@ done
 cmake --preset release >/dev/null
 cmake --build --preset release --target headgate headgate-demo
 
+# Another run that is still there serves run/demo.db: its store is not ours to
+# remove, and its answers must not be shown as those of this run.
 mkdir -p run
+if [ -s run/pid ] && kill -0 "$(cat run/pid)" 2>/dev/null; then
+    echo "$0: a demo runs already (process $(cat run/pid), see run/pid): end it first" >&2
+    exit 1
+fi
 rm -f run/demo.db run/demo.db-wal run/demo.db-shm run/ready
 build/headgate serve --config config/demo.ini --set http.port="$port" \
     >run/ready 2>run/log &
 service=$!
-trap 'kill "$service" 2>/dev/null || true; wait "$service" || true' EXIT
+echo "$service" >run/pid
+trap 'kill "$service" 2>/dev/null || true; wait "$service" || true; rm -f run/pid' EXIT
 trap 'exit 130' INT TERM
 
 tries=0

@@ -18,13 +18,17 @@ import { bundleCases } from './endpoint_bundle.mjs';
 import { doorCases, lastCases } from './endpoint_doors.mjs';
 import { identityCases } from './endpoint_identity.mjs';
 import { refuseCases } from './endpoint_refuse.mjs';
+import { requestCases } from './endpoint_requests.mjs';
 import { roughCases } from './endpoint_rough.mjs';
+import { searchCases } from './endpoint_search.mjs';
 import { storeCases } from './endpoint_store.mjs';
 import { taskCases } from './endpoint_task.mjs';
 
 const WHOLE_MS = 110000;
-const CASES = [...storeCases, ...refuseCases, ...bundleCases,
-    ...identityCases, ...taskCases, ...doorCases, ...roughCases, ...lastCases];
+/* In this order: later ones use what earlier ones have stored. */
+const CASES = [...storeCases, ...refuseCases, ...requestCases, ...bundleCases,
+    ...identityCases, ...searchCases, ...taskCases, ...doorCases, ...roughCases,
+    ...lastCases];
 
 const ARRIVE_MS = 10000;
 

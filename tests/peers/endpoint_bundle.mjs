@@ -87,7 +87,7 @@ async function batch({ client }) {
     expectSame(status, 200, 'status');
     const id = expectTaken(body.entry[1], 201, 'Observation');
     expectTaken(body.entry[0], 201, 'Observation', `${MARK}-bi`);
-    expectSame(words(body.entry[0]), ['access-provisional'], 'said');
+    expectSame(words(body.entry[0]), ['access-provisional', 'type-unknown'], 'said');
     for (const [i, one] of [`${MARK}-bi`, id].entries()) {
         const read = await client.get(`/Observation/${one}`);
         const sent = JSON.stringify(JSON.parse(text).entry[i].resource);

@@ -16,7 +16,9 @@ import { Client, daysAgo, Endpoint, expectRefused, expectSame, expectStatus,
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const TOKEN = `${MARK}-token.with~chars+/==`;
 const OTHER = `${MARK}-second`;
-const LOG_LINE = /^time=\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z level=(debug|info|warn|error) event=[a-z_.]+( [a-z_]+=("[^"]*"|[^\s"]+))*$/;
+const LOG_LINE = new RegExp('^time=[-\\d]{10}T[:\\d]{8}\\.\\d{3}Z '
+    + 'level=(debug|info|warn|error) event=[a-z_.]+'
+    + '( [a-z_]+=("[^"]*"|[^\\s"]+))*$');
 
 const digest = (text) => createHash('sha256').update(text).digest('hex');
 

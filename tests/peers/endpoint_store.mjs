@@ -174,8 +174,9 @@ async function spelling({ client }) {
     const text = ` \r\n\t{"status" :"final" , "note":[ {"text":"caf\\u00e9 `
         + `\\ud83d\\ude00 😀 \\"}],{[\\\\ \\/ \\t"}\t],\n"co\\u0064e":{"coding":`
         + `[{"system":"${OBS_SYSTEM}","code":"access-flow"}]},`
-        + `"effectiveDateTime":"${new Date().toISOString().slice(0, 10)}","subject":{"reference":`
-        + `"Patient/p-1001"},"focus":[{"reference":"BodyStructure/acc-7"}],\n`
+        + `"effectiveDateTime":"${new Date().toISOString().slice(0, 10)}",`
+        + `"subject":{"reference":"Patient/p-1001"},`
+        + `"focus":[{"reference":"BodyStructure/acc-7"}],\n`
         + `"valueQuantity":{"value":12.50E+2,"unit":"ml/min"}, "id" : "${id}",`
         + `"resourceType":"Observation","meta":{"tag":[{"code":"x"}]}} \n\n`;
     const answer = await client.put('Observation', text);
