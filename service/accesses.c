@@ -101,7 +101,7 @@ static enum err owned_by_alias(struct db *db, int64_t patient,
                                const char *alias, int64_t *access,
                                int64_t *rival)
 {
-    struct access a;
+    struct access a = { .id = 0 };
     bool differ;
     enum err e = by_alias(db, alias, access);
 

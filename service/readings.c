@@ -301,7 +301,7 @@ static enum err withdraw_derived(struct db *db, const char *fid,
 static enum err is_withdrawn(struct db *db, const char *literal, bool *gone)
 {
     static const char type[] = "Observation/";
-    struct resource row;
+    struct resource row = { .id = 0 };
     enum err e = ERR_ABSENT;
 
     if (strncmp(literal, type, strlen(type)) == 0)

@@ -84,7 +84,10 @@ static void read_fraction(const char *text, int64_t *at_ms, int64_t *span_ms)
     int64_t step = 1000;
 
     *at_ms = 0;
-    for (const char *c = dot; c != NULL && step > 1; step /= 10) {
+    *span_ms = step;
+    if (dot == NULL)
+        return;
+    for (const char *c = dot; step > 1; step /= 10) {
         c++;
         if (*c < '0' || *c > '9')
             break;
