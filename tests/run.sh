@@ -1,6 +1,6 @@
 #!/bin/sh
 # Builds headgate and runs all its tests: the C tests, the checks against
-# independent software (tests/peers, Node.js), and the service under kill -9.
+# independent software (tests/peers; Node.js, Python), and the service under kill -9.
 # Ends with "N passed, M failed" over all of them.
 set -eu
 cd "$(dirname "$0")/.."
@@ -37,6 +37,8 @@ units() {
 check "layers and containment" sh tests/layers.sh
 check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
 check "units against an independent UCUM library" units
+check "flow and dose against NumPy and simulated kinetics" \
+    /usr/bin/python3 "$peers/kinetics.py" "$build/tests/tool_dose"
 check "the validators find what is wrong" \
     "$node" "$peers/validate.mjs" --self-test
 check "the CodeSystems are valid R4" \
