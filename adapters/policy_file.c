@@ -89,13 +89,16 @@ static void explain(enum param row, enum err e, const char *text, char *out,
     case PARAM_GRADE:
         of = e == ERR_RANGE ? "a grade from 1 up" : "one of 1 2a 2b 3 4a 4b";
         break;
+    case PARAM_EKTV:
+        of = "one of rate tattersall tattersall-modified hemo";
+        break;
     case PARAM_COUNT:
         of = "a whole number";
         break;
     case PARAM_NUMBER:
         break;
     }
-    if (e == ERR_RANGE && info->kind != PARAM_GRADE)
+    if (e == ERR_RANGE && info->kind != PARAM_GRADE && info->kind != PARAM_EKTV)
         snprintf(out, size, "%.40s is not between %g and %g", text, info->least,
                  info->most);
     else

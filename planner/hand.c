@@ -12,6 +12,27 @@ static bool is_hand(const struct reading *r, bool emergencies)
            (emergencies && r->status == READING_PRELIMINARY);
 }
 
+static unsigned nerve_of(enum sign s)
+{
+    switch ((int)s) {
+    case SIGN_NUMBNESS_MEDIAN:
+        return 1;
+    case SIGN_NUMBNESS_ULNAR:
+        return 2;
+    case SIGN_NUMBNESS_RADIAL:
+        return 4;
+    default:
+        return 0;
+    }
+}
+
+int hand_territories(const struct hand_point *point)
+{
+    unsigned n = point->nerves;
+
+    return (int)((n & 1) + (n >> 1 & 1) + (n >> 2 & 1));
+}
+
 static void take(struct hand_point *p, const struct reading *r, size_t index)
 {
     const struct sign_info *sign = sign_info(r->sign);
@@ -32,6 +53,7 @@ static void take(struct hand_point *p, const struct reading *r, size_t index)
         p->grade = sign->grade;
     p->motor_loss = p->motor_loss || r->sign == SIGN_MOTOR_WEAKNESS;
     p->acute = p->acute || r->sign == SIGN_COLD_PULSELESS_HAND;
+    p->nerves |= nerve_of(r->sign);
 }
 
 size_t hand_collect(const struct history *h, const struct policy *policy,
@@ -70,6 +92,26 @@ bool hand_standing(const struct hand_point *points, size_t count,
             return better < 2;
         }
         if (points[i].graded)
+            better++;
+    }
+    return false;
+}
+
+bool hand_standing_if(const struct hand_point *points, size_t count,
+                      enum grade grade,
+                      bool (*is)(const struct hand_point *point, void *arg),
+                      void *arg, size_t *index)
+{
+    int better = 0;
+
+    for (size_t i = count; i-- > 0 && better < 2;) {
+        if (is(&points[i], arg)) {
+            *index = i;
+            return true;
+        }
+        if (points[i].grade >= grade)
+            better = 0;
+        else if (points[i].graded)
             better++;
     }
     return false;

@@ -20,6 +20,8 @@ struct hand_point {
     bool graded;      /* an overall statement */
     bool motor_loss;  /* new weakness seen */
     bool acute;       /* pale, cold, pulseless */
+    unsigned nerves;  /* territories with numbness: 1 median, 2 ulnar,
+                         4 radial */
     bool provisional; /* rests on preliminary readings only */
     size_t reading_count;
     size_t readings[HAND_SIGNS_MAX]; /* those that give the grade, and the
@@ -43,6 +45,20 @@ size_t hand_collect(const struct history *h, const struct policy *policy,
  */
 bool hand_standing(const struct hand_point *points, size_t count,
                    enum grade grade, size_t *index);
+
+/*
+ * hand_standing_if - the newest point that is so and still stands: no two
+ * later overall statements in a row below the grade
+ *
+ * A later point of this grade that is not so says nothing against it.
+ */
+bool hand_standing_if(const struct hand_point *points, size_t count,
+                      enum grade grade,
+                      bool (*is)(const struct hand_point *point, void *arg),
+                      void *arg, size_t *index);
+
+/* In how many nerve territories is the hand numb? */
+int hand_territories(const struct hand_point *point);
 
 /* The highest grade seen in the last window_d days before at_s, and where
  * (if not NULL); GRADE_NONE if nothing was seen. */

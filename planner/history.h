@@ -11,8 +11,8 @@
 #include "planner/reading.h"
 
 enum {
-    HISTORY_READINGS_MAX = 4096,
-    POINT_READINGS_MAX = 6, /* replicates kept by a point */
+    HISTORY_READINGS_MAX = 8192,
+    POINT_READINGS_MAX = 8, /* replicates, or raw values, kept by a point */
     POINTS_MAX = 512,
     RUN_POINTS_MAX = 16 /* newest points that a run keeps as evidence */
 };
@@ -20,6 +20,10 @@ enum {
 struct history {
     enum sign access_type; /* SIGN_TYPE_* */
     enum side side;
+    bool other_leads; /* what concerns the patient as a whole (dose) is said
+                            at another access of his */
+    bool is_central;  /* thigh or chest wall: no band is planned there */
+    int64_t born_s;   /* INT64_MIN: not known */
     int64_t now_s;
     const struct reading *readings; /* by start_s, then id, then slot */
     size_t count;                   /* at most HISTORY_READINGS_MAX */
@@ -38,6 +42,10 @@ struct point {
     bool again;    /* of the session of the point before it of its method
                            (bounds are not averaged, a point is full): it
                            cannot confirm that one */
+    bool computed; /* from raw values of its session, not sent as a result */
+    bool low_pressure; /* measured while the mean arterial pressure was known
+                          to be well below the usual: does not confirm that
+                          a flow is low */
     size_t reading_count;
     size_t readings[POINT_READINGS_MAX]; /* indices into history.readings */
 };
@@ -66,13 +74,24 @@ size_t points_collect(const struct history *h, const struct policy *policy,
                       enum quantity quantity, bool blank, struct point *points,
                       size_t max);
 
+/*
+ * points_mark - set restart and again of points that were put together from
+ * several rows; oldest first
+ */
+void points_mark(const struct history *h, const struct policy *policy,
+                 struct point *points, size_t count);
+
 /* A rule on a row of points: two in a row beyond a limit, say. */
 struct run_rule {
     double limit;
-    bool above;   /* true: at least the limit; false: below it */
-    int readings; /* points needed */
-    int window_d; /* most days between two of them */
+    bool above;     /* true: at least the limit; false: below it */
+    bool strict;    /* above: more than the limit, not at least */
+    int readings;   /* points needed */
+    int of_last;    /* of so many last ones, at most 8; 0: in a row */
+    int window_d;   /* most days between two of them */
+    double apart_d; /* least days between the first and the last of a row */
     double hysteresis_pct;
+    bool skip_low_pressure; /* pass over points of low pressure */
 };
 
 struct run {
@@ -85,10 +104,12 @@ struct run {
 /*
  * run_walk - does the rule hold at the end of the points of one method?
  *
- * Goes on when rule->readings consecutive points lie beyond the limit, none
- * more than window_d after the one before.  Goes off when two consecutive
- * points lie hysteresis_pct inside the limit, or an intervention restarts
- * the series.  Points with disagreeing replicates are passed over.
+ * Goes on when rule->readings of the last rule->of_last points lie beyond the
+ * limit, none of them more than window_d after the one before, and the first
+ * of an unbroken row at least apart_d before the last.  Goes off when two
+ * consecutive points lie hysteresis_pct inside the limit, or an intervention
+ * restarts the series.  Points with disagreeing replicates are passed over,
+ * and where the rule says so, those of low pressure.
  */
 void run_walk(const struct run_rule *rule, const struct point *points,
               size_t count, enum method method, struct run *run);
@@ -111,6 +132,17 @@ bool run_confirmed(const struct run_rule *rule, const struct point *points,
 /* Has its method since shown a value that is not beyond the limit? */
 bool run_denied(const struct run_rule *rule, const struct point *points,
                 size_t count, const struct run *run);
+
+/* Does this point lie beyond the limit of the rule? */
+bool run_beyond(const struct run_rule *rule, const struct point *p);
+
+/* Does it lie clearly on the good side, hysteresis_pct away from the limit? */
+bool run_inside(const struct run_rule *rule, const struct point *p);
+
+/* Has a method other than this one shown two points in a row inside the limit,
+ * both after after_s? */
+bool run_contradicted(const struct run_rule *rule, const struct point *points,
+                      size_t count, enum method method, int64_t after_s);
 
 /* Is this reading an intervention that starts a new stage of the access? */
 bool reading_is_intervention(const struct reading *r);

@@ -1,5 +1,6 @@
 #include "planner/policy.h"
 
+#include "planner/adequacy.h"
 #include "planner/sign.h"
 
 #include <math.h>
@@ -62,6 +63,11 @@ static const char *nth_grade(int i)
     return grade_word((enum grade)i);
 }
 
+static const char *nth_ektv(int i)
+{
+    return ektv_form_code((enum ektv_form)i);
+}
+
 static enum err read_number(const struct param_info *row, const char *text,
                             double *value)
 {
@@ -88,6 +94,8 @@ enum err param_read(enum param p, const char *text, double *value)
                          value);
     case PARAM_GRADE:
         return read_word(row, text, nth_grade, GRADE_COUNT, value);
+    case PARAM_EKTV:
+        return read_word(row, text, nth_ektv, (int)row->most + 1, value);
     case PARAM_NUMBER:
     case PARAM_COUNT:
         break;
@@ -122,6 +130,24 @@ enum err policy_check(const struct policy *p, enum param *at)
         { P_DUE_ASAP_D, P_DUE_URGENT_D },
         { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
         { P_DUE_EXAMINE_D, P_DUE_ROUTINE_D },
+        { P_DUE_LOW_DOSE_D, P_DUE_ROUTINE_D },
+        { P_HF1_READINGS, P_HF1_OF_LAST },
+        { P_HF2_READINGS, P_HF2_OF_LAST },
+        { P_LF1_READINGS, P_LF1_OF_LAST },
+        { P_LF2_READINGS, P_LF2_OF_LAST },
+        { P_LF3_READINGS, P_LF3_OF_LAST },
+        { P_HF2_FLOW, P_HF6_FLOW },
+        { P_LF3_BASELINE_LEAST, P_LF3_BASELINE_MOST },
+        { P_LF5_DILUTION_PCT, P_LF5_PCT },
+        { P_AD1_SPKTV_SEVERE, P_AD1_SPKTV },
+        { P_AD2_BASELINE_LEAST, P_AD2_BASELINE_MOST },
+        { P_PB1_SESSION_D, P_PB1_EARLY_D },
+        { P_PB1_EARLY_D, P_PB1_MONTH_D },
+        { P_PB1_MONTH_D, P_PB1_QUARTER_D },
+        { P_PB1_QUARTER_D, P_PB1_HALF_YEAR_D },
+        { P_PB1_INTERVAL_CLOSE_D, P_PB1_INTERVAL_D },
+        { P_PB4_RISE_FLOW, P_PB4_FLOW },
+        { P_PB4_RISE_LEAST_PCT, P_PB4_RISE_PCT },
     };
 
     for (size_t i = 0; i < COUNT(order); i++) {

@@ -85,6 +85,13 @@ static const struct quantity_info table[QUANTITY_COUNT] = {
 [Q_HAEMATOCRIT] = SUSPECT("haematocrit", "Haematocrit", "1", SCOPE_PATIENT, 0.20, 0.50, 0.10, 0.70, 10, 70, "per cent?"),
 [Q_RESIDUAL_UREA_CLEARANCE] = NUMBER("residual-urea-clearance", "Residual urea clearance", "mL/min", SCOPE_PATIENT, 0, 6, 0, 20),
 [Q_PANEL] = CODED("session-panel", "Dialysis session panel", SCOPE_NONE),
+[Q_RECIRCULATION_REVERSED] = SUSPECT("recirculation-reversed", "Recirculation with the blood lines reversed", "%", SCOPE_ACCESS, 5, 60, 0, 95, 0.01, 0.95, "a fraction?"),
+[Q_DIALYSANCE] = NUMBER("dialysance", "Ionic dialysance", "mL/min", SCOPE_ACCESS, 80, 350, 10, 600),
+[Q_DIALYSANCE_REVERSED] = NUMBER("dialysance-reversed", "Ionic dialysance with the blood lines reversed", "mL/min", SCOPE_ACCESS, 60, 330, 5, 600),
+[Q_UF_RATE] = NUMBER("uf-rate", "Ultrafiltration rate", "mL/min", SCOPE_ACCESS, 0, 25, 0, 60),
+[Q_CHAMBER_HEIGHT] = NUMBER("venous-chamber-height", "Height of the venous chamber above the chair arm", "cm", SCOPE_ACCESS, 0, 60, -50, 120),
+[Q_STATIC_PRESSURE_RATIO] = NUMBER("static-pressure-ratio", "Static pressure inside the access, share of the mean arterial pressure", "1", SCOPE_ACCESS, 0.05, 1.0, 0, 1.5),
+[Q_SESSIONS_PER_WEEK] = NUMBER("sessions-per-week", "Dialysis sessions a week", "1", SCOPE_PATIENT, 2, 6, 1, 14),
 };
 /* clang-format on */
 

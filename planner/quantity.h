@@ -16,6 +16,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* The numbers stand in stores: new ones come last. */
 enum quantity {
     Q_NONE = 0,
     /* per access: flow and dialysis */
@@ -78,6 +79,14 @@ enum quantity {
     Q_RESIDUAL_UREA_CLEARANCE,
     /* carries components only */
     Q_PANEL,
+    /* raw values that results are computed from, and what goes with them */
+    Q_RECIRCULATION_REVERSED,
+    Q_DIALYSANCE,
+    Q_DIALYSANCE_REVERSED,
+    Q_UF_RATE,
+    Q_CHAMBER_HEIGHT,
+    Q_STATIC_PRESSURE_RATIO,
+    Q_SESSIONS_PER_WEEK,
     QUANTITY_COUNT
 };
 

@@ -1,10 +1,12 @@
 /*
  * The rules.  Flow rules are runs of points beyond a limit; hand rules are
- * standing points of the hand.  Each evaluator adds at most one finding.
+ * standing points of the hand.  Each evaluator adds at most one finding of
+ * each of its rules, and says of the others why they do not hold.
  *
  * Sources of the rules stand with their limits in the policy file.
  */
 #include "planner/rules_work.h"
+#include "planner/series.h"
 
 #include <math.h>
 #include <string.h>
@@ -23,6 +25,29 @@ static const struct rule_info infos[RULE_COUNT] = {
                     GROUP_HAND },
     [RULE_LF_1] = { "LF-1", "Graft flow low", GROUP_LOW_FLOW },
     [RULE_LF_2] = { "LF-2", "Fistula flow low", GROUP_LOW_FLOW },
+    [RULE_HF_4] = { "HF-4", "High flow with signs of the heart", GROUP_FLOW },
+    [RULE_HF_5] = { "HF-5", "High flow with repeated outflow treatment",
+                    GROUP_FLOW },
+    [RULE_HF_6] = { "HF-6", "Flow high for the size of the body", GROUP_FLOW },
+    [RULE_IS_1] = { "IS-1", "Suspected ischaemic monomelic neuropathy",
+                    GROUP_HAND },
+    [RULE_LF_3] = { "LF-3", "Access flow falling", GROUP_LOW_FLOW },
+    [RULE_LF_4] = { "LF-4", "Static venous pressure ratio high",
+                    GROUP_LOW_FLOW },
+    [RULE_LF_5] = { "LF-5", "Recirculation of the access", GROUP_LOW_FLOW },
+    [RULE_LF_6] = { "LF-6", "Clinical signs of access dysfunction",
+                    GROUP_LOW_FLOW },
+    [RULE_AD_1] = { "AD-1", "Dialysis dose below the minimum", GROUP_DOSE },
+    [RULE_AD_2] = { "AD-2", "Dialysis dose falling", GROUP_DOSE },
+    [RULE_PB_1] = { "PB-1", "Follow-up after a band", GROUP_FOLLOW_UP },
+    [RULE_PB_2] = { "PB-2", "Band too tight", GROUP_AFTER_BAND },
+    [RULE_PB_3] = { "PB-3", "Band not enough", GROUP_AFTER_BAND },
+    [RULE_PB_4] = { "PB-4", "Flow rising after a band", GROUP_AFTER_BAND },
+    [RULE_BL_1] = { "BL-1",
+                    "Haemorrhage from the access, or threatened rupture",
+                    GROUP_BLEEDING },
+    [RULE_IN_1] = { "IN-1", "Suspected infection of the access",
+                    GROUP_INFECTION },
 };
 
 const struct rule_info *rule_info(enum rule r)
@@ -32,8 +57,10 @@ const struct rule_info *rule_info(enum rule r)
 
 const char *group_word(enum group g)
 {
-    static const char *const words[GROUP_COUNT] = { "flow", "hand",
-                                                    "low-flow" };
+    static const char *const words[GROUP_COUNT] = { "flow",       "hand",
+                                                    "low-flow",   "dose",
+                                                    "after-band", "follow-up",
+                                                    "bleeding",   "infection" };
 
     return (unsigned)g < GROUP_COUNT ? words[g] : "?";
 }
@@ -46,17 +73,80 @@ struct finding *work_add(struct work *w, enum rule rule)
                            .confirmed = true,
                            .measured = NAN,
                            .peak = NAN,
+                           .baseline = NAN,
+                           .mean_pressure_mmhg = NAN,
+                           .usual_pressure_mmhg = NAN,
                            .at_s = INT64_MIN };
     return f;
 }
 
-const struct finding *work_find(const struct work *w, enum rule rule)
+static size_t place_of(const struct findings *findings, enum rule rule)
 {
-    for (size_t i = 0; i < w->out->count; i++) {
-        if (w->out->list[i].rule == rule)
-            return &w->out->list[i];
+    size_t i = 0;
+
+    while (i < findings->count && findings->list[i].rule != rule)
+        i++;
+    return i;
+}
+
+const struct finding *rules_find(const struct findings *findings,
+                                 enum rule rule)
+{
+    size_t at = place_of(findings, rule);
+
+    return at < findings->count ? &findings->list[at] : NULL;
+}
+
+struct finding *work_find(struct work *w, enum rule rule)
+{
+    size_t at = place_of(w->out, rule);
+
+    return at < w->out->count ? &w->out->list[at] : NULL;
+}
+
+void work_remove(struct work *w, enum rule rule, enum why why)
+{
+    size_t at = place_of(w->out, rule);
+
+    if (at == w->out->count)
+        return;
+    w->out->count--;
+    memmove(&w->out->list[at], &w->out->list[at + 1],
+            (w->out->count - at) * sizeof(w->out->list[0]));
+    w->out->why[rule] = why;
+}
+
+void work_not(struct work *w, enum rule rule, enum why why)
+{
+    if (w->out->why[rule] == WHY_HOLDS)
+        w->out->why[rule] = why;
+}
+
+struct run_rule work_run_rule(const struct work *w, enum param limit,
+                              bool above, enum param readings,
+                              enum param of_last, enum param window_d)
+{
+    return (struct run_rule){ .limit = work_get(w, limit),
+                              .above = above,
+                              .readings = work_count(w, readings),
+                              .of_last = work_count(w, of_last),
+                              .window_d = work_count(w, window_d),
+                              .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+}
+
+enum why work_why_not(const struct run_rule *rule, const struct point *points,
+                      size_t count)
+{
+    size_t usable = 0;
+
+    for (size_t i = count; i-- > 0 && usable < 3;) {
+        if (points[i].disagree)
+            continue;
+        if (run_beyond(rule, &points[i]))
+            return WHY_TOO_FEW;
+        usable++;
     }
-    return NULL;
+    return usable == 0 ? WHY_NO_READING : WHY_INSIDE;
 }
 
 bool work_is_old(const struct work *w, int64_t at_s)
@@ -96,29 +186,63 @@ void work_rest_on_hand(const struct work *w, struct finding *f,
         f->grade = p->grade;
 }
 
-/* High and low flow cannot both be open: the later confirmed one stays.
- * A note or an unconfirmed finding does not close anything. */
+static bool is_high(enum rule r)
+{
+    return r == RULE_HF_1 || r == RULE_HF_2 || r == RULE_HF_3;
+}
+
+/* What is said of a high flow only. */
+static bool goes_with_high(enum rule r)
+{
+    return r == RULE_HF_5 || r == RULE_HF_6;
+}
+
+static bool is_low(enum rule r)
+{
+    return r == RULE_LF_1 || r == RULE_LF_2 || r == RULE_LF_3;
+}
+
+/* The newest flow of a finding: a sign beside it does not make it later. */
+static int64_t flow_s(const struct work *w, const struct finding *f)
+{
+    int64_t at_s = INT64_MIN;
+
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        const struct reading *r = &w->h->readings[f->evidence[i]];
+
+        if (quantity_info(r->quantity)->kind == VALUE_NUMBER &&
+            r->start_s > at_s)
+            at_s = r->start_s;
+    }
+    return at_s;
+}
+
+/* High and low flow cannot both be open: the later confirmed one stays, and
+ * of two of one session the high one, which is a share of the output then.
+ * A note or an unconfirmed finding does not close anything.  Pressures,
+ * recirculation and signs may stand beside a high flow: that is the picture
+ * of an outflow stenosis in a strong access. */
 static void settle_high_and_low(struct work *w)
 {
     const struct finding *later = NULL;
-    size_t kept = 0;
+    bool high;
 
     for (size_t i = 0; i < w->out->count; i++) {
         const struct finding *f = &w->out->list[i];
 
-        if (f->confirmed && f->urgency > URGENCY_NOTE &&
-            (later == NULL || f->at_s > later->at_s))
+        if ((is_high(f->rule) || is_low(f->rule)) && f->confirmed &&
+            f->urgency > URGENCY_NOTE &&
+            (later == NULL || flow_s(w, f) > flow_s(w, later)))
             later = f;
     }
     if (later == NULL)
         return;
-    enum group group = rule_info(later->rule)->group;
-
-    for (size_t i = 0; i < w->out->count; i++) {
-        if (rule_info(w->out->list[i].rule)->group == group)
-            w->out->list[kept++] = w->out->list[i];
+    high = is_high(later->rule);
+    for (int r = 0; r < RULE_COUNT; r++) {
+        if (high ? is_low((enum rule)r)
+                 : is_high((enum rule)r) || goes_with_high((enum rule)r))
+            work_remove(w, (enum rule)r, WHY_OPPOSITE);
     }
-    w->out->count = kept;
 }
 
 static int64_t last_intervention_s(const struct history *h)
@@ -169,6 +293,30 @@ static void finish(const struct work *w, struct finding *f, size_t old)
     f->historic = f->historic || work_is_old(w, f->at_s);
 }
 
+/* In the order in which they need each other. */
+static void evaluate(struct work *w)
+{
+    rules_band_find(w);
+    rules_high_flow(w);
+    rules_cardiac_share(w);
+    rules_low_flow(w);
+    rules_flow_fall(w);
+    settle_high_and_low(w);
+    rules_third_flow(w);
+    rules_cardiac_signs(w);
+    rules_dose(w);
+    rules_pressure(w);
+    rules_recirculation(w);
+    rules_dysfunction(w);
+    rules_bleeding(w);
+    rules_infection(w);
+    rules_nerves(w);
+    rules_hand(w);
+    rules_hand_and_flow(w);
+    rules_band(w);
+    rules_follow_up(w);
+}
+
 void rules_evaluate(const struct history *h, const struct policy *policy,
                     struct findings *out)
 {
@@ -177,19 +325,37 @@ void rules_evaluate(const struct history *h, const struct policy *policy,
     struct work w = { .h = &recent, .policy = policy, .out = out };
 
     out->count = 0;
+    for (int r = 0; r < RULE_COUNT; r++)
+        out->why[r] =
+            h->access_type == SIGN_TYPE_CVC ? WHY_CATHETER : WHY_HOLDS;
     if (h->access_type == SIGN_TYPE_CVC)
         return;
     w.intervention_s = last_intervention_s(&recent);
-    w.flow_count = points_collect(&recent, policy, Q_ACCESS_FLOW, true, w.flow,
+    w.flow_count = series_collect(&recent, policy, Q_ACCESS_FLOW, true, w.flow,
                                   POINTS_MAX);
+    series_mark_low_pressure(&recent, policy, w.flow, w.flow_count);
     w.hand_count =
         hand_collect(&recent, policy, false, w.hand, HAND_POINTS_MAX);
-    rules_high_flow(&w);
-    rules_cardiac_share(&w);
-    rules_low_flow(&w);
-    settle_high_and_low(&w);
-    rules_hand(&w);
-    rules_hand_and_flow(&w);
+    evaluate(&w);
     for (size_t i = 0; i < out->count; i++)
         finish(&w, &out->list[i], old);
+    for (int r = 0; r < RULE_COUNT; r++) {
+        if (rules_find(out, (enum rule)r) != NULL)
+            out->why[r] = WHY_HOLDS;
+        else if (out->why[r] == WHY_HOLDS)
+            out->why[r] = WHY_NO_READING;
+    }
+}
+
+enum rule rule_by_order(int n)
+{
+    static const enum rule order[RULE_COUNT] = {
+        RULE_HF_1, RULE_HF_2, RULE_HF_3, RULE_HF_4, RULE_HF_5, RULE_HF_6,
+        RULE_IS_1, RULE_IS_2, RULE_IS_3, RULE_IS_4, RULE_IS_5, RULE_IS_6,
+        RULE_IS_7, RULE_LF_1, RULE_LF_2, RULE_LF_3, RULE_LF_4, RULE_LF_5,
+        RULE_LF_6, RULE_AD_1, RULE_AD_2, RULE_PB_1, RULE_PB_2, RULE_PB_3,
+        RULE_PB_4, RULE_BL_1, RULE_IN_1
+    };
+
+    return order[(unsigned)n < RULE_COUNT ? n : 0];
 }

@@ -1,5 +1,7 @@
-/* The rules on access flow: too high, too large a share, too low. */
+/* The rules on access flow itself: too high, too low. */
+#include "planner/flow.h"
 #include "planner/rules_work.h"
+#include "planner/series.h"
 
 #include <math.h>
 
@@ -7,325 +9,240 @@
 struct flow_rule {
     enum rule rule;
     bool above;
-    enum param limit, readings, window_d, urgency;
+    enum param limit, readings, of_last, window_d, urgency;
 };
 
-/* Does it hold?  Adds the finding and returns it, or NULL. */
-static struct finding *flow_finding(struct work *w, const struct flow_rule *fr)
+enum why work_why_not_now(const struct work *w, const struct run_rule *rule,
+                          const struct point *points, size_t count)
 {
-    struct run_rule rule = { .limit = work_get(w, fr->limit),
-                             .above = fr->above,
-                             .readings = work_count(w, fr->readings),
-                             .window_d = work_count(w, fr->window_d),
-                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+    size_t from = 0;
+
+    while (from < count && points[from].at_s < w->intervention_s)
+        from++;
+    if (from < count)
+        return work_why_not(rule, points + from, count - from);
+    if (count > 0)
+        return WHY_STAGE;
+    for (size_t i = 0; i < w->h->count && w->intervention_s != INT64_MIN; i++) {
+        if (w->h->readings[i].quantity == Q_ACCESS_FLOW &&
+            reading_counts(&w->h->readings[i]))
+            return WHY_STAGE;
+    }
+    return WHY_NO_READING;
+}
+
+/* The run of flows that holds now: its newest point; or NULL, and why. */
+static const struct point *flow_run(struct work *w, const struct run_rule *rule,
+                                    enum rule id, struct run *run)
+{
     const struct point *newest;
+
+    if (!run_best(rule, w->flow, w->flow_count, run)) {
+        work_not(w, id, work_why_not_now(w, rule, w->flow, w->flow_count));
+        return NULL;
+    }
+    newest = &w->flow[run->points[run->count - 1]];
+    if (newest->at_s >= w->intervention_s)
+        return newest;
+    work_not(w, id, WHY_STAGE);
+    return NULL; /* something was done since: the series starts anew */
+}
+
+/* Does it hold?  Adds the finding and returns it, or NULL; *newest is the
+ * flow that its `measured` says. */
+static struct finding *flow_finding(struct work *w, const struct flow_rule *fr,
+                                    const struct point **newest)
+{
+    struct run_rule rule = work_run_rule(w, fr->limit, fr->above, fr->readings,
+                                         fr->of_last, fr->window_d);
     struct finding *f;
     struct run run;
 
-    if (!run_best(&rule, w->flow, w->flow_count, &run))
+    rule.skip_low_pressure = !fr->above;
+    *newest = flow_run(w, &rule, fr->rule, &run);
+    if (*newest == NULL)
         return NULL;
-    newest = &w->flow[run.points[run.count - 1]];
-    if (newest->at_s < w->intervention_s)
-        return NULL; /* something was done since: the series starts anew */
     f = work_add(w, fr->rule);
     f->urgency = work_urgency(w, fr->urgency);
     f->limit = fr->limit;
-    f->measured = f->peak = newest->value;
+    f->measured = f->peak = (*newest)->value;
     for (size_t i = 0; i < run.count; i++) {
         const struct point *p = &w->flow[run.points[i]];
 
         work_rest_on_point(w, f, p);
         f->peak = fr->above ? fmax(f->peak, p->value) : fmin(f->peak, p->value);
     }
+    if (fr->above)
+        f->stenosis = work_has_stenosis(w);
     return f;
 }
 
-static bool is_cardiac_sign(const struct reading *r)
+static int64_t days_ago(const struct work *w, enum param days)
 {
-    return r->quantity == Q_HEART_FAILURE_SIGN && r->present &&
-           r->sign != SIGN_HF_NYHA_1 && r->sign != SIGN_HF_NYHA_2;
+    return w->h->now_s - (int64_t)work_count(w, days) * DAY_S;
 }
 
-/* Clinical signs that make a low flow matter now. */
-static bool is_thrill_lost(const struct reading *r)
+/* Beside HF-1 only: the same flow is more for a small body.  The height of a
+ * grown person does not age. */
+static void high_for_the_body(struct work *w, const struct finding *very_high,
+                              const struct point *flow)
 {
-    return r->quantity == Q_THRILL && r->present &&
-           r->sign == SIGN_THRILL_ABSENT;
-}
-
-static bool is_dysfunction_sign(const struct reading *r)
-{
-    switch ((int)r->quantity) {
-    case Q_ACCESS_SIGN:
-        return r->present;
-    case Q_THRILL:
-        return r->present && r->sign != SIGN_THRILL_PRESENT;
-    case Q_BLEEDING_PROLONGED:
-        return r->value > 0.5;
-    default:
-        return false;
-    }
-}
-
-/* The newest few: signs seen at every session must not crowd out the flows. */
-enum { SIGNS_KEPT = 6 };
-
-static bool rest_on_signs(struct work *w, struct finding *f, int window_d,
-                          bool (*is_sign)(const struct reading *))
-{
-    int64_t from_s = w->h->now_s - (int64_t)window_d * DAY_S;
-    int64_t at_s = f->at_s;
-    int kept = 0;
-
-    for (size_t i = w->h->count; i-- > 0 && kept < SIGNS_KEPT;) {
-        const struct reading *r = &w->h->readings[i];
-
-        if (r->start_s < from_s)
-            break;
-        if (!reading_counts(r) || !is_sign(r))
-            continue;
-        work_rest_on(w, f, i);
-        kept++;
-    }
-    if (at_s < from_s)
-        f->at_s = at_s; /* a sign does not make a flow of long ago new */
-    return kept > 0;
-}
-
-/* A complaint of the hand within the window that has not been taken back. */
-static bool rest_on_hand_sign(struct work *w, struct finding *f, int window_d)
-{
-    int64_t at_s = f->at_s;
+    double height_m, index;
+    struct finding *f;
     size_t at = 0;
 
-    if (!hand_standing(w->hand, w->hand_count, GRADE_1, &at) ||
-        hand_worst(w->hand, w->hand_count, w->h->now_s, window_d, &at) <
-            GRADE_1)
-        return false;
-    work_rest_on_hand(w, f, &w->hand[at]);
-    if (at_s < w->h->now_s - (int64_t)window_d * DAY_S)
-        f->at_s = at_s;
-    return true;
+    if (very_high == NULL) {
+        work_not(w, RULE_HF_6, w->out->why[RULE_HF_1]);
+        return;
+    }
+    height_m = series_newest(w->h, Q_HEIGHT, w->h->now_s,
+                             work_get(w, P_LOOKBACK_D), &at);
+    if (isnan(height_m) ||
+        flow_height_index(flow->value, height_m, &index) != ERR_OK) {
+        work_not(w, RULE_HF_6, WHY_NO_READING);
+        return;
+    }
+    if (index < work_get(w, P_HF6_INDEX) ||
+        flow->value < work_get(w, P_HF6_FLOW)) {
+        work_not(w, RULE_HF_6, WHY_INSIDE);
+        return;
+    }
+    f = work_add(w, RULE_HF_6);
+    f->urgency = work_urgency(w, P_HF6_URGENCY);
+    f->limit = P_HF6_INDEX;
+    f->measured = f->peak = index;
+    work_rest_on(w, f, at);
+    f->at_s = INT64_MIN; /* the flow tells the time */
+    work_rest_on_point(w, f, flow);
 }
 
-void rules_high_flow(struct work *w)
-{
-    static const struct flow_rule hf1 = { RULE_HF_1,      true,
-                                          P_HF1_FLOW,     P_HF1_READINGS,
-                                          P_HF1_WINDOW_D, P_HF1_URGENCY };
-    static const struct flow_rule hf2 = { RULE_HF_2,      true,
-                                          P_HF2_FLOW,     P_HF2_READINGS,
-                                          P_HF2_WINDOW_D, P_HF2_URGENCY };
-    struct finding *f = flow_finding(w, &hf1);
-    int window_d = work_count(w, P_HF1_SIGN_WINDOW_D);
-    struct finding *lesser;
+enum { TREATMENTS_KEPT = EVIDENCE_MAX - POINT_READINGS_MAX };
 
+/* Treatments of the outflow since from_s, the newest few of them in kept; how
+ * many there were, those of one day counted once. */
+static int outflow_treatments(const struct work *w, int64_t from_s,
+                              size_t *kept, size_t *kept_count)
+{
+    int64_t last_s = INT64_MAX;
+    int days = 0;
+
+    *kept_count = 0;
+    for (size_t i = w->h->count; i-- > 0;) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->quantity != Q_ACCESS_INTERVENTION || !reading_counts(r) ||
+            !r->present || r->sign != SIGN_ANGIOPLASTY_OUTFLOW ||
+            r->start_s < from_s)
+            continue;
+        if (last_s - r->start_s >= DAY_S) {
+            last_s = r->start_s;
+            days++;
+        }
+        if (*kept_count < TREATMENTS_KEPT)
+            kept[(*kept_count)++] = i;
+    }
+    return days;
+}
+
+/* A high flow wears the outflow out: treated again and again, still high. */
+static void high_and_treated(struct work *w)
+{
+    struct run_rule rule = { .limit = work_get(w, P_HF5_FLOW),
+                             .above = true,
+                             .readings = 1,
+                             .window_d = work_count(w, P_HF5_PERIOD_D),
+                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+    size_t treated[TREATMENTS_KEPT], treated_count;
+    int treatments = outflow_treatments(w, days_ago(w, P_HF5_PERIOD_D), treated,
+                                        &treated_count);
+    const struct point *newest;
+    struct finding *f;
+    struct run run;
+
+    if (treatments < work_count(w, P_HF5_TREATMENTS)) {
+        work_not(w, RULE_HF_5, treatments > 0 ? WHY_TOO_FEW : WHY_NO_READING);
+        return;
+    }
+    newest = flow_run(w, &rule, RULE_HF_5, &run);
+    if (newest == NULL)
+        return;
+    f = work_add(w, RULE_HF_5);
+    f->urgency = work_urgency(w, P_HF5_URGENCY);
+    f->limit = P_HF5_FLOW;
+    f->measured = f->peak = newest->value;
+    f->stenosis = work_has_stenosis(w);
+    for (size_t i = treated_count; i-- > 0;)
+        work_rest_on(w, f, treated[i]);
+    work_rest_on_point(w, f, newest);
+}
+
+/* HF-2 is said where HF-1 is not, or is of long ago: that must not hide what
+ * is confirmed now. */
+static void very_high_or_high(struct work *w)
+{
+    static const struct flow_rule hf1 = { RULE_HF_1,     true,
+                                          P_HF1_FLOW,    P_HF1_READINGS,
+                                          P_HF1_OF_LAST, P_HF1_WINDOW_D,
+                                          P_HF1_URGENCY };
+    static const struct flow_rule hf2 = { RULE_HF_2,     true,
+                                          P_HF2_FLOW,    P_HF2_READINGS,
+                                          P_HF2_OF_LAST, P_HF2_WINDOW_D,
+                                          P_HF2_URGENCY };
+    int64_t from_s = days_ago(w, P_HF1_SIGN_WINDOW_D);
+    const struct point *flow, *lesser_flow;
+    struct finding *f, *lesser;
+
+    f = flow_finding(w, &hf1, &flow);
     if (f != NULL) {
-        f->with_sign = rest_on_signs(w, f, window_d, is_cardiac_sign);
-        if (rest_on_hand_sign(w, f, window_d))
+        f->with_sign = work_signs(w, f, from_s, work_is_cardiac_sign) > 0;
+        if (work_hand_sign(w, f, from_s))
             f->with_sign = true;
         if (f->with_sign)
             f->urgency = work_urgency(w, P_HF1_URGENCY_SIGN);
     }
-    if (f != NULL && !work_is_old(w, f->at_s))
+    high_for_the_body(w, f, flow);
+    if (f != NULL && !work_is_old(w, f->at_s)) {
+        work_not(w, RULE_HF_2, WHY_STRONGER);
         return;
-    /* one of long ago must not hide what is confirmed now */
-    lesser = flow_finding(w, &hf2);
+    }
+    lesser = flow_finding(w, &hf2, &lesser_flow);
     if (f != NULL && lesser != NULL && work_is_old(w, lesser->at_s))
-        w->out->count--;
+        work_remove(w, RULE_HF_2, WHY_STRONGER);
 }
 
-/* A cardiac output measured in the session of a flow, or NULL. */
-static const struct point *paired(const struct work *w, const struct point *co,
-                                  size_t co_count, const struct point *flow)
+void rules_high_flow(struct work *w)
 {
-    const struct reading *list = w->h->readings;
-
-    for (size_t i = 0; i < co_count; i++) {
-        if (!co[i].disagree && co[i].bound == BOUND_NONE && co[i].value > 0 &&
-            readings_share_session(w->policy, &list[co[i].readings[0]],
-                                   &list[flow->readings[0]]))
-            return &co[i];
-    }
-    return NULL;
-}
-
-/*
- * One row of points, each the share of a cardiac output, 0..1.  Where the
- * flow is short of the least, the share counts as short of its limit by as
- * much, so that such a point breaks a run, and two of them can end it.
- */
-static size_t collect_ratios(struct work *w, const struct run_rule *rule,
-                             double least_flow_ml_min, const struct point *co,
-                             size_t co_count, struct point *ratios,
-                             size_t *partner)
-{
-    bool restart = false;
-    size_t count = 0;
-
-    for (size_t i = 0; i < w->flow_count; i++) {
-        const struct point *flow = &w->flow[i];
-        const struct point *output = paired(w, co, co_count, flow);
-        double share;
-
-        restart = restart || flow->restart;
-        if (output == NULL || flow->disagree || flow->bound != BOUND_NONE)
-            continue;
-        share = flow->value / (output->value * 1000.0);
-        if (share > FLOW_SHARE_MOST)
-            continue;
-        if (flow->value < least_flow_ml_min)
-            share = fmin(share, rule->limit * flow->value / least_flow_ml_min);
-        ratios[count] = *flow;
-        ratios[count].value = share;
-        ratios[count].restart = restart;
-        partner[count++] = (size_t)(output - co);
-        restart = false;
-    }
-    return count;
-}
-
-static void rest_on_ratio(const struct work *w, struct finding *f,
-                          const struct point *ratio, const struct point *co)
-{
-    work_rest_on_point(w, f, ratio);
-    work_rest_on_point(w, f, co);
-    f->peak = isnan(f->peak) ? ratio->value : fmax(f->peak, ratio->value);
-    f->measured = ratio->value;
-}
-
-/* One of the two limits of the share; the finding, or NULL. */
-static struct finding *ratio_finding(struct work *w,
-                                     const struct run_rule *rule,
-                                     double least_flow_ml_min,
-                                     const struct point *co, size_t co_count)
-{
-    struct point ratios[POINTS_MAX];
-    size_t partner[POINTS_MAX];
-    size_t n = collect_ratios(w, rule, least_flow_ml_min, co, co_count, ratios,
-                              partner);
-    bool confirmed, denied;
-    struct finding *f;
-    struct run run;
-
-    if (!run_best(rule, ratios, n, &run) ||
-        ratios[run.points[run.count - 1]].at_s < w->intervention_s)
-        return NULL;
-    confirmed = run_confirmed(rule, ratios, &run);
-    denied = rule->readings == 1 && run_denied(rule, ratios, n, &run);
-    if (denied && !confirmed)
-        return NULL; /* measured again, and not beyond the limit */
-    f = work_add(w, RULE_HF_3);
-    f->confirmed = confirmed;
-    f->historic = denied;
-    for (size_t i = 0; i < run.count; i++)
-        rest_on_ratio(w, f, &ratios[run.points[i]],
-                      &co[partner[run.points[i]]]);
-    return f;
-}
-
-/* One reading asks for a repeat; a second within the window confirms. */
-static void ratio_severe(struct work *w, const struct point *co,
-                         size_t co_count)
-{
-    struct run_rule rule = { .limit = work_get(w, P_HF3_RATIO_SEVERE),
-                             .above = true,
-                             .readings = 1,
-                             .window_d = work_count(w, P_HF3_REPEAT_D),
-                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
-    struct finding *f =
-        ratio_finding(w, &rule, work_get(w, P_HF3_FLOW_SEVERE), co, co_count);
-
-    if (f == NULL)
-        return;
-    f->severe = true;
-    f->urgency = work_urgency(w, P_HF3_URGENCY_SEVERE);
-    f->limit = P_HF3_RATIO_SEVERE;
-    if (!f->confirmed) {
-        f->repeat_of = Q_CARDIAC_OUTPUT;
-        f->repeat_by_s = f->at_s + (int64_t)rule.window_d * DAY_S;
-    }
-}
-
-static void ratio_plain(struct work *w, const struct point *co, size_t co_count)
-{
-    struct run_rule rule = { .limit = work_get(w, P_HF3_RATIO),
-                             .above = true,
-                             .readings = work_count(w, P_HF3_READINGS),
-                             .window_d = work_count(w, P_HF3_WINDOW_D),
-                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
-    struct finding *f =
-        ratio_finding(w, &rule, work_get(w, P_HF3_FLOW), co, co_count);
-
-    if (f == NULL)
-        return;
-    f->confirmed = true;
-    f->urgency = work_urgency(w, P_HF3_URGENCY);
-    f->limit = P_HF3_RATIO;
-}
-
-void rules_cardiac_share(struct work *w)
-{
-    struct point co[POINTS_MAX];
-    size_t n = points_collect(w->h, w->policy, Q_CARDIAC_OUTPUT, false, co,
-                              POINTS_MAX);
-
-    if (n == 0)
-        return;
-    ratio_severe(w, co, n);
-    if (work_find(w, RULE_HF_3) == NULL)
-        ratio_plain(w, co, n);
-}
-
-/* An access this young has not matured: a low flow is not yet a loss. */
-static bool is_young(const struct work *w)
-{
-    int64_t from_s =
-        w->h->now_s - (int64_t)work_count(w, P_YOUNG_ACCESS_D) * DAY_S;
-
-    for (size_t i = 0; i < w->h->count; i++) {
-        const struct reading *r = &w->h->readings[i];
-
-        if (r->quantity == Q_ACCESS_INTERVENTION && reading_counts(r) &&
-            r->sign == SIGN_CREATED && r->start_s > from_s)
-            return true;
-    }
-    return false;
-}
-
-static bool rests_on(const struct work *w, const struct finding *f,
-                     bool (*is_sign)(const struct reading *))
-{
-    for (size_t i = 0; i < f->evidence_count; i++) {
-        if (is_sign(&w->h->readings[f->evidence[i]]))
-            return true;
-    }
-    return false;
+    very_high_or_high(w);
+    high_and_treated(w);
 }
 
 void rules_low_flow(struct work *w)
 {
-    static const struct flow_rule lf1 = { RULE_LF_1,      false,
-                                          P_LF1_FLOW,     P_LF1_READINGS,
-                                          P_LF1_WINDOW_D, P_LF1_URGENCY };
-    static const struct flow_rule lf2 = { RULE_LF_2,      false,
-                                          P_LF2_FLOW,     P_LF2_READINGS,
-                                          P_LF2_WINDOW_D, P_LF2_URGENCY };
+    static const struct flow_rule lf1 = { RULE_LF_1,     false,
+                                          P_LF1_FLOW,    P_LF1_READINGS,
+                                          P_LF1_OF_LAST, P_LF1_WINDOW_D,
+                                          P_LF1_URGENCY };
+    static const struct flow_rule lf2 = { RULE_LF_2,     false,
+                                          P_LF2_FLOW,    P_LF2_READINGS,
+                                          P_LF2_OF_LAST, P_LF2_WINDOW_D,
+                                          P_LF2_URGENCY };
     bool graft = w->h->access_type == SIGN_TYPE_AVG;
+    const struct point *newest;
     struct finding *f;
 
-    if (!graft && (w->h->access_type != SIGN_TYPE_AVF || is_young(w)))
+    if (!graft && w->h->access_type != SIGN_TYPE_AVF) {
+        work_not(w, RULE_LF_1, WHY_TYPE_UNKNOWN);
+        work_not(w, RULE_LF_2, WHY_TYPE_UNKNOWN);
         return; /* the limits differ: none is used for an unknown type */
-    f = flow_finding(w, graft ? &lf1 : &lf2);
+    }
+    work_not(w, graft ? RULE_LF_2 : RULE_LF_1, WHY_OTHER_TYPE);
+    if (!graft && !work_is_in_use(w, RULE_LF_2))
+        return;
+    f = flow_finding(w, graft ? &lf1 : &lf2, &newest);
     if (f == NULL)
         return;
-    f->with_sign = rest_on_signs(
-        w, f, work_count(w, graft ? P_LF1_SIGN_WINDOW_D : P_LF2_SIGN_WINDOW_D),
-        is_dysfunction_sign);
-    if (f->with_sign)
-        f->urgency =
-            work_urgency(w, graft ? P_LF1_URGENCY_SIGN : P_LF2_URGENCY_SIGN);
-    /* a thrill that is lost beside a low flow is thrombosis until disproved */
-    if (rests_on(w, f, is_thrill_lost))
-        f->urgency = work_urgency(w, P_LF_URGENCY_THRILL_LOST);
+    series_pressure_at(w->h, w->policy, newest->readings[0],
+                       &f->mean_pressure_mmhg, &f->usual_pressure_mmhg);
+    work_low_signs(w, f, graft ? P_LF1_SIGN_WINDOW_D : P_LF2_SIGN_WINDOW_D,
+                   graft ? P_LF1_URGENCY_SIGN : P_LF2_URGENCY_SIGN);
 }

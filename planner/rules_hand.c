@@ -1,40 +1,33 @@
 /* The rules on the hand, and the flow that stands beside it. */
 #include "planner/rules_work.h"
 
+#include "planner/series.h"
+
 #include <math.h>
 
-static bool has_acute_signs(const struct hand_point *p)
+static bool has_acute_signs(const struct hand_point *p, void *arg)
 {
+    (void)arg;
     return p->acute;
 }
 
-static bool has_motor_loss(const struct hand_point *p)
+static bool has_motor_loss(const struct hand_point *p, void *arg)
 {
+    (void)arg;
     return p->motor_loss;
 }
 
-/*
- * The newest point that is so and still stands: no two later overall
- * statements in a row below the grade.  A later point of this grade that is
- * not so says nothing against it.
- */
-static bool standing_sign(const struct hand_point *points, size_t count,
-                          enum grade grade,
-                          bool (*is)(const struct hand_point *), size_t *index)
+/* Nothing seen, or nothing that bad, or found better since. */
+static enum why why_well(const struct hand_point *points, size_t count,
+                         enum grade grade)
 {
-    int better = 0;
-
-    for (size_t i = count; i-- > 0 && better < 2;) {
-        if (is(&points[i])) {
-            *index = i;
-            return true;
-        }
+    if (count == 0)
+        return WHY_NO_READING;
+    for (size_t i = 0; i < count; i++) {
         if (points[i].grade >= grade)
-            better = 0;
-        else if (points[i].graded)
-            better++;
+            return WHY_TAKEN_BACK;
     }
-    return false;
+    return WHY_INSIDE;
 }
 
 /* A grade that stands; signs of emergency count from any status. */
@@ -47,9 +40,12 @@ static void tissue_loss(struct work *w)
 
     /* a pale, cold, pulseless hand is acute whatever its grade */
     if (!hand_standing(hand, n, (enum grade)work_get(w, P_IS2_GRADE), &at) &&
-        !standing_sign(hand, n, sign_info(SIGN_COLD_PULSELESS_HAND)->grade,
-                       has_acute_signs, &at))
+        !hand_standing_if(hand, n, sign_info(SIGN_COLD_PULSELESS_HAND)->grade,
+                          has_acute_signs, NULL, &at)) {
+        work_not(w, RULE_IS_2,
+                 why_well(hand, n, (enum grade)work_get(w, P_IS2_GRADE)));
         return;
+    }
     f = work_add(w, RULE_IS_2);
     f->urgency = work_urgency(w, P_IS2_URGENCY);
     f->limit = P_IS2_GRADE;
@@ -68,13 +64,19 @@ static void rest_pain(struct work *w)
     bool stands = hand_standing(w->hand, w->hand_count, least, &at) &&
                   w->hand[at].grade < above;
     /* weakness of long ago is no longer new */
-    bool weak = standing_sign(all, n, least, has_motor_loss, &weak_at) &&
-                all[weak_at].grade < above &&
-                !(stands && work_is_old(w, all[weak_at].at_s));
+    bool weak =
+        hand_standing_if(all, n, least, has_motor_loss, NULL, &weak_at) &&
+        all[weak_at].grade < above &&
+        !(stands && work_is_old(w, all[weak_at].at_s));
     struct finding *f;
 
-    if (!stands && !weak)
+    if (!stands && !weak) {
+        work_not(w, RULE_IS_3,
+                 work_find(w, RULE_IS_2) != NULL
+                     ? WHY_STRONGER
+                     : why_well(w->hand, w->hand_count, least));
         return;
+    }
     f = work_add(w, RULE_IS_3);
     f->with_sign = weak;
     f->urgency = work_urgency(w, weak ? P_IS3_URGENCY_MOTOR : P_IS3_URGENCY);
@@ -139,9 +141,16 @@ static void intermittent(struct work *w)
     bool mild, severe;
 
     if (!hand_standing(w->hand, w->hand_count,
-                       (enum grade)work_get(w, P_IS4_GRADE_MILD), &at) ||
-        w->hand[at].grade >= (enum grade)work_get(w, P_IS3_GRADE))
+                       (enum grade)work_get(w, P_IS4_GRADE_MILD), &at)) {
+        work_not(w, RULE_IS_4,
+                 why_well(w->hand, w->hand_count,
+                          (enum grade)work_get(w, P_IS4_GRADE_MILD)));
         return;
+    }
+    if (w->hand[at].grade >= (enum grade)work_get(w, P_IS3_GRADE)) {
+        work_not(w, RULE_IS_4, WHY_STRONGER);
+        return;
+    }
     f = work_add(w, RULE_IS_4);
     f->limit = P_IS4_GRADE_MILD;
     f->urgency = work_urgency(w, P_IS4_URGENCY_MILD);
@@ -157,7 +166,7 @@ static void intermittent(struct work *w)
         f->urgency = work_urgency(w, P_IS4_URGENCY);
         work_rest_on_hand(w, f, &w->hand[severe_at]);
     } else if (!mild) {
-        w->out->count--; /* one mild complaint is not a finding */
+        work_remove(w, RULE_IS_4, WHY_TOO_FEW); /* one mild complaint */
     }
 }
 
@@ -165,6 +174,7 @@ static void intermittent(struct work *w)
 struct finger {
     bool low, severe, confirmed;
     bool denied; /* a later value is not low */
+    enum why why;
     struct run run;
     struct point points[POINTS_MAX];
 };
@@ -177,11 +187,12 @@ static void finger_state(struct work *w, enum quantity q, enum param limit,
                              .readings = 1,
                              .window_d = work_count(w, P_IS5_REPEAT_D),
                              .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
-    size_t n = points_collect(w->h, w->policy, q, false, s->points, POINTS_MAX);
+    size_t n = series_collect(w->h, w->policy, q, false, s->points, POINTS_MAX);
     struct run_rule severe = rule;
     struct run run;
 
     s->severe = s->confirmed = s->denied = false;
+    s->why = work_why_not(&rule, s->points, n);
     s->low = run_best(&rule, s->points, n, &s->run);
     if (!s->low)
         return;
@@ -266,8 +277,11 @@ static void finger_pressure(struct work *w)
 
     finger_state(w, Q_DIGITAL_PRESSURE, P_IS5_PRESSURE, &pressure);
     finger_state(w, Q_DIGITAL_BRACHIAL_INDEX, P_IS5_INDEX, &index);
-    if (!pressure.low && !index.low)
+    if (!pressure.low && !index.low) {
+        work_not(w, RULE_IS_5,
+                 pressure.why == WHY_NO_READING ? index.why : pressure.why);
         return;
+    }
     low_s = finger_newest_s(&pressure);
     if (finger_newest_s(&index) > low_s)
         low_s = finger_newest_s(&index);
@@ -311,7 +325,7 @@ static struct finding *worst_ischaemia(struct work *w)
         struct finding *f = &w->out->list[i];
 
         if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
-            f->urgency > URGENCY_NOTE &&
+            f->rule != RULE_IS_1 && f->urgency > URGENCY_NOTE &&
             (worst == NULL || f->urgency > worst->urgency))
             worst = f;
     }
@@ -379,13 +393,19 @@ void rules_hand_and_flow(struct work *w)
     const struct point *flow;
     enum rule rule = RULE_IS_6;
 
-    if (worst == NULL)
+    if (worst == NULL) {
+        work_not(w, RULE_IS_6, WHY_NO_ISCHAEMIA);
+        work_not(w, RULE_IS_7, WHY_NO_ISCHAEMIA);
         return;
+    }
     flow = flow_beside(w, worst->at_s, &rule);
     if (flow == NULL) {
         worst->flow_unknown = true;
+        work_not(w, RULE_IS_6, WHY_FLOW_UNKNOWN);
+        work_not(w, RULE_IS_7, WHY_FLOW_UNKNOWN);
         return;
     }
+    work_not(w, rule == RULE_IS_6 ? RULE_IS_7 : RULE_IS_6, WHY_INSIDE);
     f = work_add(w, rule);
     f->urgency = worst->urgency;
     f->grade = worst->grade;

@@ -1,4 +1,4 @@
-#include "planner/triage.h"
+#include "planner/triage_work.h"
 
 #include <math.h>
 #include <string.h>
@@ -10,7 +10,7 @@ enum param due_row(enum group group, enum urgency urgency)
     case URGENCY_ASAP:
         return P_DUE_ASAP_D;
     case URGENCY_URGENT:
-        return P_DUE_URGENT_D;
+        return group == GROUP_DOSE ? P_DUE_LOW_DOSE_D : P_DUE_URGENT_D;
     case URGENCY_ROUTINE:
     case URGENCY_NOTE:
         break;
@@ -27,13 +27,22 @@ struct sum {
     unsigned immediate; /* rules that are immediate by themselves */
     enum grade grade;
     double flow_ml_min;
+    int64_t occasion;
     size_t evidence_count;
     struct evidence evidence[EPISODE_EVIDENCE_MAX];
 };
 
 static bool is_flow_limit(enum rule r)
 {
-    return r == RULE_HF_1 || r == RULE_HF_2 || r == RULE_LF_1 || r == RULE_LF_2;
+    return r == RULE_HF_1 || r == RULE_HF_2 || r == RULE_LF_1 ||
+           r == RULE_LF_2 || r == RULE_PB_4;
+}
+
+/* It goes with an ischaemia that another rule of its group finds: it is not a
+ * sign of its own. */
+static bool goes_with_another(enum rule r)
+{
+    return r == RULE_IS_6 || r == RULE_IS_7;
 }
 
 static bool has(const struct evidence *list, size_t count,
@@ -79,11 +88,13 @@ static void sum_up(const struct history *h, const struct findings *findings,
             if (f->urgency > s->urgency)
                 s->urgency = f->urgency;
             if (f->urgency == URGENCY_IMMEDIATE && !f->historic &&
-                f->rule != RULE_IS_6 && f->rule != RULE_IS_7)
+                !goes_with_another(f->rule))
                 s->immediate |= 1u << f->rule;
         }
         if (f->grade > s->grade)
             s->grade = f->grade;
+        if (f->occasion > s->occasion)
+            s->occasion = f->occasion;
         if (is_flow_limit(f->rule))
             s->flow_ml_min = f->peak;
         for (size_t k = 0; k < f->evidence_count; k++) {
@@ -133,6 +144,7 @@ static enum end_reason why_ended(const struct history *h,
                                  enum group group,
                                  const struct episode *episode, bool changed)
 {
+    bool of_flow = group == GROUP_FLOW || group == GROUP_LOW_FLOW;
     enum group opposite = group == GROUP_FLOW ? GROUP_LOW_FLOW : GROUP_FLOW;
     int64_t newest_s = episode->evidence_count > 0
                            ? episode->evidence[episode->evidence_count - 1].at_s
@@ -140,7 +152,12 @@ static enum end_reason why_ended(const struct history *h,
 
     if (changed)
         return END_WITHDRAWN;
-    for (size_t i = 0; group != GROUP_HAND && i < findings->count; i++) {
+    for (size_t i = 0; i < findings->count; i++) {
+        if (rule_info(findings->list[i].rule)->group == group &&
+            findings->list[i].elsewhere)
+            return END_ELSEWHERE;
+    }
+    for (size_t i = 0; of_flow && i < findings->count; i++) {
         const struct finding *f = &findings->list[i];
 
         if (rule_info(f->rule)->group == opposite && f->confirmed &&
@@ -157,9 +174,11 @@ static enum end_reason why_ended(const struct history *h,
 
 static int quiet_d(const struct policy *policy, enum group group)
 {
-    static const enum param rows[GROUP_COUNT] = { P_QUIET_FLOW_D,
-                                                  P_QUIET_HAND_D,
-                                                  P_QUIET_LOW_FLOW_D };
+    static const enum param rows[GROUP_COUNT] = {
+        P_QUIET_FLOW_D,     P_QUIET_HAND_D,       P_QUIET_LOW_FLOW_D,
+        P_QUIET_DOSE_D,     P_QUIET_AFTER_BAND_D, P_QUIET_FOLLOW_UP_D,
+        P_QUIET_BLEEDING_D, P_QUIET_INFECTION_D
+    };
 
     return policy_count(policy, rows[group]);
 }
@@ -174,7 +193,7 @@ static bool flow_worse(const struct history *h, const struct policy *policy,
     int64_t last_s = INT64_MIN / 2;
     int beyond = 0;
 
-    if (group == GROUP_HAND || isnan(episode->flow_ml_min))
+    if (isnan(episode->flow_ml_min))
         return false;
     for (size_t i = 0; i < s->evidence_count; i++) {
         const struct reading *r = find(h, &s->evidence[i]);
@@ -183,7 +202,7 @@ static bool flow_worse(const struct history *h, const struct policy *policy,
             r->start_s <= episode->closed_s ||
             (double)(r->start_s - last_s) <= session_s)
             continue;
-        if (group == GROUP_FLOW
+        if (group != GROUP_LOW_FLOW
                 ? reading_at_least(r, episode->flow_ml_min * (1.0 + share))
                 : reading_below(r, episode->flow_ml_min * (1.0 - share))) {
             beyond++;
@@ -229,7 +248,7 @@ static bool immediate_anew(const struct history *h,
 
         if (rule_info(f->rule)->group != group || !f->confirmed ||
             f->historic || f->urgency != URGENCY_IMMEDIATE ||
-            f->rule == RULE_IS_6 || f->rule == RULE_IS_7)
+            goes_with_another(f->rule))
             continue;
         for (size_t k = 0; k < f->evidence_count; k++) {
             if (is_news(episode, &h->readings[f->evidence[k]]))
@@ -263,6 +282,8 @@ static bool may_reopen(const struct history *h, const struct policy *policy,
 
         fresh = fresh || (r != NULL && is_news(episode, r));
     }
+    if (s->occasion > episode->occasion)
+        return true; /* the same ground, at another time */
     if (!fresh)
         return false;
     return immediate_anew(h, findings, group, episode) ||
@@ -310,8 +331,25 @@ static void decide_open(const struct history *h, const struct policy *policy,
                                      .urgency = s->urgency,
                                      .rules = s->rules,
                                      .grade = s->grade,
-                                     .flow_ml_min = s->flow_ml_min };
+                                     .flow_ml_min = s->flow_ml_min,
+                                     .occasion = s->occasion,
+                                     .announced_s = h->now_s };
     merge_evidence(h, policy, s, out);
+}
+
+static int64_t unanswered_s(const struct policy *policy,
+                            const struct episode *episode)
+{
+    return episode->announced_s +
+           (int64_t)policy_count(policy, P_UNANSWERED_D) * DAY_S;
+}
+
+/* Nobody has taken it in hand, for long. */
+static bool is_unanswered(const struct history *h, const struct policy *policy,
+                          const struct episode *episode)
+{
+    return episode->state == EPISODE_OPEN &&
+           h->now_s >= unanswered_s(policy, episode);
 }
 
 static void decide_update(const struct history *h, const struct policy *policy,
@@ -330,9 +368,15 @@ static void decide_update(const struct history *h, const struct policy *policy,
     if (s->grade > e->grade)
         e->grade = s->grade;
     e->flow_ml_min = extreme(group, e->flow_ml_min, s->flow_ml_min);
+    out->unanswered = is_unanswered(h, policy, episode);
+    if (out->raised || out->unanswered || s->occasion > episode->occasion)
+        e->announced_s = h->now_s;
     if (out->new_evidence > 0 || out->raised || out->corrected ||
+        out->unanswered || s->occasion > episode->occasion ||
         (s->rules & ~episode->rules) != 0)
         out->act = ACT_UPDATE;
+    if (s->occasion > e->occasion)
+        e->occasion = s->occasion;
 }
 
 /* A Task in a person's hands is only added to: its priority is theirs.  What
@@ -344,41 +388,6 @@ static bool outgrows(const struct episode *episode, const struct sum *s)
         return false;
     return (s->immediate & ~episode->rules) != 0 ||
            (s->urgency >= URGENCY_ASAP && s->urgency > episode->urgency);
-}
-
-static void decide_repeat(const struct history *h,
-                          const struct findings *findings, enum group group,
-                          bool referred, const struct repeat_state *repeat,
-                          struct verdict *out)
-{
-    const struct finding *waiting = NULL;
-    size_t at = 0;
-    int64_t trigger;
-
-    out->repeat_state = *repeat;
-    for (size_t i = 0; i < findings->count; i++) {
-        const struct finding *f = &findings->list[i];
-
-        if (rule_info(f->rule)->group == group && !f->confirmed) {
-            waiting = f;
-            at = i;
-        }
-    }
-    if (waiting == NULL || referred) {
-        if (repeat->open) {
-            out->repeat = ACT_END;
-            out->repeat_state.open = false;
-        }
-        return;
-    }
-    trigger = h->readings[waiting->evidence[waiting->evidence_count - 1]].id;
-    if (repeat->open || waiting->historic || trigger == repeat->trigger_id)
-        return;
-    out->repeat = ACT_OPEN;
-    out->repeat_finding = at;
-    out->repeat_state = (struct repeat_state){ .number = repeat->number + 1,
-                                               .open = true,
-                                               .trigger_id = trigger };
 }
 
 void triage(const struct history *h, const struct policy *policy,
@@ -405,7 +414,7 @@ void triage(const struct history *h, const struct policy *policy,
         out->episode = *episode;
         out->episode.rules = 0; /* said once */
     }
-    decide_repeat(h, findings, group,
+    triage_repeat(h, policy, findings, group,
                   out->act == ACT_OPEN || (open && out->act != ACT_END), repeat,
                   out);
 }

@@ -8,6 +8,7 @@
  * evidence comes after a quiet time, or until an immediate rule holds anew.
  * One that a person has in hand is added to; but if it becomes a matter of
  * hours or days, a new one opens, since the priority of theirs is theirs.
+ * One that nobody answers is put again, once in a long while.
  */
 #ifndef HEADGATE_PLANNER_TRIAGE_H
 #define HEADGATE_PLANNER_TRIAGE_H
@@ -40,18 +41,24 @@ struct episode {
     enum urgency urgency;
     unsigned rules; /* bit 1 << enum rule; 0 once its end has been said */
     enum grade grade;
-    double flow_ml_min; /* most extreme flow; NAN if none */
-    int64_t closed_s;   /* closed states only */
+    double flow_ml_min;  /* most extreme flow; NAN if none */
+    int64_t occasion;    /* greatest of its findings; 0 if they have none */
+    int64_t announced_s; /* when it was last put to people as new or urgent */
+    int64_t closed_s;    /* closed states only */
     size_t evidence_count;
     struct evidence evidence[EPISODE_EVIDENCE_MAX];
 };
 
-/* The newest reminder to measure again, of an access and group. */
+/* The newest reminder, of an access and group: to measure again, or that a
+ * follow-up is due. */
 struct repeat_state {
     int number; /* 0: never was one */
     bool open;
     bool taken;         /* a person has it in hand; it is still open */
+    bool overdue;       /* that its day has passed was said */
     int64_t trigger_id; /* newest reading it rested on */
+    int64_t occasion;   /* of its finding */
+    int64_t due_s;      /* the day by which to measure again */
 };
 
 /* The row of the policy that says by when a group and urgency ask to be
@@ -66,8 +73,9 @@ enum end_reason {
     END_SUPERSEDED, /* the opposite flow problem has been confirmed since */
     END_STAGE,      /* an intervention began a new stage */
     END_INACTIVE,   /* the access is no longer in use; only the caller knows */
-    END_MERGED      /* the access is another one that has its own suggestion;
+    END_MERGED,     /* the access is another one that has its own suggestion;
                        only the caller knows */
+    END_ELSEWHERE   /* the suggestion of another group says it now */
 };
 
 struct verdict {
@@ -76,11 +84,14 @@ struct verdict {
     bool corrected;         /* evidence of before was corrected or withdrawn */
     bool raised;            /* urgency above what was said before, or a new
                                kind of emergency */
+    bool unanswered;        /* put again, because nobody has answered for
+                               general.unanswered_d */
     struct episode episode; /* as it will stand; for ACT_END the caller sets
                                the state: ended, or still taken */
     size_t new_evidence;    /* how many of the newest were not there before */
 
-    enum act repeat;       /* of the reminder: NOTHING, OPEN or END */
+    enum act repeat;       /* of the reminder; UPDATE: it is overdue */
+    bool repeat_done;      /* ACT_END: what it asked for has come */
     size_t repeat_finding; /* ACT_OPEN: index into findings */
     struct repeat_state repeat_state; /* as it will stand */
 };
@@ -89,6 +100,8 @@ struct verdict {
  * triage - decide for one group
  *
  * episode, repeat  what was said before
+ *
+ * Where a reminder ends, the caller asks again: another may be due.
  */
 void triage(const struct history *h, const struct policy *policy,
             const struct findings *findings, enum group group,

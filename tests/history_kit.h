@@ -149,11 +149,13 @@ static inline const char *kit_line(const struct findings *f, char *text)
     size_t len = 0;
 
     text[0] = '\0';
-    for (int rule = 0; rule < RULE_COUNT; rule++) {
+    for (int n = 0; n < RULE_COUNT; n++) {
+        enum rule rule = rule_by_order(n);
+
         for (size_t i = 0; i < f->count; i++) {
             const struct finding *x = &f->list[i];
 
-            if ((int)x->rule != rule)
+            if (x->rule != rule)
                 continue;
             len += (size_t)snprintf(
                 text + len, KIT_TEXT_SIZE - len, "%s%s:%s%s%s%s%s%s",

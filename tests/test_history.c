@@ -79,11 +79,12 @@ static const struct {
       "1010 2 | >4000 1 again",
       { FLOW(0, 1000), FLOW(HOURS(1), 4000, .bound = BOUND_ABOVE),
         FLOW(HOURS(2), 1020) } },
-    { "six and one more",
+    { "eight and one more",
       true,
-      "1000 6 | 1000 1 again",
+      "1000 8 | 1000 1 again",
       { FLOW(0, 1000), FLOW(0.01, 1000), FLOW(0.02, 1000), FLOW(0.03, 1000),
-        FLOW(0.04, 1000), FLOW(0.05, 1000), FLOW(0.06, 1000) } },
+        FLOW(0.04, 1000), FLOW(0.05, 1000), FLOW(0.06, 1000), FLOW(0.07, 1000),
+        FLOW(0.08, 1000) } },
     { "one day",
       true,
       "1010 2",
@@ -304,6 +305,328 @@ static void walk_runs(void **state)
     }
 }
 
+/* Runs by settings of the rule; low_day: measured at low pressure then. */
+static const struct {
+    const char *name;
+    struct run_rule rule;
+    double low_day; /* 0: none */
+    bool on;
+    const char *want; /* the points that it rests on */
+    struct event events[12];
+} settings[] = {
+#define OF(n, last)                                                            \
+    {                                                                          \
+        .limit = 2000, .above = true, .readings = (n), .of_last = (last),      \
+        .window_d = 90, .hysteresis_pct = 10                                   \
+    }
+#define STRICT                                                                 \
+    {                                                                          \
+        .limit = 25, .above = true, .strict = true, .readings = 1,             \
+        .window_d = 90, .hysteresis_pct = 10                                   \
+    }
+#define APART(n, d)                                                            \
+    {                                                                          \
+        .limit = 1200, .readings = (n), .window_d = 70, .apart_d = (d),        \
+        .hysteresis_pct = 10                                                   \
+    }
+#define SKIP(skip)                                                             \
+    {                                                                          \
+        .limit = 500, .readings = 2, .window_d = 45, .hysteresis_pct = 10,     \
+        .skip_low_pressure = (skip)                                            \
+    }
+    { "2 of 3: two in a row",
+      OF(2, 3),
+      0,
+      true,
+      "2100 2110",
+      { FLOW(1, 2100), FLOW(10, 2110) } },
+    { "2 of 3: one between",
+      OF(2, 3),
+      0,
+      true,
+      "2100 2120",
+      { FLOW(1, 2100), FLOW(10, 1700), FLOW(20, 2120) } },
+    { "2 of 3: two between",
+      OF(2, 3),
+      0,
+      false,
+      "2130",
+      { FLOW(1, 2100), FLOW(10, 1900), FLOW(20, 1900), FLOW(30, 2130) } },
+    { "2 of 3: lower, high, high",
+      OF(2, 3),
+      0,
+      true,
+      "2110 2120",
+      { FLOW(1, 1700), FLOW(10, 2110), FLOW(20, 2120) } },
+    { "2 of 3: the last is lower",
+      OF(2, 3),
+      0,
+      true,
+      "2100 2110",
+      { FLOW(1, 2100), FLOW(10, 2110), FLOW(20, 1700) } },
+    { "2 of 3: one between, at the end of the window",
+      OF(2, 3),
+      0,
+      true,
+      "2100 2120",
+      { FLOW(1, 2100), FLOW(10, 1700), FLOW(91, 2120) } },
+    { "2 of 3: one between, after the window",
+      OF(2, 3),
+      0,
+      false,
+      "2120",
+      { FLOW(1, 2100), FLOW(10, 1700), FLOW(91 + SECOND, 2120) } },
+    { "2 of 3: went off, and one is no return",
+      OF(2, 3),
+      0,
+      false,
+      "2120",
+      { FLOW(1, 2100), FLOW(10, 2110), FLOW(20, 1700), FLOW(30, 1700),
+        FLOW(40, 2120) } },
+    { "2 of 5: went off, and what was before is gone",
+      OF(2, 5),
+      0,
+      false,
+      "2120",
+      { FLOW(1, 2100), FLOW(10, 2110), FLOW(20, 1700), FLOW(30, 1700),
+        FLOW(40, 2120) } },
+    { "2 of 3: once inside between does not end it",
+      OF(2, 3),
+      0,
+      true,
+      "2100 2110 2120",
+      { FLOW(1, 2100), FLOW(10, 2110), FLOW(20, 1700), FLOW(30, 2120),
+        FLOW(40, 1700) } },
+    { "2 of 3: restarted",
+      OF(2, 3),
+      0,
+      false,
+      "2120",
+      { FLOW(1, 2100), FLOW(10, 1700), SIGN(11, SIGN_BANDED),
+        FLOW(20, 2120) } },
+    { "2 of 3: values of one session count once",
+      OF(2, 3),
+      0,
+      false,
+      "2100 4000",
+      { FLOW(1, 2100), FLOW(1 + HOURS(1), 4000, .bound = BOUND_ABOVE) } },
+    /* the newest value of a session tells, and the rest is no evidence */
+    { "3 of 5: a session that contradicts itself",
+      OF(3, 5),
+      0,
+      false,
+      "2100 2120",
+      { FLOW(1, 2100), FLOW(10, 2110),
+        FLOW(10 + HOURS(1), 900, .bound = BOUND_AT_MOST), FLOW(20, 2120) } },
+    { "3 of 5",
+      OF(3, 5),
+      0,
+      true,
+      "2100 2120 2140",
+      { FLOW(1, 2100), FLOW(10, 1700), FLOW(20, 2120), FLOW(30, 1700),
+        FLOW(40, 2140) } },
+    { "3 of 5: the first has gone",
+      OF(3, 5),
+      0,
+      false,
+      "2120 2150",
+      { FLOW(1, 2100), FLOW(10, 1900), FLOW(20, 2120), FLOW(30, 1900),
+        FLOW(40, 1900), FLOW(50, 2150) } },
+    /* replicates that disagree are not mended by one more of their session */
+    { "2 of 2: beside replicates that disagree",
+      OF(2, 0),
+      0,
+      false,
+      "2100",
+      { FLOW(1, 2100), FLOW(10, 1500), FLOW(10 + HOURS(1), 2500),
+        FLOW(10 + HOURS(2), 4000, .bound = BOUND_ABOVE) } },
+    { "2 of 2: and are no denial",
+      OF(2, 0),
+      0,
+      true,
+      "2100 2120",
+      { FLOW(1, 2100), FLOW(10, 1500), FLOW(10 + HOURS(1), 2500),
+        FLOW(10 + HOURS(2), 900, .bound = BOUND_BELOW), FLOW(20, 2120) } },
+
+    { "strict: on the limit", STRICT, 0, false, "", { FLOW(1, 25) } },
+    { "strict: beyond", STRICT, 0, true, "25.1", { FLOW(1, 25.1) } },
+    { "strict: > the limit",
+      STRICT,
+      0,
+      true,
+      "25",
+      { FLOW(1, 25, .bound = BOUND_ABOVE) } },
+    { "strict: >= the limit",
+      STRICT,
+      0,
+      false,
+      "",
+      { FLOW(1, 25, .bound = BOUND_AT_LEAST) } },
+    { "strict: > less than the limit",
+      STRICT,
+      0,
+      false,
+      "",
+      { FLOW(1, 24, .bound = BOUND_ABOVE) } },
+
+    { "apart: too near",
+      APART(2, 14),
+      0,
+      false,
+      "1100 1110",
+      { FLOW(1, 1100), FLOW(15 - SECOND, 1110) } },
+    { "apart: far enough",
+      APART(2, 14),
+      0,
+      true,
+      "1100 1110",
+      { FLOW(1, 1100), FLOW(15, 1110) } },
+    /* what confirms is the time from the first on: it stays as evidence */
+    { "apart: a row of near ones",
+      APART(2, 14),
+      0,
+      true,
+      "1100 1110 1120",
+      { FLOW(1, 1100), FLOW(8, 1110), FLOW(15, 1120) } },
+    { "apart: interrupted",
+      APART(2, 14),
+      0,
+      false,
+      "1110 1120",
+      { FLOW(1, 1100), FLOW(5, 1250), FLOW(8, 1110), FLOW(15, 1120) } },
+    { "apart: too late",
+      APART(2, 14),
+      0,
+      false,
+      "1110",
+      { FLOW(1, 1100), FLOW(71 + SECOND, 1110) } },
+
+    { "low pressure: does not confirm",
+      SKIP(true),
+      20,
+      false,
+      "480",
+      { FLOW(1, 480), FLOW(20, 470) } },
+    { "low pressure: nor deny",
+      SKIP(true),
+      20,
+      true,
+      "480 490",
+      { FLOW(1, 480), FLOW(20, 800), FLOW(30, 490) } },
+    { "low pressure: nor end it",
+      SKIP(true),
+      40,
+      true,
+      "480 490",
+      { FLOW(1, 480), FLOW(20, 490), FLOW(30, 800), FLOW(40, 800) } },
+    { "low pressure: where it does not matter",
+      SKIP(false),
+      20,
+      true,
+      "480 470",
+      { FLOW(1, 480), FLOW(20, 470) } },
+};
+
+static void walk_by_settings(void **state)
+{
+    char text[256];
+    int wrong = 0;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(settings); i++) {
+        struct history h = load(settings[i].events);
+        size_t len = 0, n = points_collect(&h, &policy, Q_ACCESS_FLOW, false,
+                                           points, POINTS_MAX);
+        struct run run;
+
+        for (size_t k = 0; k < n; k++)
+            points[k].low_pressure =
+                settings[i].low_day > 0 &&
+                points[k].at_s == kit_s(settings[i].low_day);
+        run_walk(&settings[i].rule, points, n, METHOD_UNSTATED, &run);
+        text[0] = '\0';
+        for (size_t k = 0; k < run.count; k++)
+            len +=
+                (size_t)snprintf(text + len, sizeof(text) - len, "%s%g",
+                                 k > 0 ? " " : "", points[run.points[k]].value);
+        if (run.on == settings[i].on && strcmp(text, settings[i].want) == 0)
+            continue;
+        wrong++;
+        print_error("%s: got %s \"%s\", not \"%s\"\n", settings[i].name,
+                    run.on ? "on" : "off", text, settings[i].want);
+    }
+    assert_int_equal(wrong, 0);
+}
+
+/* Ten per cent inside, also where the limit is a negative pressure. */
+static const struct {
+    double limit;
+    bool above;
+    double value;
+    enum bound bound;
+    bool want;
+} insides[] = {
+    { 2000, true, 1799.9, BOUND_NONE, true },
+    { 2000, true, 1800, BOUND_NONE, false },
+    { 2000, true, 1800, BOUND_BELOW, true },
+    { 2000, true, 1000, BOUND_ABOVE, false },
+    { 500, false, 550, BOUND_NONE, true },
+    { 500, false, 549.9, BOUND_NONE, false },
+    { 600, false, 660, BOUND_NONE, true },
+    { -250, false, -225, BOUND_NONE, true },
+    { -250, false, -225.1, BOUND_NONE, false },
+    { -250, false, -260, BOUND_NONE, false },
+    { -250, true, -275.1, BOUND_NONE, true },
+    { -250, true, -275, BOUND_NONE, false },
+    { 500, false, NAN, BOUND_NONE, false },
+};
+
+static void know_the_inside(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(insides); i++) {
+        struct run_rule rule = { .limit = insides[i].limit,
+                                 .above = insides[i].above,
+                                 .hysteresis_pct = 10 };
+        struct point p = { .value = insides[i].value,
+                           .bound = insides[i].bound };
+
+        assert_int_equal(run_inside(&rule, &p), insides[i].want);
+    }
+}
+
+/* A method that last said nothing usable does not speak last. */
+static void disagreement_is_no_news(void **state)
+{
+    static const struct event events[] = {
+        FLOW(0, 2100, DILUTION),
+        FLOW(10, 2100, DILUTION),
+        FLOW(20, 1000, DUPLEX),
+        FLOW(30, 1000, DUPLEX),
+        FLOW(40, 1500, DILUTION),
+        FLOW(40 + HOURS(1), 2500, DILUTION),
+        { .day = 0 },
+    };
+    struct run_rule rule = { .limit = 2000,
+                             .above = true,
+                             .readings = 2,
+                             .window_d = 90,
+                             .hysteresis_pct = 10 };
+    struct history h = load(events);
+    size_t n =
+        points_collect(&h, &policy, Q_ACCESS_FLOW, true, points, POINTS_MAX);
+    struct run run;
+
+    (void)state;
+    assert_int_equal(n, 5);
+    assert_false(run_best(&rule, points, n, &run));
+    assert_true(run_contradicted(&rule, points, n, METHOD_ULTRASOUND_DILUTION,
+                                 kit_s(10)));
+    assert_false(run_contradicted(&rule, points, n, METHOD_ULTRASOUND_DILUTION,
+                                  kit_s(20)));
+    assert_false(run_contradicted(&rule, points, n, METHOD_DUPLEX, kit_s(0)));
+}
+
 /* Of two methods whose runs hold, the one measured last speaks. */
 static void choose_the_method(void **state)
 {
@@ -312,7 +635,11 @@ static void choose_the_method(void **state)
         FLOW(20, 2200), FLOW(30, 2300, .method = METHOD_DUPLEX),
         { .day = 0 },
     };
-    struct run_rule rule = { 2000, true, 2, 90, 10 };
+    struct run_rule rule = { .limit = 2000,
+                             .above = true,
+                             .readings = 2,
+                             .window_d = 90,
+                             .hysteresis_pct = 10 };
     struct history h = load(events);
     size_t n =
         points_collect(&h, &policy, Q_ACCESS_FLOW, true, points, POINTS_MAX);
@@ -489,6 +816,9 @@ int main(void)
         cmocka_unit_test(make_points),
         cmocka_unit_test(keep_the_newest),
         cmocka_unit_test(walk_runs),
+        cmocka_unit_test(walk_by_settings),
+        cmocka_unit_test(know_the_inside),
+        cmocka_unit_test(disagreement_is_no_news),
         cmocka_unit_test(choose_the_method),
         cmocka_unit_test(know_interventions),
         cmocka_unit_test(make_hand_points),

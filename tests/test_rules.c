@@ -121,8 +121,8 @@ static void holds_long_histories(void **state)
     rules_evaluate(&h, &policy, &f);
     x = kit_find(&f, RULE_HF_1);
     /* the newest flows, and one hand sign */
-    assert_int_equal(x->evidence_count, RUN_POINTS_MAX + 1);
-    assert_true(x->evidence[RUN_POINTS_MAX] >= HISTORY_READINGS_MAX - 3);
+    assert_int_equal(x->evidence_count, EVIDENCE_MAX);
+    assert_true(x->evidence[EVIDENCE_MAX - 1] >= HISTORY_READINGS_MAX - 3);
     (void)kit_find(&f, RULE_IS_6);
 }
 
@@ -157,16 +157,54 @@ static double between(double least, double most)
 static struct event random_event(void)
 {
     static const enum sign signs[] = {
-        SIGN_NO_COMPLAINT, SIGN_COLDNESS,       SIGN_NUMBNESS,
-        SIGN_PAIN_AT_REST, SIGN_MOTOR_WEAKNESS, SIGN_HAND_ULCER,
-        SIGN_GRADE_0,      SIGN_GRADE_2B,       SIGN_COLD_PULSELESS_HAND,
-        SIGN_HF_ADMISSION, SIGN_ARM_SWELLING,   SIGN_THRILL_WEAK,
-        SIGN_BANDED,       SIGN_CREATED,        SIGN_ANGIOPLASTY_OUTFLOW
+        SIGN_NO_COMPLAINT,  SIGN_COLDNESS,       SIGN_NUMBNESS,
+        SIGN_PAIN_AT_REST,  SIGN_MOTOR_WEAKNESS, SIGN_HAND_ULCER,
+        SIGN_GRADE_0,       SIGN_GRADE_2B,       SIGN_COLD_PULSELESS_HAND,
+        SIGN_HF_ADMISSION,  SIGN_ARM_SWELLING,   SIGN_THRILL_WEAK,
+        SIGN_BANDED,        SIGN_CREATED,        SIGN_ANGIOPLASTY_OUTFLOW,
+        SIGN_PULSATILE,     SIGN_THRILL_ABSENT,  SIGN_THRILL_PRESENT,
+        SIGN_HF_NYHA_3,     SIGN_HF_NYHA_1,      SIGN_INFECTION_LOCAL,
+        SIGN_GRAFT_EXPOSED, SIGN_NUMBNESS_ULNAR, SIGN_NUMBNESS_MEDIAN
+    };
+    /* what is sent beside flows, with values on both sides of the limits */
+    static const struct {
+        enum quantity q;
+        double least, most;
+    } others[] = {
+        { Q_SPKTV, 0.7, 1.8 },
+        { Q_STDKTV, 1.8, 2.6 },
+        { Q_STATIC_PRESSURE_RATIO, 0.2, 0.8 },
+        { Q_RECIRCULATION, 0, 20 },
+        { Q_PUMP_FLOW, 200, 400 },
+        { Q_PRESCRIBED_PUMP_FLOW, 300, 400 },
+        { Q_ARTERIAL_LINE_PRESSURE, -300, -150 },
+        { Q_MEAN_PRESSURE, 60, 110 },
+        { Q_BLEEDING_PROLONGED, 1, 1 },
+        { Q_BLEEDING_ACTIVE, 0, 1 },
+        { Q_SESSIONS_PER_WEEK, 2, 4 },
+        { Q_DOWEL_DIAMETER, 3, 5 },
+        { Q_BAND_RELEASED, 1, 1 },
+        { Q_OUTFLOW_STENOSIS, 20, 80 },
+        { Q_HEIGHT, 1.5, 1.9 },
+        { Q_UREA_PRE, 18, 30 },
+        { Q_UREA_POST, 5, 12 },
+        { Q_TREATMENT_TIME, 180, 260 },
+        { Q_UF_VOLUME, 500, 3500 },
+        { Q_POST_WEIGHT, 60, 80 },
     };
     static const double flows[] = { 480, 560, 900, 1200, 1600, 2100 };
     struct event e = { .day = between(0, 200) };
 
-    switch (below(8)) {
+    switch (below(12)) {
+    case 8:
+    case 9:
+    case 10: {
+        size_t i = below(COUNT(others));
+
+        e = (struct event)NUMBER(e.day, others[i].q,
+                                 between(others[i].least, others[i].most));
+        break;
+    }
     case 0:
         e = (struct event)OUTPUT(e.day, between(3, 9));
         break;
@@ -231,7 +269,14 @@ static bool is_high(enum rule r)
 
 static bool is_low(enum rule r)
 {
-    return r == RULE_LF_1 || r == RULE_LF_2;
+    return r == RULE_LF_1 || r == RULE_LF_2 || r == RULE_LF_3;
+}
+
+/* Rules that believe a sign from a preliminary reading too. */
+static bool is_emergency(enum rule r)
+{
+    return r == RULE_IS_1 || r == RULE_IS_2 || r == RULE_IS_3 ||
+           r == RULE_LF_6 || r == RULE_BL_1 || r == RULE_IN_1 || r == RULE_PB_2;
 }
 
 static void check_evidence(const struct history *h, const struct finding *x)
@@ -243,7 +288,7 @@ static void check_evidence(const struct history *h, const struct finding *x)
         assert_true(x->evidence[k] < h->count);
         r = &h->readings[x->evidence[k]];
         assert_int_not_equal(r->status, READING_WITHDRAWN);
-        if (x->rule != RULE_IS_2 && x->rule != RULE_IS_3)
+        if (!is_emergency(x->rule))
             assert_true(reading_counts(r)); /* preliminary: emergencies only */
         for (size_t m = 0; m < k; m++) {
             assert_int_not_equal(x->evidence[m], x->evidence[k]);
@@ -273,6 +318,8 @@ static void check_findings(const struct history *h, const struct findings *f)
     if (seen[RULE_HF_1] && seen[RULE_HF_2])
         assert_true(kit_find(f, RULE_HF_1)->historic);
     assert_false(seen[RULE_IS_6] && seen[RULE_IS_7]);
+    for (int r = 0; r < RULE_COUNT; r++)
+        assert_int_equal(f->why[r] == WHY_HOLDS, seen[r] == 1);
 }
 
 struct variant {
@@ -405,18 +452,36 @@ static void holds_for_any_history(void **state)
 
 static void rules_have_names(void **state)
 {
-    static const char *const ids[RULE_COUNT] = { "HF-1", "HF-2", "HF-3", "IS-2",
-                                                 "IS-3", "IS-4", "IS-5", "IS-6",
-                                                 "IS-7", "LF-1", "LF-2" };
+    static const char *const ids[RULE_COUNT] = {
+        "HF-1", "HF-2", "HF-3", "HF-4", "HF-5", "HF-6", "IS-1", "IS-2", "IS-3",
+        "IS-4", "IS-5", "IS-6", "IS-7", "LF-1", "LF-2", "LF-3", "LF-4", "LF-5",
+        "LF-6", "AD-1", "AD-2", "PB-1", "PB-2", "PB-3", "PB-4", "BL-1", "IN-1"
+    };
+    static const char *const groups[GROUP_COUNT] = {
+        "flow",       "hand",      "low-flow", "dose",
+        "after-band", "follow-up", "bleeding", "infection"
+    };
 
     (void)state;
     for (int i = 0; i < RULE_COUNT; i++) {
-        assert_string_equal(rule_info((enum rule)i)->id, ids[i]);
+        assert_string_equal(rule_info(rule_by_order(i))->id, ids[i]);
         assert_true(rule_info((enum rule)i)->name[0] != '\0');
     }
-    assert_string_equal(group_word(GROUP_FLOW), "flow");
-    assert_string_equal(group_word(GROUP_HAND), "hand");
-    assert_string_equal(group_word(GROUP_LOW_FLOW), "low-flow");
+    for (int i = 0; i < GROUP_COUNT; i++)
+        assert_string_equal(group_word((enum group)i), groups[i]);
+}
+
+/* The numbers stand in stores of sites: they must never change. */
+static void rules_keep_their_numbers(void **state)
+{
+    (void)state;
+    assert_int_equal(RULE_LF_2, 10);
+    assert_int_equal(RULE_HF_4, 11);
+    assert_int_equal(RULE_IN_1, 26);
+    assert_int_equal(GROUP_LOW_FLOW, 2);
+    assert_int_equal(GROUP_INFECTION, 7);
+    assert_int_equal(Q_PANEL, 56);
+    assert_int_equal(Q_SESSIONS_PER_WEEK, 63);
 }
 
 static int read_limits(void **state)
@@ -436,6 +501,7 @@ int main(void)
         cmocka_unit_test(holds_long_histories),
         cmocka_unit_test(holds_for_any_history),
         cmocka_unit_test(rules_have_names),
+        cmocka_unit_test(rules_keep_their_numbers),
     };
 
     return cmocka_run_group_tests(tests, read_limits, NULL);

@@ -5,6 +5,7 @@
 #include "planner/triage.h"
 #include "tests/test.h"
 
+#include "planner/agenda.h"
 #include "tests/history_kit.h"
 
 static struct policy policy;
@@ -140,11 +141,33 @@ static void raises_urgency(void **state)
     ARRIVE(&s, SIGN(21, SIGN_HF_ADMISSION));
     assert_int_equal(review(&s, 21), ACT_UPDATE);
     assert_true(s.verdict.raised);
-    assert_int_equal(s.episode.urgency, URGENCY_URGENT);
+    assert_int_equal(s.episode.urgency, URGENCY_ASAP);
     assert_int_equal(review(&s, 22), ACT_NOTHING);
     /* the sign grows old: what was said is not taken back */
-    assert_int_equal(review(&s, 120), ACT_NOTHING);
-    assert_int_equal(s.episode.urgency, URGENCY_URGENT);
+    assert_int_equal(review(&s, 110), ACT_NOTHING);
+    assert_int_equal(s.episode.urgency, URGENCY_ASAP);
+}
+
+/* Nobody answers for 90 days: it is put again, once. */
+static void puts_the_unanswered_again(void **state)
+{
+    static struct scene s;
+    int64_t next_s;
+
+    (void)state;
+    begin_high(&s); /* opened on day 14 */
+    next_s = agenda_of_group(&policy, &s.episode, &s.repeat, kit_s(20));
+    assert_int_equal(review(&s, (double)(next_s - kit_base_s) / 86400 - 0.01),
+                     ACT_NOTHING);
+    assert_int_equal(review(&s, (double)(next_s - kit_base_s) / 86400),
+                     ACT_UPDATE);
+    assert_true(s.verdict.unanswered);
+    assert_false(s.verdict.raised);
+    assert_int_equal(review(&s, (double)(next_s - kit_base_s) / 86400 + 30),
+                     ACT_NOTHING);
+    s.episode.state = EPISODE_TAKEN; /* a person has it in hand */
+    assert_int_equal(review(&s, (double)(next_s - kit_base_s) / 86400 + 95),
+                     ACT_NOTHING);
 }
 
 static void ends_when_cleared(void **state)
@@ -440,7 +463,7 @@ static void reopens_on_urgency(void **state)
     ARRIVE(&s, SIGN(25, SIGN_HF_ADMISSION));
     assert_int_equal(review(&s, 25), ACT_OPEN);
     assert_int_equal(s.episode.number, 2);
-    assert_int_equal(s.episode.urgency, URGENCY_URGENT);
+    assert_int_equal(s.episode.urgency, URGENCY_ASAP);
 }
 
 /* From a cold hand with an index of 0.3 (asap) to rest pain (asap too). */
@@ -630,6 +653,54 @@ static void reminds_to_repeat(void **state)
     assert_int_equal(s.verdict.repeat, ACT_NOTHING);
 }
 
+/* A reminder whose day has passed is said once more; a measurement that comes
+ * too late to confirm asks anew. */
+static void says_what_is_overdue(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(0, SIGN_COLDNESS));
+    ARRIVE(&s, FINGER(0, 55));
+    (void)review(&s, 0);
+    assert_true(s.repeat.due_s == kit_s(14));
+    assert_true(agenda_of_group(&policy, &s.episode, &s.repeat, kit_s(1)) ==
+                kit_s(14));
+    (void)review(&s, 13.9);
+    assert_int_equal(s.verdict.repeat, ACT_NOTHING);
+    (void)review(&s, 14);
+    assert_int_equal(s.verdict.repeat, ACT_UPDATE);
+    assert_int_equal(s.findings.list[s.verdict.repeat_finding].rule, RULE_IS_5);
+    assert_true(s.repeat.open && s.repeat.overdue);
+    assert_true(agenda_of_group(&policy, &s.episode, &s.repeat, kit_s(15)) ==
+                AGENDA_NEVER);
+    (void)review(&s, 16);
+    assert_int_equal(s.verdict.repeat, ACT_NOTHING); /* said once */
+    ARRIVE(&s, FINGER(20, 55));
+    (void)review(&s, 20);
+    assert_int_equal(s.verdict.repeat, ACT_END);
+    assert_true(s.verdict.repeat_done);
+    (void)review(&s, 20);
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_true(s.repeat.due_s == kit_s(34));
+    assert_false(s.repeat.overdue);
+}
+
+/* What is asked for late still gets two days. */
+static void leaves_time_to_measure(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(0, SIGN_COLDNESS));
+    ARRIVE(&s, FINGER(0, 55));
+    (void)review(&s, 25);
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_true(s.repeat.due_s == kit_s(27));
+}
+
 static void closes_reminders_that_cleared(void **state)
 {
     static struct scene s;
@@ -646,6 +717,25 @@ static void closes_reminders_that_cleared(void **state)
     }
     assert_int_equal(review(&s, 20), ACT_NOTHING);
     assert_int_equal(s.verdict.repeat, ACT_END);
+    assert_true(s.verdict.repeat_done);
+}
+
+/* The reading that asked for it is withdrawn: nothing has been measured. */
+static void closes_reminders_without_ground(void **state)
+{
+    static struct scene s;
+    int64_t id;
+
+    (void)state;
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(0, SIGN_COLDNESS));
+    id = ARRIVE(&s, FINGER(0, 55));
+    (void)review(&s, 0);
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    reading_of(&s, id)->status = READING_WITHDRAWN;
+    (void)review(&s, 1);
+    assert_int_equal(s.verdict.repeat, ACT_END);
+    assert_false(s.verdict.repeat_done);
 }
 
 static void reminds_of_nothing_old(void **state)
@@ -694,6 +784,7 @@ int main(void)
         cmocka_unit_test(opens_and_appends),
         cmocka_unit_test(inserts_late_evidence),
         cmocka_unit_test(raises_urgency),
+        cmocka_unit_test(puts_the_unanswered_again),
         cmocka_unit_test(ends_when_cleared),
         cmocka_unit_test(ends_when_withdrawn),
         cmocka_unit_test(says_what_was_corrected),
@@ -717,7 +808,10 @@ int main(void)
         cmocka_unit_test(adds_notes_to_the_open),
         cmocka_unit_test(groups_are_apart),
         cmocka_unit_test(reminds_to_repeat),
+        cmocka_unit_test(says_what_is_overdue),
+        cmocka_unit_test(leaves_time_to_measure),
         cmocka_unit_test(closes_reminders_that_cleared),
+        cmocka_unit_test(closes_reminders_without_ground),
         cmocka_unit_test(reminds_of_nothing_old),
         cmocka_unit_test(limits_evidence),
     };

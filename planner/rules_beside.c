@@ -1,0 +1,212 @@
+/*
+ * What stands beside a flow and decides what it is worth: signs of the heart,
+ * of the hand and of the access, needles, a stenosis of the outflow.
+ */
+#include "planner/rules_work.h"
+
+#include <math.h>
+
+bool work_is_cardiac_sign(const struct reading *r)
+{
+    return r->quantity == Q_HEART_FAILURE_SIGN && r->present &&
+           r->sign != SIGN_HF_NYHA_1 && r->sign != SIGN_HF_NYHA_2;
+}
+
+/* Clinical signs that make a low flow matter now. */
+bool work_is_thrill_lost(const struct reading *r)
+{
+    return r->quantity == Q_THRILL && r->present &&
+           r->sign == SIGN_THRILL_ABSENT;
+}
+
+bool work_is_dysfunction_sign(const struct reading *r)
+{
+    switch ((int)r->quantity) {
+    case Q_ACCESS_SIGN:
+        return r->present;
+    case Q_THRILL:
+        return r->present && r->sign != SIGN_THRILL_PRESENT;
+    case Q_BLEEDING_PROLONGED:
+        return r->value > 0.5;
+    default:
+        return false;
+    }
+}
+
+/* The newest few: signs seen at every session must not crowd out the flows. */
+enum { SIGNS_KEPT = 6 };
+
+size_t work_signs(const struct work *w, struct finding *f, int64_t from_s,
+                  bool (*is_sign)(const struct reading *))
+{
+    int64_t at_s = f->at_s;
+    size_t kept = 0;
+
+    for (size_t i = w->h->count; i-- > 0 && kept < SIGNS_KEPT;) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->start_s < from_s)
+            break;
+        if (!reading_counts(r) || !is_sign(r))
+            continue;
+        work_rest_on(w, f, i);
+        kept++;
+    }
+    if (at_s < from_s)
+        f->at_s = at_s; /* a sign does not make a flow of long ago new */
+    return kept;
+}
+
+/* A complaint of the hand within the window that has not been taken back. */
+bool work_hand_sign(const struct work *w, struct finding *f, int64_t from_s)
+{
+    int window_d = (int)((w->h->now_s - from_s) / DAY_S);
+    int64_t at_s = f->at_s;
+    size_t at = 0;
+
+    if (!hand_standing(w->hand, w->hand_count, GRADE_1, &at) ||
+        hand_worst(w->hand, w->hand_count, w->h->now_s, window_d, &at) <
+            GRADE_1)
+        return false;
+    work_rest_on_hand(w, f, &w->hand[at]);
+    if (at_s < from_s)
+        f->at_s = at_s;
+    return true;
+}
+
+/* Whoever felt for the thrill last tells; of one time, the worse counts. */
+static bool is_thrill_gone(const struct work *w, int64_t from_s, size_t *index)
+{
+    int64_t felt_s = INT64_MIN;
+
+    for (size_t i = w->h->count; i-- > 0;) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->start_s < from_s || r->start_s < felt_s)
+            break;
+        if (r->quantity != Q_THRILL || !reading_counts(r))
+            continue;
+        if (work_is_thrill_lost(r)) {
+            *index = i;
+            return true;
+        }
+        if (r->present || r->sign == SIGN_THRILL_ABSENT)
+            felt_s = r->start_s;
+    }
+    return false;
+}
+
+void work_low_signs(const struct work *w, struct finding *f,
+                    enum param window_d, enum param urgency)
+{
+    int64_t from_s = w->h->now_s - (int64_t)work_count(w, window_d) * DAY_S;
+    size_t lost_at = 0;
+    int64_t at_s;
+
+    f->with_sign = work_signs(w, f, from_s, work_is_dysfunction_sign) > 0;
+    if (f->with_sign)
+        f->urgency = work_urgency(w, urgency);
+    if (!is_thrill_gone(w, from_s, &lost_at))
+        return;
+    /* a thrill that is lost beside a low flow is thrombosis until disproved */
+    f->urgency = work_urgency(w, P_LF6_URGENCY_THRILL_LOST);
+    at_s = f->at_s;
+    work_rest_on(w, f, lost_at); /* newer signs may have crowded it out */
+    f->at_s = at_s;
+}
+
+/* An access this young has not matured: a low flow is not yet a loss. */
+static bool is_young(const struct work *w)
+{
+    int64_t from_s =
+        w->h->now_s - (int64_t)work_count(w, P_YOUNG_ACCESS_D) * DAY_S;
+
+    for (size_t i = 0; i < w->h->count; i++) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->quantity == Q_ACCESS_INTERVENTION && reading_counts(r) &&
+            r->present && r->sign == SIGN_CREATED && r->start_s > from_s)
+            return true;
+    }
+    return false;
+}
+
+/* Only through needles can this be measured, or seen. */
+static bool shows_needles(const struct reading *r)
+{
+    switch ((int)r->quantity) {
+    case Q_ACCESS_FLOW:
+        return r->method != METHOD_DUPLEX;
+    case Q_PUMP_FLOW:
+    case Q_ARTERIAL_LINE_PRESSURE:
+    case Q_VENOUS_LINE_PRESSURE:
+    case Q_STATIC_VENOUS_PRESSURE:
+    case Q_STATIC_ACCESS_PRESSURE:
+    case Q_STATIC_PRESSURE_RATIO:
+    case Q_RECIRCULATION:
+    case Q_RECIRCULATION_REVERSED:
+    case Q_DIALYSANCE:
+    case Q_DIALYSANCE_REVERSED:
+        return true;
+    case Q_BLEEDING_PROLONGED:
+        return r->value > 0.5;
+    case Q_ACCESS_SIGN:
+        return r->present && (r->sign == SIGN_DIFFICULT_CANNULATION ||
+                              r->sign == SIGN_CLOT_ASPIRATION);
+    default:
+        return false;
+    }
+}
+
+static bool is_cannulated(const struct work *w)
+{
+    for (size_t i = 0; i < w->h->count; i++) {
+        if (reading_counts(&w->h->readings[i]) &&
+            shows_needles(&w->h->readings[i]))
+            return true;
+    }
+    return false;
+}
+
+bool work_is_in_use(struct work *w, enum rule rule)
+{
+    if (is_young(w)) {
+        work_not(w, rule, WHY_YOUNG);
+        return false;
+    }
+    /* without any flow there is a better reason */
+    if (w->flow_count > 0 && !is_cannulated(w)) {
+        work_not(w, rule, WHY_NOT_CANNULATED);
+        return false;
+    }
+    return true;
+}
+
+/* A stenosis is treated by dilating the outflow at its time or later; one
+ * that was measured after that is what was left, or is new. */
+bool work_has_stenosis(const struct work *w)
+{
+    const struct reading *newest = NULL;
+
+    for (size_t i = 0; i < w->h->count; i++) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->quantity != Q_OUTFLOW_STENOSIS || !reading_counts(r) ||
+            !isfinite(r->value))
+            continue;
+        if (newest == NULL || r->start_s > newest->start_s ||
+            (r->start_s == newest->start_s && r->value > newest->value))
+            newest = r;
+    }
+    if (newest == NULL || newest->value <= work_get(w, P_OUTFLOW_STENOSIS_PCT))
+        return false;
+    for (size_t i = 0; i < w->h->count; i++) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->sign == SIGN_ANGIOPLASTY_OUTFLOW &&
+            r->quantity == Q_ACCESS_INTERVENTION && reading_counts(r) &&
+            r->present && r->end_s > newest->start_s)
+            return false;
+    }
+    return true;
+}
