@@ -19,10 +19,22 @@ enum task_code_id {
     TASK_CODE_REFER_FLOW,
     TASK_CODE_REFER_HAND,
     TASK_CODE_REFER_LOW_FLOW,
+    TASK_CODE_REFER_DOSE,
+    TASK_CODE_REFER_AFTER_BAND,
+    TASK_CODE_REFER_FOLLOW_UP,
+    TASK_CODE_REFER_BLEEDING,
+    TASK_CODE_REFER_INFECTION,
     /* Task.reasonCode */
     TASK_CODE_HIGH_FLOW,
     TASK_CODE_HAND_ISCHAEMIA,
     TASK_CODE_LOW_FLOW,
+    TASK_CODE_LOW_DOSE,
+    TASK_CODE_AFTER_BAND,
+    TASK_CODE_OVERDUE,
+    TASK_CODE_BLEEDING,
+    TASK_CODE_INFECTION,
+    /* Task.code of a reminder that a follow-up is due */
+    TASK_CODE_FOLLOW_UP,
     /* Task.businessStatus while nobody has answered */
     TASK_CODE_AWAITING,
     /* meta.tag of every Task */
@@ -46,6 +58,9 @@ const struct task_code *task_code_reason(enum group group);
 enum { TASK_CODE_SIZE = 64 };
 #define TASK_REPEAT_DISPLAY "Measure again to confirm"
 void task_code_repeat(enum quantity q, char code[TASK_CODE_SIZE]);
+
+/* Task.code of the reminder that a follow-up after a band is due. */
+const struct task_code *task_code_follow_up(void);
 
 /* Task.input.type of a kind of input; NULL if there is no such kind. */
 const struct task_code *task_code_input(enum fhir_input_kind kind);

@@ -11,13 +11,14 @@
 #define HEADGATE_ADAPTERS_WORDING_H
 
 #include "adapters/buf.h"
+#include "planner/readiness.h"
 #include "planner/rules.h"
 #include "planner/triage.h"
 
 struct zone;
 
 /* A ceiling of a buf that every text below keeps to. */
-enum { WORDING_SIZE_MAX = 32768 };
+enum { WORDING_SIZE_MAX = 65536 };
 
 struct wording {
     const struct history *history;
@@ -53,13 +54,41 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
 void wording_end(const struct wording *w, const struct verdict *verdict,
                  struct buf *reason, struct buf *note);
 
-/* One line for a queue: what to measure again, and what was seen once. */
+/* One line for a queue: what to measure again, and what was seen once; or
+ * which visit after a band is due, and what it is to record. */
 void wording_repeat_headline(const struct wording *w, const struct finding *f,
                              struct buf *out);
 
-/* The reminder to measure again. */
+/* The reminder: what to measure again, or to record at a visit, from when to
+ * when, and why. */
 void wording_repeat(const struct wording *w, const struct finding *f,
                     struct buf *out);
+
+/* Why a reminder has ended: statusReason and note. */
+void wording_repeat_end(const struct verdict *verdict, struct buf *out);
+
+/* The note added when the day of a reminder has passed. */
+void wording_overdue(const struct wording *w, const struct finding *f,
+                     struct buf *out);
+
+/* Why a rule does not hold: what was last seen, the limit, and what would
+ * make it hold.  One or two sentences. */
+void wording_why(const struct wording *w, enum rule rule, struct buf *out);
+
+/*
+ * The whole of what is known of an access, for a person who asks: each rule
+ * with what it rests on or why it does not hold, what stands between the
+ * access and a band plan, sources.  w->group and w->due_s are not read.
+ */
+void wording_review(const struct wording *w, const struct readiness *readiness,
+                    struct buf *out);
+
+/* A limit for a person: "2000 mL/min", "30 %", "grade 3", "within 30 days". */
+void wording_limit(const struct wording *w, enum param p, struct buf *out);
+
+/* The UCUM unit that the number of a row is in; NULL where it has none that
+ * says enough (grades, urgencies, counts): it is then said in words. */
+const char *wording_limit_unit(enum param p);
 
 /* One reading for the display of a reference: "2240 mL/min on 2026-10-25,
  * ultrasound dilution, final". */

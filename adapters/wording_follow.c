@@ -1,4 +1,4 @@
-/* What is said after a suggestion: later evidence, its end, a reminder. */
+/* What is said after a suggestion: later evidence, its end. */
 #include "adapters/wording_work.h"
 
 #include <math.h>
@@ -61,6 +61,9 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
     buf_puts(out, "Update of ");
     say_date(w, w->history->now_s, out);
     buf_puts(out, ".");
+    if (verdict->unanswered)
+        buf_printf(out, " Put again: nobody has answered for %d days.",
+                   policy_count(w->policy, P_UNANSWERED_D));
     say_added(w, verdict, out);
     if (verdict->corrected)
         buf_puts(out, " One or more readings used earlier were corrected or "
@@ -82,13 +85,31 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
 
 /* ---- the end ---------------------------------------------------------------------- */
 
+static const char *cleared_words(enum group group)
+{
+    switch (group) {
+    case GROUP_HAND:
+    case GROUP_BLEEDING:
+    case GROUP_INFECTION:
+        return "Later examinations no longer show it";
+    case GROUP_FOLLOW_UP:
+        return "What the visit asks for has been recorded, or the next visit "
+               "is due";
+    case GROUP_FLOW:
+    case GROUP_LOW_FLOW:
+    case GROUP_DOSE:
+    case GROUP_AFTER_BAND:
+    case GROUP_COUNT:
+        break;
+    }
+    return "Later readings are back inside the limits";
+}
+
 static const char *reason_words(enum group group, enum end_reason reason)
 {
     switch (reason) {
     case END_CLEARED:
-        return group == GROUP_HAND
-                   ? "Later examinations no longer show it"
-                   : "Later readings are back inside the limits";
+        return cleared_words(group);
     case END_WITHDRAWN:
         return "A reading it rested on was corrected or withdrawn";
     case END_SUPERSEDED:
@@ -101,6 +122,8 @@ static const char *reason_words(enum group group, enum end_reason reason)
     case END_MERGED:
         return "The access is the same as another one of this patient, for "
                "which there is a suggestion of its own";
+    case END_ELSEWHERE:
+        return "Another suggestion for this access tells of it now";
     }
     return "It no longer holds";
 }
@@ -132,16 +155,46 @@ static void say_changed(const struct wording *w, const struct episode *e,
                    gone == 1 ? "reading is" : "readings are");
 }
 
+static bool is_of_hand(enum quantity q)
+{
+    return q == Q_HAND_SYMPTOM || q == Q_HAND_ISCHAEMIA_GRADE ||
+           q == Q_DIGITAL_PRESSURE || q == Q_DIGITAL_BRACHIAL_INDEX;
+}
+
+static bool is_of_dysfunction(enum quantity q)
+{
+    return q == Q_THRILL || q == Q_ACCESS_SIGN || q == Q_RECIRCULATION ||
+           q == Q_STATIC_PRESSURE_RATIO || q == Q_BLEEDING_PROLONGED;
+}
+
 static bool tells_of_group(const struct wording *w, const struct reading *r)
 {
+    enum quantity q = r->quantity;
+
     if (!reading_counts(r))
         return false;
-    if (w->group != GROUP_HAND)
-        return r->quantity == Q_ACCESS_FLOW || reading_is_intervention(r);
-    return r->quantity == Q_HAND_SYMPTOM ||
-           r->quantity == Q_HAND_ISCHAEMIA_GRADE ||
-           r->quantity == Q_DIGITAL_PRESSURE ||
-           r->quantity == Q_DIGITAL_BRACHIAL_INDEX;
+    switch (w->group) {
+    case GROUP_HAND:
+        return is_of_hand(q);
+    case GROUP_DOSE:
+        return q == Q_SPKTV || q == Q_STDKTV || q == Q_URR || q == Q_UREA_PRE ||
+               q == Q_UREA_POST || q == Q_BUN_PRE || q == Q_BUN_POST;
+    case GROUP_BLEEDING:
+        return q == Q_BLEEDING_ACTIVE || q == Q_RUPTURE_THREAT;
+    case GROUP_INFECTION:
+        return q == Q_INFECTION_SIGN;
+    case GROUP_LOW_FLOW:
+        return q == Q_ACCESS_FLOW || is_of_dysfunction(q) ||
+               reading_is_intervention(r);
+    case GROUP_AFTER_BAND:
+    case GROUP_FOLLOW_UP:
+        return q == Q_ACCESS_FLOW || q == Q_THRILL || is_of_hand(q) ||
+               q == Q_BAND_RELEASED || reading_is_intervention(r);
+    case GROUP_FLOW:
+    case GROUP_COUNT:
+        break;
+    }
+    return q == Q_ACCESS_FLOW || reading_is_intervention(r);
 }
 
 /* The last readings that bear on it, oldest of them first. */
@@ -174,6 +227,8 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
     say_date(w, w->history->now_s, note);
     buf_puts(note, verdict->reason == END_MERGED
                        ? " two suggestions were found to be about one access. "
+                   : verdict->reason == END_ELSEWHERE
+                       ? " this suggestion was joined to another. "
                        : " the grounds for this suggestion no longer hold. ");
     buf_printf(note, "%s.", words);
     if (verdict->reason == END_WITHDRAWN)
@@ -185,46 +240,4 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
                        "added.");
     buf_puts(note, " Absence of a flag does not mean the access or the hand is "
                    "safe. " WORDING_SUPPORT);
-}
-
-/* ---- the reminder -------------------------------------------------------------------- */
-
-/* "finger systolic pressure again" */
-static void say_again(const struct finding *f, struct buf *out)
-{
-    if (f->repeat_of == Q_CARDIAC_OUTPUT) {
-        buf_puts(out, "flow and cardiac output again, in the same session");
-    } else {
-        say_lower(out, quantity_info(f->repeat_of)->display);
-        buf_puts(out, " again");
-    }
-}
-
-void wording_repeat_headline(const struct wording *w, const struct finding *f,
-                             struct buf *out)
-{
-    say_again(f, out);
-    buf_puts(out, "; once so far: ");
-    seen_brief(w, f, out);
-}
-
-void wording_repeat(const struct wording *w, const struct finding *f,
-                    struct buf *out)
-{
-    struct named_sources named = { { false } };
-
-    say_clean(out, w->access_label);
-    buf_puts(out, ": measure ");
-    say_again(f, out);
-    buf_puts(out, ", by ");
-    say_date(w, f->repeat_by_s, out);
-    buf_puts(out, ". ");
-    seen_sentence(w, f, out);
-    buf_puts(out, " A second measurement beyond the limit by then confirms "
-                  "it.\nLimit ");
-    say_limit(w, f->limit, out);
-    say_strength(w, f->limit, &named, out);
-    buf_puts(out, ".\n" WORDING_HAND "\n");
-    say_sources(w, &named, out);
-    buf_puts(out, WORDING_SUPPORT);
 }

@@ -1,103 +1,34 @@
 /* The rows of the policy that a rule used, and how strong their sources are. */
 #include "adapters/wording_work.h"
 
+#include <math.h>
 #include <string.h>
 
-enum used {
-    ALWAYS,
-    IF_SEVERE,
-    IF_PLAIN,
-    IF_SIGN,
-    IF_LOST,        /* the thrill is lost */
-    IF_LESSER_SIGN, /* another sign alone */
-    IF_NO_SIGN
-};
+static bool has_quantity(const struct wording *w, const struct finding *f,
+                         enum quantity q)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        if (w->history->readings[f->evidence[i]].quantity == q)
+            return true;
+    }
+    return false;
+}
 
-/* clang-format off */
-static const struct used_row {
-    enum rule rule;
-    enum used when;
-    enum param param;
-    const char *before, *after; /* what stands around the value */
-} used_rows[] = {
-    { RULE_HF_1, ALWAYS, P_HF1_FLOW, "Limit: ", " or more" },
-    { RULE_HF_1, ALWAYS, P_HF1_READINGS, "Readings in a row: ", "" },
-    { RULE_HF_1, ALWAYS, P_HF1_WINDOW_D, "Days between two: at most ", "" },
-    { RULE_HF_1, IF_SIGN, P_HF1_SIGN_WINDOW_D,
-      "Signs of heart or hand: of the last ", " days" },
-    { RULE_HF_1, IF_SIGN, P_HF1_URGENCY_SIGN,
-      "To be seen: ", ", because of the signs" },
-    { RULE_HF_1, IF_NO_SIGN, P_HF1_URGENCY, "To be seen: ", "" },
-    { RULE_HF_2, ALWAYS, P_HF2_FLOW, "Limit: ", " or more" },
-    { RULE_HF_2, ALWAYS, P_HF2_READINGS, "Readings in a row: ", "" },
-    { RULE_HF_2, ALWAYS, P_HF2_WINDOW_D, "Days between two: at most ", "" },
-    { RULE_HF_2, ALWAYS, P_HF2_URGENCY, "To be seen: ", "" },
-    { RULE_HF_3, IF_SEVERE, P_HF3_RATIO_SEVERE, "Limit: ", " or more" },
-    { RULE_HF_3, IF_SEVERE, P_HF3_FLOW_SEVERE, "With a flow of: ", " or more" },
-    { RULE_HF_3, IF_SEVERE, P_HF3_REPEAT_D,
-      "Confirmed by a second within: ", " days" },
-    { RULE_HF_3, IF_SEVERE, P_HF3_URGENCY_SEVERE, "To be seen: ", "" },
-    { RULE_HF_3, IF_PLAIN, P_HF3_RATIO, "Limit: ", " or more" },
-    { RULE_HF_3, IF_PLAIN, P_HF3_FLOW, "With a flow of: ", " or more" },
-    { RULE_HF_3, IF_PLAIN, P_HF3_READINGS, "Readings in a row: ", "" },
-    { RULE_HF_3, IF_PLAIN, P_HF3_WINDOW_D, "Days between two: at most ", "" },
-    { RULE_HF_3, IF_PLAIN, P_HF3_URGENCY, "To be seen: ", "" },
-    { RULE_IS_2, ALWAYS, P_IS2_GRADE, "Limit: ", " or worse" },
-    { RULE_IS_2, ALWAYS, P_IS2_URGENCY, "To be seen: ", "" },
-    { RULE_IS_3, ALWAYS, P_IS3_GRADE, "Limit: ", " or worse" },
-    { RULE_IS_3, IF_SIGN, P_IS3_URGENCY_MOTOR,
-      "To be seen: ", ", because of the new weakness" },
-    { RULE_IS_3, IF_NO_SIGN, P_IS3_URGENCY, "To be seen: ", "" },
-    { RULE_IS_4, IF_SEVERE, P_IS4_GRADE, "Limit: ", " or worse" },
-    { RULE_IS_4, IF_SEVERE, P_IS4_URGENCY, "To be seen: ", "" },
-    { RULE_IS_4, IF_PLAIN, P_IS4_GRADE_MILD, "Limit: ", " or worse" },
-    { RULE_IS_4, IF_PLAIN, P_IS4_READINGS_MILD, "Sessions with it: ", "" },
-    { RULE_IS_4, IF_PLAIN, P_IS4_WINDOW_D, "Within: ", " days" },
-    { RULE_IS_4, IF_PLAIN, P_IS4_URGENCY_MILD, "To be seen: ", "" },
-    { RULE_IS_5, ALWAYS, P_IS5_PRESSURE, "Limit of the finger pressure: below ",
-      "" },
-    { RULE_IS_5, ALWAYS, P_IS5_INDEX,
-      "Limit of the digital-brachial index: below ", "" },
-    { RULE_IS_5, IF_SEVERE, P_IS5_INDEX_SEVERE, "More serious: an index below ",
-      "" },
-    { RULE_IS_5, IF_PLAIN, P_IS5_REPEAT_D,
-      "Confirmed by a second within: ", " days" },
-    { RULE_IS_5, ALWAYS, P_IS5_SYMPTOM_WINDOW_D, "Symptoms: of the last ",
-      " days" },
-    { RULE_IS_5, IF_SEVERE, P_IS5_URGENCY_SEVERE,
-      "To be seen, with symptoms: ", "" },
-    { RULE_IS_5, IF_PLAIN, P_IS5_URGENCY, "To be seen, with symptoms: ", "" },
-    { RULE_IS_6, ALWAYS, P_IS6_FLOW, "Limit: ", " or more" },
-    { RULE_IS_6, ALWAYS, P_IS6_WINDOW_D, "Flow of the last: ", " days" },
-    { RULE_IS_7, ALWAYS, P_IS7_FLOW, "Limit: below ", "" },
-    { RULE_IS_7, ALWAYS, P_IS7_WINDOW_D, "Flow of the last: ", " days" },
-    { RULE_LF_1, ALWAYS, P_LF1_FLOW, "Limit: below ", "" },
-    { RULE_LF_1, ALWAYS, P_LF1_READINGS, "Readings in a row: ", "" },
-    { RULE_LF_1, ALWAYS, P_LF1_WINDOW_D, "Days between two: at most ", "" },
-    { RULE_LF_1, IF_SIGN, P_LF1_SIGN_WINDOW_D, "Clinical signs: of the last ",
-      " days" },
-    { RULE_LF_1, IF_LESSER_SIGN, P_LF1_URGENCY_SIGN,
-      "To be seen: ", ", because of the signs" },
-    { RULE_LF_1, IF_LOST, P_LF_URGENCY_THRILL_LOST,
-      "To be seen: ", ", because the thrill is lost" },
-    { RULE_LF_1, IF_NO_SIGN, P_LF1_URGENCY, "To be seen: ", "" },
-    { RULE_LF_2, ALWAYS, P_LF2_FLOW, "Limit: below ", "" },
-    { RULE_LF_2, ALWAYS, P_LF2_READINGS, "Readings in a row: ", "" },
-    { RULE_LF_2, ALWAYS, P_LF2_WINDOW_D, "Days between two: at most ", "" },
-    { RULE_LF_2, IF_SIGN, P_LF2_SIGN_WINDOW_D, "Clinical signs: of the last ",
-      " days" },
-    { RULE_LF_2, IF_LESSER_SIGN, P_LF2_URGENCY_SIGN,
-      "To be seen: ", ", because of the signs" },
-    { RULE_LF_2, IF_LOST, P_LF_URGENCY_THRILL_LOST,
-      "To be seen: ", ", because the thrill is lost" },
-    { RULE_LF_2, IF_NO_SIGN, P_LF2_URGENCY, "To be seen: ", "" },
-};
-/* clang-format on */
+static bool has_lesser_sign(const struct wording *w, const struct finding *f)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        const struct reading *r = &w->history->readings[f->evidence[i]];
+
+        if (r->quantity == Q_ACCESS_SIGN && r->sign != SIGN_ARM_SWELLING)
+            return true;
+    }
+    return false;
+}
 
 static bool is_used(const struct wording *w, const struct finding *f,
-                    enum used when)
+                    const struct used_row *row)
 {
-    switch (when) {
+    switch (row->when) {
     case ALWAYS:
         return true;
     case IF_SEVERE:
@@ -112,6 +43,42 @@ static bool is_used(const struct wording *w, const struct finding *f,
         return f->with_sign && !seen_thrill_lost(w, f);
     case IF_NO_SIGN:
         return !f->with_sign;
+    case IF_CROSSED:
+        return f->limit == row->param;
+    case IF_SOON:
+        return policy_urgency(w->policy, row->param) == f->urgency;
+    case IF_DOSE:
+        return f->limit == P_PB2_DOSE_FALL || has_quantity(w, f, Q_SPKTV);
+    case IF_CONTRADICTORY:
+        return f->disagree;
+    case IF_STENOSIS:
+        return f->stenosis;
+    case IF_PRESSURE:
+        return !isnan(f->usual_pressure_mmhg);
+    case IF_MEASURED:
+        return f->quantity != Q_THRILL;
+    case IF_PUMP:
+        return has_quantity(w, f, Q_PUMP_FLOW);
+    case IF_SUCTION:
+        return has_quantity(w, f, Q_ARTERIAL_LINE_PRESSURE);
+    case IF_BLEEDING:
+        return seen_has_flag(w, f, Q_BLEEDING_PROLONGED);
+    case IF_SIGNS:
+        return has_lesser_sign(w, f);
+    case IF_STANDARD:
+        return seen_dose_quantity(f) == Q_STDKTV;
+    case IF_SINGLE_POOL:
+        return seen_dose_quantity(f) == Q_SPKTV;
+    case IF_CLOSE:
+        return f->limit == P_PB1_INTERVAL_CLOSE_D;
+    case IF_SHARE:
+        return say_limit_is_share(f->limit);
+    case IF_RISEN:
+        return !f->still_high;
+    case IF_STILL_HIGH:
+        return f->still_high;
+    case IF_HAND:
+        return f->limit != P_PB3_FALL_PCT && f->quantity != Q_ACCESS_FLOW;
     }
     return false;
 }
@@ -165,30 +132,53 @@ void say_strength(const struct wording *w, enum param p,
     buf_puts(out, ")");
 }
 
-static void say_row_value(const struct wording *w, enum param p,
-                          struct buf *out)
+static void say_row(const struct wording *w, const struct used_row *row,
+                    struct named_sources *named, struct buf *out)
 {
-    if (param_info(p)->kind != PARAM_URGENCY)
-        say_limit(w, p, out);
-    else if (policy_urgency(w->policy, p) == URGENCY_NOTE)
-        buf_puts(out, "a remark only");
-    else
-        say_within(w, policy_urgency(w->policy, p), out);
+    buf_puts(out, row->before);
+    say_limit(w, row->param, out);
+    buf_puts(out, row->after);
+    say_strength(w, row->param, named, out);
+    buf_puts(out, ".\n");
 }
 
 void say_rows(const struct wording *w, const struct finding *f,
               struct named_sources *named, struct buf *out)
 {
-    for (size_t i = 0; i < COUNT(used_rows); i++) {
-        const struct used_row *row = &used_rows[i];
+    bool said[PARAM_TOTAL] = { false };
+    const struct used_row *row;
 
-        if (row->rule != f->rule || !is_used(w, f, row->when))
+    for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
+        if (row->rule != f->rule || said[row->param] || !is_used(w, f, row))
             continue;
-        buf_puts(out, row->before);
-        say_row_value(w, row->param, out);
-        buf_puts(out, row->after);
-        say_strength(w, row->param, named, out);
-        buf_puts(out, ".\n");
+        said[row->param] = true; /* two grounds may use the same row */
+        say_row(w, row, named, out);
+    }
+}
+
+/* A limit, not how often or how soon. */
+static bool is_limit(enum param p)
+{
+    enum param_kind kind = param_info(p)->kind;
+
+    return kind == PARAM_NUMBER || kind == PARAM_GRADE || kind == PARAM_EKTV ||
+           p == P_HF5_TREATMENTS || p == P_IS1_TERRITORIES ||
+           p == P_LF6_BLEEDING_SESSIONS;
+}
+
+/* Where a rule has a row for each of several cases, all are said, the same
+ * row of the policy once. */
+void say_rule_rows(const struct wording *w, enum rule rule,
+                   struct named_sources *named, struct buf *out)
+{
+    bool said[PARAM_TOTAL] = { false };
+    const struct used_row *row;
+
+    for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
+        if (row->rule != rule || said[row->param] || !is_limit(row->param))
+            continue;
+        said[row->param] = true;
+        say_row(w, row, named, out);
     }
 }
 
@@ -209,4 +199,31 @@ void say_sources(const struct wording *w, const struct named_sources *named,
         say_clean(out, source->citation);
         buf_puts(out, "\n");
     }
+}
+
+/* The approver of the limits; where the row says that there is none, what
+ * follows is said of the limits and not of the approval. */
+static void say_approval(const struct wording *w, struct buf *out)
+{
+    static const char none[] = "not approved: ";
+    const char *approver = w->policy->approver;
+
+    if (strncmp(approver, none, strlen(none)) != 0) {
+        say_clean(out, approver);
+        return;
+    }
+    buf_puts(out, "none yet (");
+    say_clean(out, approver + strlen(none));
+    buf_puts(out, ")");
+}
+
+void say_policy(const struct wording *w, struct buf *out)
+{
+    buf_puts(out, "\nLimits: policy version ");
+    say_clean(out, w->policy->version);
+    buf_puts(out, " of ");
+    say_clean(out, w->policy->date);
+    buf_puts(out, "; approval: ");
+    say_approval(w, out);
+    buf_puts(out, ".\n");
 }

@@ -77,6 +77,9 @@ static const struct {
 } units[] = {
     { "mL/min", " mL/min", 0 }, { "mm[Hg]", " mmHg", 0 }, { "1", "", 2 },
     { "%", " %", 0 },           { "L/min", " L/min", 1 }, { "mm", " mm", 1 },
+    { "mmol/L", " mmol/L", 1 }, { "mg/dL", " mg/dL", 0 }, { "min", " min", 0 },
+    { "mL", " mL", 0 },         { "kg", " kg", 1 },       { "m", " m", 2 },
+    { "cm", " cm", 0 },
 };
 
 static size_t unit_row(enum quantity q)
@@ -108,10 +111,12 @@ void say_number(struct buf *out, enum quantity q, double value, double limit)
 {
     size_t row = unit_row(q);
 
-    say_digits(out, value, limit, row < COUNT(units) ? units[row].decimals : 1);
+    int decimals = row < COUNT(units) ? units[row].decimals : 1;
+
+    say_digits(out, value, limit, q == Q_SESSIONS_PER_WEEK ? 0 : decimals);
 }
 
-static void say_unit(struct buf *out, enum quantity q)
+void say_unit(struct buf *out, enum quantity q)
 {
     size_t row = unit_row(q);
 
@@ -135,49 +140,7 @@ void say_value(struct buf *out, enum quantity q, double value, enum bound bound,
     say_unit(out, q);
 }
 
-/* ---- limits ----------------------------------------------------------------- */
-
-static bool is_share(enum param p)
-{
-    return p == P_HF3_RATIO || p == P_HF3_RATIO_SEVERE;
-}
-
-enum quantity say_limit_quantity(enum param p)
-{
-    static const struct {
-        const char *key;
-        enum quantity q;
-    } rows[] = {
-        { "flow_ml_min", Q_ACCESS_FLOW },
-        { "flow_severe_ml_min", Q_ACCESS_FLOW },
-        { "pressure_mmhg", Q_DIGITAL_PRESSURE },
-        { "index", Q_DIGITAL_BRACHIAL_INDEX },
-        { "index_severe", Q_DIGITAL_BRACHIAL_INDEX },
-    };
-
-    for (size_t i = 0; i < COUNT(rows); i++) {
-        if (strcmp(param_info(p)->key, rows[i].key) == 0)
-            return rows[i].q;
-    }
-    return Q_NONE;
-}
-
-void say_limit(const struct wording *w, enum param p, struct buf *out)
-{
-    double value = policy_get(w->policy, p);
-
-    if (param_info(p)->kind == PARAM_GRADE)
-        buf_printf(out, "grade %s", grade_word((enum grade)value));
-    else if (is_share(p))
-        buf_printf(out, "%.3g %%", value * 100.0);
-    else if (say_limit_quantity(p) == Q_DIGITAL_BRACHIAL_INDEX)
-        buf_printf(out, "%.3g", value);
-    else if (say_limit_quantity(p) != Q_NONE)
-        buf_printf(out, "%.6g%s", value,
-                   units[unit_row(say_limit_quantity(p))].shown);
-    else
-        buf_printf(out, "%.6g", value);
-}
+/* ---- how soon, how bad ------------------------------------------------------ */
 
 void say_within(const struct wording *w, enum urgency u, struct buf *out)
 {
@@ -192,6 +155,14 @@ void say_within(const struct wording *w, enum urgency u, struct buf *out)
         buf_puts(out, "within 24 to 48 hours");
     else
         buf_printf(out, "within %d %s", days, days == 1 ? "day" : "days");
+}
+
+void say_soon(const struct wording *w, enum urgency u, struct buf *out)
+{
+    if (u == URGENCY_NOTE)
+        buf_puts(out, "a remark only");
+    else
+        say_within(w, u, out);
 }
 
 void say_grade(struct buf *out, enum grade g)
@@ -210,49 +181,67 @@ void say_grade(struct buf *out, enum grade g)
                (unsigned)g < GRADE_COUNT ? words[g] : "?");
 }
 
-/* ---- templates ---------------------------------------------------------------- */
+/* ---- names -------------------------------------------------------------------- */
 
-static void say_call(const struct wording *w, enum urgency u, struct buf *out)
+void say_quantity(struct buf *out, enum quantity q)
 {
-    buf_puts(out,
-             u == URGENCY_IMMEDIATE ? "Phone now: assessment " : "Assessment ");
-    say_within(w, u, out);
-}
+    static const struct {
+        enum quantity q;
+        const char *words;
+    } rows[] = {
+        { Q_ACCESS_FLOW, "access flow" },
+        { Q_DIGITAL_PRESSURE, "finger pressure" },
+        { Q_STATIC_PRESSURE_RATIO, "static venous pressure ratio" },
+        { Q_ARTERIAL_LINE_PRESSURE, "pressure before the pump" },
+        { Q_PUMP_FLOW, "pump flow" },
+        { Q_HAND_SYMPTOM, "symptoms of the hand" },
+    };
 
-static void say_place(const struct wording *w, const struct finding *f,
-                      const char *name, size_t len, struct buf *out)
-{
-    if (len == 5 && memcmp(name, "limit", len) == 0)
-        say_limit(w, f->limit, out);
-    else if (len == 4 && memcmp(name, "call", len) == 0)
-        say_call(w, f->urgency, out);
-    else if (len == 6 && memcmp(name, "within", len) == 0)
-        say_within(w, f->urgency, out);
-    else if (len == 4 && memcmp(name, "asap", len) == 0)
-        say_within(w, URGENCY_ASAP, out);
-    else if (len == 6 && memcmp(name, "repeat", len) == 0)
-        say_date(w, f->repeat_by_s, out);
-    else if (len == 10 && memcmp(name, "flow_first", len) == 0)
-        buf_puts(out, seen_flow_quoted(w) ? "" : "access flow, ");
-    else if (len == 9 && memcmp(name, "flow_last", len) == 0)
-        buf_puts(out, seen_flow_quoted(w) ? "" : ", and access flow");
-}
-
-void say_template(const struct wording *w, const struct finding *f,
-                  const char *text, struct buf *out)
-{
-    while (*text != '\0') {
-        size_t plain = strcspn(text, "{");
-        const char *end;
-
-        buf_add(out, text, plain);
-        text += plain;
-        end = strchr(text, '}');
-        if (*text == '\0' || end == NULL)
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        if (rows[i].q == q) {
+            buf_puts(out, rows[i].words);
             return;
-        say_place(w, f, text + 1, (size_t)(end - text) - 1, out);
-        text = end + 1;
+        }
     }
+    say_lower(out, quantity_info(q)->display);
+}
+
+static const struct {
+    unsigned item;
+    const char *words, *brief;
+} visit_rows[] = {
+    { VISIT_THRILL, "thrill over the access", "thrill" },
+    { VISIT_PUMP, "pump flow reached and pressure before the pump", "pump" },
+    { VISIT_HAND, "symptoms of the hand, or that there are none", "hand" },
+    { VISIT_FLOW, "access flow", "flow" },
+    { VISIT_DOSE, "Kt/V or urea reduction", "dose" },
+    { VISIT_FINGER, "finger pressure or digital-brachial index",
+      "finger pressure" },
+};
+
+static void say_items(struct buf *out, unsigned items, bool brief)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < COUNT(visit_rows); i++) {
+        if ((items & visit_rows[i].item) == 0)
+            continue;
+        if (any)
+            buf_puts(out, brief ? ", " : "; ");
+        buf_puts(out, brief ? visit_rows[i].brief : visit_rows[i].words);
+        any = true;
+    }
+    buf_puts(out, any ? "" : "nothing");
+}
+
+void say_visit(struct buf *out, unsigned items)
+{
+    say_items(out, items, false);
+}
+
+void say_visit_brief(struct buf *out, unsigned items)
+{
+    say_items(out, items, true);
 }
 
 /* ---- one reading ----------------------------------------------------------------- */

@@ -1,5 +1,7 @@
-/* What was seen: measurements of a row, and the limit they crossed. */
+/* What was seen: which findings are spoken of, and the measurements of each. */
 #include "adapters/wording_work.h"
+
+#include "planner/series.h"
 
 #include <math.h>
 #include <string.h>
@@ -27,6 +29,49 @@ const struct finding *seen_leading(const struct wording *w)
     return best;
 }
 
+/* A finding that another group's Task tells of, and is this one that? */
+bool seen_is_told_here(const struct wording *w, const struct finding *f)
+{
+    enum group group = rule_info(f->rule)->group;
+
+    if (!f->elsewhere || !f->confirmed)
+        return false;
+    if (w->group == GROUP_AFTER_BAND)
+        return group == GROUP_FLOW || group == GROUP_LOW_FLOW;
+    return w->group == GROUP_LOW_FLOW && group == GROUP_DOSE;
+}
+
+/* Is all that it rests on among what the other rests on? */
+static bool is_within(const struct finding *f, const struct finding *other)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        size_t k = 0;
+
+        while (k < other->evidence_count &&
+               other->evidence[k] != f->evidence[i])
+            k++;
+        if (k == other->evidence_count)
+            return false;
+    }
+    return true;
+}
+
+bool seen_is_told(const struct wording *w, const struct finding *f)
+{
+    for (size_t i = 0; i < w->findings->count; i++) {
+        const struct finding *o = &w->findings->list[i];
+
+        if (f->rule == RULE_IS_3 && o->at_s == f->at_s &&
+            (o->rule == RULE_IS_1 || o->rule == RULE_IS_2))
+            return true;
+        if (f->rule == RULE_LF_6 && is_within(f, o) && !o->elsewhere &&
+            (o->rule == RULE_LF_1 || o->rule == RULE_LF_2 ||
+             o->rule == RULE_LF_3 || (o->rule == RULE_PB_2 && f->elsewhere)))
+            return true;
+    }
+    return false;
+}
+
 bool seen_flow_quoted(const struct wording *w)
 {
     for (size_t i = 0; i < w->findings->count; i++) {
@@ -39,17 +84,48 @@ bool seen_flow_quoted(const struct wording *w)
     return false;
 }
 
-bool seen_thrill_lost(const struct wording *w, const struct finding *f)
+bool seen_has_sign(const struct wording *w, const struct finding *f,
+                   enum sign sign)
 {
-    if (f->rule != RULE_LF_1 && f->rule != RULE_LF_2)
-        return false;
     for (size_t i = 0; i < f->evidence_count; i++) {
         const struct reading *r = &w->history->readings[f->evidence[i]];
 
-        if (r->sign == SIGN_THRILL_ABSENT && r->present)
+        if (r->sign == sign && r->present)
             return true;
     }
     return false;
+}
+
+bool seen_has_flag(const struct wording *w, const struct finding *f,
+                   enum quantity q)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        const struct reading *r = &w->history->readings[f->evidence[i]];
+
+        if (r->quantity == q && r->value > 0.5)
+            return true;
+    }
+    return false;
+}
+
+bool seen_thrill_lost(const struct wording *w, const struct finding *f)
+{
+    enum group group = rule_info(f->rule)->group;
+
+    return (group == GROUP_LOW_FLOW || group == GROUP_AFTER_BAND) &&
+           seen_has_sign(w, f, SIGN_THRILL_ABSENT);
+}
+
+const struct reading *seen_band(const struct wording *w)
+{
+    for (size_t i = w->history->count; i-- > 0;) {
+        const struct reading *r = &w->history->readings[i];
+
+        if (reading_counts(r) && (r->quantity == Q_DOWEL_DIAMETER ||
+                                  (r->sign == SIGN_BANDED && r->present)))
+            return r;
+    }
+    return NULL;
 }
 
 /* ---- measurements ------------------------------------------------------------ */
@@ -57,74 +133,119 @@ bool seen_thrill_lost(const struct wording *w, const struct finding *f)
 static bool rests_on(const struct finding *f, const struct point *p)
 {
     for (size_t i = 0; i < f->evidence_count; i++) {
-        if (f->evidence[i] == p->readings[0])
-            return true;
+        for (size_t k = 0; k < p->reading_count; k++) {
+            if (f->evidence[i] == p->readings[k])
+                return true;
+        }
     }
     return false;
+}
+
+size_t seen_all(const struct wording *w, const struct finding *f,
+                enum quantity q, struct point points[EVIDENCE_MAX])
+{
+    struct point all[POINTS_MAX];
+    bool blank =
+        q == Q_ACCESS_FLOW && rule_info(f->rule)->group != GROUP_AFTER_BAND;
+    size_t count =
+        series_collect(w->history, w->policy, q, blank, all, POINTS_MAX);
+    size_t kept = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        if (!rests_on(f, &all[i]))
+            continue;
+        if (kept == EVIDENCE_MAX) {
+            memmove(points, points + 1, (EVIDENCE_MAX - 1) * sizeof(*points));
+            kept--;
+        }
+        points[kept++] = all[i];
+    }
+    return kept;
 }
 
 size_t seen_points(const struct wording *w, const struct finding *f,
                    enum quantity q, struct point points[SEEN_MAX],
                    size_t *total)
 {
-    struct point all[POINTS_MAX];
-    size_t count = points_collect(w->history, w->policy, q, q == Q_ACCESS_FLOW,
-                                  all, POINTS_MAX);
-    size_t kept = 0;
+    struct point all[EVIDENCE_MAX];
+    size_t count = seen_all(w, f, q, all);
+    size_t kept = count < SEEN_MAX ? count : SEEN_MAX;
 
-    *total = 0;
-    for (size_t i = 0; i < count; i++) {
-        if (!rests_on(f, &all[i]))
-            continue;
-        if (kept == SEEN_MAX) {
-            memmove(points, points + 1, (SEEN_MAX - 1) * sizeof(*points));
-            kept--;
-        }
-        points[kept++] = all[i];
-        ++*total;
-    }
+    memcpy(points, all + (count - kept), kept * sizeof(*points));
+    *total = count;
     return kept;
 }
 
-static void say_point(const struct wording *w, enum quantity q,
-                      const struct point *p, double limit, struct buf *out)
+/* " (computed from urea before dialysis 25.0 mmol/L, ...)" */
+static void say_computed(const struct wording *w, enum quantity q,
+                         const struct point *p, struct buf *out)
+{
+    buf_puts(out, " (computed from ");
+    for (size_t i = 0; i < p->reading_count; i++) {
+        const struct reading *r = &w->history->readings[p->readings[i]];
+
+        buf_puts(out, i > 0 ? ", " : "");
+        say_lower(out, quantity_info(r->quantity)->display);
+        buf_puts(out, " ");
+        say_value(out, r->quantity, r->value, r->bound, NAN);
+    }
+    if (q == Q_STDKTV) {
+        buf_puts(out, "; equilibrated: ");
+        say_limit(w, P_AD1_EKTV, out);
+    }
+    buf_puts(out, ")");
+}
+
+void seen_say_point(const struct wording *w, enum quantity q,
+                    const struct point *p, double limit, struct buf *out)
 {
     say_value(out, q, p->value, p->bound, limit);
     buf_puts(out, " ");
     say_when(&w->history->readings[p->readings[0]], w->zone, out);
-    if (p->reading_count > 1)
+    if (p->reading_count > 1 && !p->computed)
         buf_printf(out, " (mean of %zu)", p->reading_count);
 }
 
-/* "2240 mL/min on 2026-10-25, then 2180 mL/min on 2026-11-20" */
-static void say_points(const struct wording *w, const struct finding *f,
+void seen_say_list(const struct wording *w, enum quantity q,
+                   const struct point *points, size_t count, double limit,
+                   bool with_method, struct buf *out)
+{
+    size_t from = count > SEEN_MAX ? count - SEEN_MAX : 0;
+
+    if (count == 0)
+        return;
+    for (size_t i = from; i < count; i++) {
+        buf_puts(out, i > from ? ", then " : "");
+        seen_say_point(w, q, &points[i], limit, out);
+    }
+    if (with_method)
+        buf_printf(out, " (%s)", method_display(points[count - 1].method));
+    if (from > 0)
+        buf_printf(out, ", after %zu earlier", from);
+    if (points[count - 1].computed)
+        say_computed(w, q, &points[count - 1], out);
+}
+
+size_t seen_say_points(const struct wording *w, const struct finding *f,
                        enum quantity q, double limit, bool with_method,
                        struct buf *out)
 {
-    struct point points[SEEN_MAX];
-    size_t total, count = seen_points(w, f, q, points, &total);
+    struct point points[EVIDENCE_MAX];
+    size_t count = seen_all(w, f, q, points);
 
-    for (size_t i = 0; i < count; i++) {
-        if (i > 0)
-            buf_puts(out, ", then ");
-        say_point(w, q, &points[i], limit, out);
-    }
-    if (with_method && count > 0)
-        buf_printf(out, " (%s)", method_display(points[count - 1].method));
-    if (total > count)
-        buf_printf(out, ", after %zu earlier", total - count);
+    seen_say_list(w, q, points, count, limit, with_method, out);
+    return count;
 }
 
-/* ---- a sentence for each rule --------------------------------------------------- */
+/* ---- limits ------------------------------------------------------------------- */
 
-static double limit_of(const struct wording *w, enum param p)
+double seen_limit(const struct wording *w, enum param p)
 {
     return policy_get(w->policy, p);
 }
 
-/* "Limit at this site: 2000 mL/min or more" */
-static void say_site_limit(const struct wording *w, enum param p, bool above,
-                           struct buf *out)
+void seen_site_limit(const struct wording *w, enum param p, bool above,
+                     struct buf *out)
 {
     buf_puts(out, " Limit at this site: ");
     if (!above)
@@ -135,157 +256,28 @@ static void say_site_limit(const struct wording *w, enum param p, bool above,
                  param_info(p)->kind == PARAM_GRADE ? " or worse" : " or more");
 }
 
-static void say_rule(const struct finding *f, struct buf *out)
+void seen_times(int needed, const char *what, struct buf *out)
+{
+    if (needed > 1)
+        buf_printf(out, ", %d %s in a row", needed, what);
+}
+
+void seen_rule(const struct finding *f, struct buf *out)
 {
     buf_printf(out, " (%s).", rule_info(f->rule)->id);
 }
 
-static void flow_sentence(const struct wording *w, const struct finding *f,
-                          struct buf *out)
+void seen_signs_sentence(const struct wording *w, const struct finding *f,
+                         const char *before, struct buf *out)
 {
-    static const enum param readings[RULE_COUNT] = {
-        [RULE_HF_1] = P_HF1_READINGS,
-        [RULE_HF_2] = P_HF2_READINGS,
-        [RULE_LF_1] = P_LF1_READINGS,
-        [RULE_LF_2] = P_LF2_READINGS,
-    };
-    int needed = policy_count(w->policy, readings[f->rule]);
-    bool high = rule_info(f->rule)->group == GROUP_FLOW;
-
-    buf_puts(out, "Access flow ");
-    say_points(w, f, Q_ACCESS_FLOW, limit_of(w, f->limit), true, out);
-    buf_puts(out, ".");
-    say_site_limit(w, f->limit, high, out);
-    if (needed > 1)
-        buf_printf(out, ", %d readings in a row", needed);
-    say_rule(f, out);
-    if (f->with_sign && seen_signs(w, f, true, " Signs: ", out) > 0)
+    if (seen_signs(w, f, true, before, out) > 0)
         buf_puts(out, ".");
 }
 
-static void say_percent(struct buf *out, double share)
-{
-    buf_printf(out, "%.0f %%", share * 100.0);
-}
+/* ---- in the fewest words ------------------------------------------------------- */
 
-static void share_sentence(const struct wording *w, const struct finding *f,
-                           struct buf *out)
-{
-    bool severe = f->limit == P_HF3_RATIO_SEVERE;
-
-    buf_puts(out, "The access takes ");
-    say_percent(out, f->measured);
-    buf_puts(out, " of the cardiac output: flow ");
-    say_points(w, f, Q_ACCESS_FLOW, NAN, true, out);
-    buf_puts(out, ", cardiac output ");
-    say_points(w, f, Q_CARDIAC_OUTPUT, NAN, false, out);
-    buf_puts(out, ".");
-    say_site_limit(w, f->limit, true, out);
-    buf_puts(out, " at a flow of at least ");
-    say_limit(w, severe ? P_HF3_FLOW_SEVERE : P_HF3_FLOW, out);
-    say_rule(f, out);
-}
-
-static void grade_sentence(const struct wording *w, const struct finding *f,
-                           struct buf *out)
-{
-    buf_puts(out, "Hand: ");
-    seen_signs(w, f, true, "", out);
-    buf_puts(out, "; ");
-    say_grade(out, f->grade);
-    buf_puts(out, ".");
-    say_site_limit(w, f->limit, true, out);
-    if (f->rule == RULE_IS_2)
-        buf_puts(out, ", or a pale, cold, pulseless hand");
-    if (f->rule == RULE_IS_4 && !f->severe)
-        buf_printf(out, ", %d times within %d days",
-                   policy_count(w->policy, P_IS4_READINGS_MILD),
-                   policy_count(w->policy, P_IS4_WINDOW_D));
-    say_rule(f, out);
-}
-
-/* One of the two finger measurements, if the finding rests on it. */
-static void finger_part(const struct wording *w, const struct finding *f,
-                        enum quantity q, enum param limit, struct buf *out)
-{
-    struct point points[SEEN_MAX];
-    size_t total;
-
-    if (seen_points(w, f, q, points, &total) == 0)
-        return;
-    buf_printf(out, "%s ", quantity_info(q)->display);
-    say_points(w, f, q, limit_of(w, limit), false, out);
-    buf_puts(out, ".");
-    say_site_limit(w, limit, false, out);
-    buf_puts(out, ". ");
-}
-
-static void finger_sentence(const struct wording *w, const struct finding *f,
-                            struct buf *out)
-{
-    finger_part(w, f, Q_DIGITAL_PRESSURE, P_IS5_PRESSURE, out);
-    finger_part(w, f, Q_DIGITAL_BRACHIAL_INDEX,
-                f->severe ? P_IS5_INDEX_SEVERE : P_IS5_INDEX, out);
-    if (seen_signs(w, f, true, "With symptoms: ", out) == 0)
-        buf_puts(out, "No symptom of the hand is recorded near in time");
-    say_rule(f, out);
-}
-
-static void beside_sentence(const struct wording *w, const struct finding *f,
-                            struct buf *out)
-{
-    bool high = f->rule == RULE_IS_6;
-
-    buf_puts(out, "Access flow ");
-    say_points(w, f, Q_ACCESS_FLOW, limit_of(w, f->limit), true, out);
-    buf_puts(out, high ? ", which counts as high here."
-                       : ", which counts as normal or low here.");
-    say_site_limit(w, f->limit, high, out);
-    say_rule(f, out);
-}
-
-void seen_sentence(const struct wording *w, const struct finding *f,
-                   struct buf *out)
-{
-    switch (f->rule) {
-    case RULE_HF_1:
-    case RULE_HF_2:
-    case RULE_LF_1:
-    case RULE_LF_2:
-        flow_sentence(w, f, out);
-        break;
-    case RULE_HF_3:
-        share_sentence(w, f, out);
-        break;
-    case RULE_IS_2:
-    case RULE_IS_3:
-    case RULE_IS_4:
-        grade_sentence(w, f, out);
-        break;
-    case RULE_IS_5:
-        finger_sentence(w, f, out);
-        break;
-    case RULE_IS_6:
-    case RULE_IS_7:
-        beside_sentence(w, f, out);
-        break;
-    case RULE_COUNT:
-        break;
-    }
-    if (!f->confirmed)
-        buf_puts(out, " One measurement so far.");
-    if (f->flow_unknown)
-        buf_printf(out,
-                   " No usable access flow of the last %d days, or since the "
-                   "last intervention.",
-                   policy_count(w->policy, P_IS6_WINDOW_D));
-}
-
-/* ---- a few words for each rule --------------------------------------------------- */
-
-/* "2240 then 2180 mL/min" */
-static void brief_points(const struct wording *w, const struct finding *f,
-                         enum quantity q, double limit, struct buf *out)
+void seen_brief_points(const struct wording *w, const struct finding *f,
+                       enum quantity q, double limit, struct buf *out)
 {
     struct point points[SEEN_MAX];
     size_t total, count = seen_points(w, f, q, points, &total);
@@ -299,76 +291,99 @@ static void brief_points(const struct wording *w, const struct finding *f,
                   limit);
 }
 
-static void brief_limit(const struct wording *w, const struct finding *f,
-                        struct buf *out)
+static const char *unconfirmed(const struct finding *f)
 {
-    double limit = limit_of(w, f->limit);
-
-    buf_puts(out, " (limit ");
-    if (f->rule == RULE_HF_3)
-        say_limit(w, f->limit, out);
-    else
-        buf_printf(out, "%.6g", limit);
-    buf_printf(out, ", %s%s)", rule_info(f->rule)->id,
-               f->confirmed ? "" : ", one measurement");
+    if (f->confirmed)
+        return "";
+    if (f->disagree)
+        return ", contradictory";
+    return f->rule == RULE_PB_3 ? ", not confirmed" : ", one measurement";
 }
 
-static void brief_finger(const struct wording *w, const struct finding *f,
-                         struct buf *out)
+void seen_brief_rule(const struct finding *f, struct buf *out)
+{
+    buf_printf(out, " (%s%s)", rule_info(f->rule)->id, unconfirmed(f));
+}
+
+void seen_brief_limit(const struct wording *w, const struct finding *f,
+                      struct buf *out)
 {
     enum quantity q = say_limit_quantity(f->limit);
 
-    buf_puts(out, q == Q_DIGITAL_PRESSURE ? "finger pressure "
-                                          : "digital-brachial index ");
-    brief_points(w, f, q, limit_of(w, f->limit), out);
-    brief_limit(w, f, out);
-    seen_signs(w, f, false, "; ", out);
+    if (param_info(f->limit)->kind != PARAM_NUMBER) {
+        seen_brief_rule(f, out);
+        return;
+    }
+    buf_puts(out, " (limit ");
+    if (q == Q_NONE || strcmp(quantity_info(q)->unit, "%") == 0)
+        say_limit(w, f->limit, out);
+    else
+        buf_printf(out, "%.6g", seen_limit(w, f->limit));
+    buf_printf(out, ", %s%s)", rule_info(f->rule)->id, unconfirmed(f));
 }
 
-static void brief_flow(const struct wording *w, const struct finding *f,
-                       struct buf *out)
+/* ---- the sentence of each rule -------------------------------------------------- */
+
+typedef void (*seen_fn)(const struct wording *w, const struct finding *f,
+                        struct buf *out);
+
+static const struct {
+    seen_fn sentence, brief;
+} rows[RULE_COUNT] = {
+    [RULE_HF_1] = { seen_flow, seen_flow_brief },
+    [RULE_HF_2] = { seen_flow, seen_flow_brief },
+    [RULE_HF_3] = { seen_share, seen_share_brief },
+    [RULE_HF_4] = { seen_heart, seen_heart_brief },
+    [RULE_HF_5] = { seen_treated, seen_treated_brief },
+    [RULE_HF_6] = { seen_height, seen_height_brief },
+    [RULE_IS_1] = { seen_nerves, seen_nerves_brief },
+    [RULE_IS_2] = { seen_grade, seen_grade_brief },
+    [RULE_IS_3] = { seen_grade, seen_grade_brief },
+    [RULE_IS_4] = { seen_grade, seen_grade_brief },
+    [RULE_IS_5] = { seen_finger, seen_finger_brief },
+    [RULE_IS_6] = { seen_beside, seen_flow_brief },
+    [RULE_IS_7] = { seen_beside, seen_flow_brief },
+    [RULE_LF_1] = { seen_flow, seen_flow_brief },
+    [RULE_LF_2] = { seen_flow, seen_flow_brief },
+    [RULE_LF_3] = { seen_fall, seen_fall_brief },
+    [RULE_LF_4] = { seen_ratio, seen_ratio_brief },
+    [RULE_LF_5] = { seen_recirculation, seen_recirculation_brief },
+    [RULE_LF_6] = { seen_dysfunction, seen_dysfunction_brief },
+    [RULE_AD_1] = { seen_dose, seen_dose_brief },
+    [RULE_AD_2] = { seen_dose_fall, seen_dose_fall_brief },
+    [RULE_PB_1] = { seen_follow_up, seen_follow_up_brief },
+    [RULE_PB_2] = { seen_tight, seen_tight_brief },
+    [RULE_PB_3] = { seen_loose, seen_loose_brief },
+    [RULE_PB_4] = { seen_rise, seen_rise_brief },
+    [RULE_BL_1] = { seen_bleeding, seen_signs_brief },
+    [RULE_IN_1] = { seen_infection, seen_signs_brief },
+};
+
+void seen_flow_unknown(const struct wording *w, struct buf *out)
 {
-    buf_puts(out, "flow ");
-    brief_points(w, f, Q_ACCESS_FLOW, limit_of(w, f->limit), out);
-    if (f->rule == RULE_IS_6)
-        buf_puts(out, ", high");
-    else if (f->rule == RULE_IS_7)
-        buf_puts(out, ", normal or low");
-    brief_limit(w, f, out);
-    if (f->with_sign)
-        seen_signs(w, f, false, "; ", out);
+    buf_printf(out,
+               " No usable access flow of the last %d days, or since the last "
+               "intervention.",
+               policy_count(w->policy, P_IS6_WINDOW_D));
+}
+
+void seen_sentence(const struct wording *w, const struct finding *f,
+                   struct buf *out)
+{
+    rows[f->rule].sentence(w, f, out);
+    if (!f->confirmed && f->rule == RULE_PB_3)
+        buf_printf(out, " Not confirmed so far: it takes two within %d days.",
+                   policy_count(w->policy, P_PB3_REPEAT_D));
+    else if (!f->confirmed && !f->disagree && f->rule != RULE_PB_1)
+        buf_puts(out, " One measurement so far.");
+    if (f->flow_unknown)
+        seen_flow_unknown(w, out);
 }
 
 void seen_brief(const struct wording *w, const struct finding *f,
                 struct buf *out)
 {
-    switch (f->rule) {
-    case RULE_HF_1:
-    case RULE_HF_2:
-    case RULE_LF_1:
-    case RULE_LF_2:
-    case RULE_IS_6:
-    case RULE_IS_7:
-        brief_flow(w, f, out);
-        break;
-    case RULE_HF_3:
-        say_percent(out, f->measured);
-        buf_puts(out, " of the cardiac output");
-        brief_limit(w, f, out);
-        break;
-    case RULE_IS_2:
-    case RULE_IS_3:
-    case RULE_IS_4:
-        buf_puts(out, seen_signs(w, f, false, "", out) > 0 ? ", " : "hand ");
-        buf_printf(out, "grade %s (%s)", grade_word(f->grade),
-                   rule_info(f->rule)->id);
-        break;
-    case RULE_IS_5:
-        brief_finger(w, f, out);
-        break;
-    case RULE_COUNT:
-        break;
-    }
+    rows[f->rule].brief(w, f, out);
     if (f->flow_unknown)
         buf_puts(out, "; flow not known");
 }

@@ -3,12 +3,35 @@
 
 #include "adapters/civil.h"
 
-static bool is_seen_sign(const struct reading *r)
+/* Something done to the access, not something seen. */
+static bool is_done(const struct reading *r)
 {
+    return (r->quantity == Q_ACCESS_INTERVENTION && r->present) ||
+           (r->quantity == Q_BAND_RELEASED && r->value > 0.5) ||
+           r->quantity == Q_BAND_STRETCHED || r->quantity == Q_DOWEL_DIAMETER;
+}
+
+/* Beside HF-4, which tells of the heart, HF-1 tells of the hand. */
+static bool is_told_by_heart(const struct wording *w, const struct finding *f,
+                             const struct reading *r)
+{
+    return f->rule == RULE_HF_1 && r->quantity == Q_HEART_FAILURE_SIGN &&
+           rules_find(w->findings, RULE_HF_4) != NULL;
+}
+
+/* Treatments count as signs where they are what is counted. */
+static bool is_seen_sign(const struct wording *w, const struct finding *f,
+                         const struct reading *r)
+{
+    if (is_told_by_heart(w, f, r))
+        return false;
+    if (is_done(r))
+        return f->rule == RULE_HF_5 && r->sign == SIGN_ANGIOPLASTY_OUTFLOW;
     switch (quantity_info(r->quantity)->kind) {
     case VALUE_CODE:
         return r->present && r->sign != SIGN_NO_COMPLAINT &&
-               r->sign != SIGN_GRADE_0;
+               r->sign != SIGN_GRADE_0 && r->sign != SIGN_THRILL_PRESENT &&
+               r->quantity != Q_BAND_FORM && r->quantity != Q_ACCESS_TYPE;
     case VALUE_FLAG:
         return r->value > 0.5;
     case VALUE_NUMBER:
@@ -50,7 +73,7 @@ static struct repeated repeated_of(const struct wording *w,
         const struct reading *o = &w->history->readings[f->evidence[i]];
 
         if (o->quantity != r->quantity || o->sign != r->sign ||
-            !is_seen_sign(o))
+            !is_seen_sign(w, f, o))
             continue;
         same.first = o;
         same.count++;
@@ -92,7 +115,7 @@ size_t seen_signs(const struct wording *w, const struct finding *f,
         const struct reading *r = &w->history->readings[f->evidence[i]];
         struct repeated same;
 
-        if (!is_seen_sign(r) ||
+        if (!is_seen_sign(w, f, r) ||
             (!with_dates && r->quantity == Q_HAND_ISCHAEMIA_GRADE))
             continue;
         same = repeated_of(w, f, i);
@@ -101,6 +124,24 @@ size_t seen_signs(const struct wording *w, const struct finding *f,
         buf_puts(out, said++ == 0 ? before : ", ");
         say_sign(r, out);
         say_times(w, r, &same, with_dates, out);
+    }
+    return said;
+}
+
+size_t seen_done(const struct wording *w, const struct finding *f,
+                 const char *before, struct buf *out)
+{
+    size_t said = 0;
+
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        const struct reading *r = &w->history->readings[f->evidence[i]];
+
+        if (!is_done(r))
+            continue;
+        buf_puts(out, said++ == 0 ? before : ", ");
+        say_sign(r, out);
+        buf_puts(out, " ");
+        say_when(r, w->zone, out);
     }
     return said;
 }

@@ -1,18 +1,31 @@
 /*
  * wording_work - what the files of wording share; private to them
  *
- *     wording.c         headline, suggestion, description
- *     wording_say.c     dates, numbers, readings, templates
- *     wording_seen.c    what was seen, of each rule
- *     wording_signs.c   the signs among it
- *     wording_rows.c    the rows of the policy and their sources
- *     wording_basis.c   what it rests on
- *     wording_follow.c  what comes after: update, end, reminder
+ *     wording.c              headline, suggestion, description
+ *     wording_advice.c       what is suggested, of each rule
+ *     wording_advice_rows.c  the sentences of it
+ *     wording_say.c          dates, numbers, names, readings
+ *     wording_template.c     sentences with places to fill in
+ *     wording_limit.c        limits, each in its unit
+ *     wording_seen.c         what was seen: measurements, and of which rule
+ *     wording_seen_*.c       its sentences, by subject
+ *     wording_signs.c        the signs among it
+ *     wording_rows.c         the rows of the policy and their sources
+ *     wording_used.c         which rows a rule uses
+ *     wording_basis.c        what it rests on
+ *     wording_until.c        what would end it
+ *     wording_caution.c      what was not known, cautions
+ *     wording_follow.c       what comes after: update, end
+ *     wording_repeat.c       reminders
+ *     wording_why.c          why a rule does not hold
+ *     wording_review.c       all of an access
+ *     wording_readiness.c    what stands between it and a band plan
  */
 #ifndef HEADGATE_ADAPTERS_WORDING_WORK_H
 #define HEADGATE_ADAPTERS_WORDING_WORK_H
 
 #include "adapters/wording.h"
+#include "planner/adequacy.h"
 
 /* Every text that leaves here ends with this. */
 #define WORDING_SUPPORT                                                        \
@@ -43,6 +56,8 @@ void say_number(struct buf *out, enum quantity q, double value, double limit);
 /* With its bound and unit: "more than 4000 mL/min". */
 void say_value(struct buf *out, enum quantity q, double value, enum bound bound,
                double limit);
+/* " mL/min" */
+void say_unit(struct buf *out, enum quantity q);
 /* "to be seen by 2026-12-25", "to be seen today, 2026-11-25" */
 void say_by(const struct wording *w, struct buf *out);
 /* "on 2026-11-20", "in 2026-11" */
@@ -51,20 +66,40 @@ void say_when(const struct reading *r, const struct zone *zone,
 
 /* "within 30 days": how soon an urgency wants a person to look. */
 void say_within(const struct wording *w, enum urgency u, struct buf *out);
+/* The same, or "a remark only". */
+void say_soon(const struct wording *w, enum urgency u, struct buf *out);
 /* The grade in words: "grade 3 (rest pain or motor loss)". */
 void say_grade(struct buf *out, enum grade g);
+/* "access flow": a quantity within a sentence. */
+void say_quantity(struct buf *out, enum quantity q);
+/* What a visit is to record, enum visit_item: in full, and for a queue. */
+void say_visit(struct buf *out, unsigned items);
+void say_visit_brief(struct buf *out, unsigned items);
+/* "from 2026-08-10 to 2026-08-20": when a follow-up is due. */
+void say_window(const struct wording *w, const struct finding *f,
+                struct buf *out);
 
-/* A sentence from a table: {limit} the limit of the rule with its unit,
- * {within} how soon, {call} whether to phone, and how soon to assess,
- * {asap} how soon what is a matter of days, {repeat} the day by which to measure again; {flow_first} and {flow_last}
- * ask for the access flow, at the start or end of a list, unless one is
- * quoted. */
+/*
+ * A sentence from a table:
+ *
+ *     {limit}       the limit of the rule with its unit
+ *     {within}      how soon
+ *     {call}        whether to phone, and how soon to assess
+ *     {asap}        how soon what is a matter of days
+ *     {again}       what to measure again
+ *     {repeat}      by when: "by 2026-12-07"
+ *     {items}       what a follow-up is to record
+ *     {flow_first}  asks for the access flow at the start of a list,
+ *     {flow_last}   or at its end, unless one is quoted
+ */
 void say_template(const struct wording *w, const struct finding *f,
                   const char *text, struct buf *out);
 
-/* What a limit is measured in; Q_NONE for a grade or a share. */
+/* What a limit is measured in; Q_NONE where it is of no quantity. */
 enum quantity say_limit_quantity(enum param p);
-/* The limit itself: "2000 mL/min", "30 %", "grade 3". */
+/* Is it a share, 0.20 for 20 %? */
+bool say_limit_is_share(enum param p);
+/* The limit itself: "2000 mL/min", "30 %", "grade 3", "within 30 days". */
 void say_limit(const struct wording *w, enum param p, struct buf *out);
 
 /* ---- findings ------------------------------------------------------------ */
@@ -77,19 +112,36 @@ const struct finding *seen_leading(const struct wording *w);
 
 /* Has the group a usable flow beside the ischaemia, which is then quoted? */
 bool seen_flow_quoted(const struct wording *w);
-/* Does this low flow come with a thrill that is lost? */
+/* Does another group's Task tell of this finding, and is it this group's? */
+bool seen_is_told_here(const struct wording *w, const struct finding *f);
+/* Has another finding of the group told of the same sign?  Said once, it is
+ * said. */
+bool seen_is_told(const struct wording *w, const struct finding *f);
+/* Is the thrill lost, of a low flow or after a band? */
 bool seen_thrill_lost(const struct wording *w, const struct finding *f);
+/* Does it rest on this sign, or on this flag? */
+bool seen_has_sign(const struct wording *w, const struct finding *f,
+                   enum sign sign);
+bool seen_has_flag(const struct wording *w, const struct finding *f,
+                   enum quantity q);
+/* The newest reading that says that a band was placed; NULL if none does. */
+const struct reading *seen_band(const struct wording *w);
+/* Is the hand so that nothing may be waited for? */
+bool seen_hand_emergency(const struct wording *w);
 
 /* ---- what was seen (wording_seen.c) ---------------------------------------- */
 
 enum { SEEN_MAX = 4 }; /* measurements shown of a row of them */
 
 /*
- * The newest sessions' values of a quantity that a finding rests on.
+ * The sessions' values of a quantity that a finding rests on, sent or
+ * computed.
  *
- * points  out: at most SEEN_MAX, oldest first
+ * points  out, oldest first; of seen_points the newest SEEN_MAX
  * total   out: how many there are
  */
+size_t seen_all(const struct wording *w, const struct finding *f,
+                enum quantity q, struct point points[EVIDENCE_MAX]);
 size_t seen_points(const struct wording *w, const struct finding *f,
                    enum quantity q, struct point points[SEEN_MAX],
                    size_t *total);
@@ -97,16 +149,146 @@ size_t seen_points(const struct wording *w, const struct finding *f,
 /* A sentence with dates, method and limit. */
 void seen_sentence(const struct wording *w, const struct finding *f,
                    struct buf *out);
+/* What is said where the flow beside an ischaemia is not known. */
+void seen_flow_unknown(const struct wording *w, struct buf *out);
 /* The same in the fewest words. */
 void seen_brief(const struct wording *w, const struct finding *f,
                 struct buf *out);
 
+/* ---- parts of such sentences ------------------------------------------------- */
+
+/* "2240 mL/min on 2026-10-25 (mean of 2)" */
+void seen_say_point(const struct wording *w, enum quantity q,
+                    const struct point *p, double limit, struct buf *out);
+/* "2240 mL/min on 2026-10-25, then 2180 mL/min on 2026-11-20" */
+void seen_say_list(const struct wording *w, enum quantity q,
+                   const struct point *points, size_t count, double limit,
+                   bool with_method, struct buf *out);
+/* The same of all that a finding rests on; how many. */
+size_t seen_say_points(const struct wording *w, const struct finding *f,
+                       enum quantity q, double limit, bool with_method,
+                       struct buf *out);
+double seen_limit(const struct wording *w, enum param p);
+/* " Limit at this site: 2000 mL/min or more" */
+void seen_site_limit(const struct wording *w, enum param p, bool above,
+                     struct buf *out);
+/* ", 2 readings in a row", where one is not enough */
+void seen_times(int needed, const char *what, struct buf *out);
+/* " (HF-1)." */
+void seen_rule(const struct finding *f, struct buf *out);
+/* " Signs: NYHA class III on 2026-11-13." */
+void seen_signs_sentence(const struct wording *w, const struct finding *f,
+                         const char *before, struct buf *out);
+/* "2240 then 2180 mL/min", " (HF-1)", " (limit 2000, HF-1)" */
+void seen_brief_points(const struct wording *w, const struct finding *f,
+                       enum quantity q, double limit, struct buf *out);
+void seen_brief_rule(const struct finding *f, struct buf *out);
+void seen_brief_limit(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+/* " after the band of 2026-08-01" */
+void seen_after(const struct wording *w, struct buf *out);
+/* The pump flow prescribed at the time, mL/min; NAN if it is not known. */
+double seen_prescribed(const struct wording *w, int64_t at_s);
+/* What a finding on the dose is about: single-pool or standard Kt/V, or the
+ * urea reduction. */
+enum quantity seen_dose_quantity(const struct finding *f);
+/* Doses that fell by more than fall from the baseline; how many, and how many
+ * of points come before them. */
+size_t seen_dose_fallen(const struct wording *w, const struct finding *f,
+                        double fall, struct point points[EVIDENCE_MAX],
+                        size_t *before);
+
+/* ---- sentences by subject (wording_seen_*.c) ---------------------------------- */
+
+void seen_flow(const struct wording *w, const struct finding *f,
+               struct buf *out);
+void seen_flow_brief(const struct wording *w, const struct finding *f,
+                     struct buf *out);
+void seen_beside(const struct wording *w, const struct finding *f,
+                 struct buf *out);
+void seen_share(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_share_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_heart(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_heart_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_treated(const struct wording *w, const struct finding *f,
+                  struct buf *out);
+void seen_treated_brief(const struct wording *w, const struct finding *f,
+                        struct buf *out);
+void seen_height(const struct wording *w, const struct finding *f,
+                 struct buf *out);
+void seen_height_brief(const struct wording *w, const struct finding *f,
+                       struct buf *out);
+void seen_fall(const struct wording *w, const struct finding *f,
+               struct buf *out);
+void seen_fall_brief(const struct wording *w, const struct finding *f,
+                     struct buf *out);
+void seen_nerves(const struct wording *w, const struct finding *f,
+                 struct buf *out);
+void seen_nerves_brief(const struct wording *w, const struct finding *f,
+                       struct buf *out);
+void seen_grade(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_grade_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_finger(const struct wording *w, const struct finding *f,
+                 struct buf *out);
+void seen_finger_brief(const struct wording *w, const struct finding *f,
+                       struct buf *out);
+void seen_ratio(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_ratio_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_recirculation(const struct wording *w, const struct finding *f,
+                        struct buf *out);
+void seen_recirculation_brief(const struct wording *w, const struct finding *f,
+                              struct buf *out);
+void seen_dysfunction(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_dysfunction_brief(const struct wording *w, const struct finding *f,
+                            struct buf *out);
+void seen_dose(const struct wording *w, const struct finding *f,
+               struct buf *out);
+void seen_dose_brief(const struct wording *w, const struct finding *f,
+                     struct buf *out);
+void seen_dose_fall(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+void seen_dose_fall_brief(const struct wording *w, const struct finding *f,
+                          struct buf *out);
+void seen_follow_up(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+void seen_follow_up_brief(const struct wording *w, const struct finding *f,
+                          struct buf *out);
+void seen_tight(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_tight_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_loose(const struct wording *w, const struct finding *f,
+                struct buf *out);
+void seen_loose_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
+void seen_rise(const struct wording *w, const struct finding *f,
+               struct buf *out);
+void seen_rise_brief(const struct wording *w, const struct finding *f,
+                     struct buf *out);
+void seen_bleeding(const struct wording *w, const struct finding *f,
+                   struct buf *out);
+void seen_infection(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+void seen_signs_brief(const struct wording *w, const struct finding *f,
+                      struct buf *out);
 /* ---- signs (wording_signs.c) ------------------------------------------------ */
 
 /* The signs that a finding rests on, with dates or without; how many.  One
  * that was told several times is said once. */
 size_t seen_signs(const struct wording *w, const struct finding *f,
                   bool with_dates, const char *before, struct buf *out);
+/* The procedures among it, with dates; how many. */
+size_t seen_done(const struct wording *w, const struct finding *f,
+                 const char *before, struct buf *out);
 
 /* ---- the policy (wording_rows.c) ------------------------------------------ */
 
@@ -118,11 +300,110 @@ struct named_sources {
 /* " (found in the published source: BAS08 GER20)", and notes what it named. */
 void say_strength(const struct wording *w, enum param p,
                   struct named_sources *named, struct buf *out);
+/* A row that a rule uses, and what stands around its value. */
+struct used_row {
+    enum rule rule;
+    enum used {
+        ALWAYS,
+        IF_SEVERE,
+        IF_PLAIN,
+        IF_SIGN,
+        IF_LOST,        /* the thrill is lost */
+        IF_LESSER_SIGN, /* another sign alone */
+        IF_NO_SIGN,
+        IF_CROSSED, /* it is the limit of the finding */
+        IF_SOON,    /* it is how soon the finding asks to be seen */
+        IF_DOSE,    /* the finding rests on a dose, ... */
+        IF_PUMP,
+        IF_SUCTION,
+        IF_BLEEDING,
+        IF_SIGNS,    /* signs of dysfunction that take several sessions */
+        IF_STANDARD, /* standard Kt/V */
+        IF_SINGLE_POOL,
+        IF_CLOSE, /* visits close to each other */
+        IF_SHARE, /* a share of the cardiac output */
+        IF_RISEN,
+        IF_STILL_HIGH,
+        IF_HAND,
+        IF_CONTRADICTORY,
+        IF_STENOSIS, /* of the outflow, known and untreated */
+        IF_PRESSURE, /* the usual pressure is known */
+        IF_MEASURED  /* not a lost thrill */
+    } when;
+    enum param param;
+    const char *before, *after;
+};
+/* The nth row of all; NULL after the last. */
+const struct used_row *used_row(size_t n);
+
 /* A line for each row that the rule used. */
 void say_rows(const struct wording *w, const struct finding *f,
               struct named_sources *named, struct buf *out);
+/* A line for each limit of a rule that does not hold. */
+void say_rule_rows(const struct wording *w, enum rule rule,
+                   struct named_sources *named, struct buf *out);
 /* The citations of those named. */
 void say_sources(const struct wording *w, const struct named_sources *named,
                  struct buf *out);
+/* "Limits: policy version 1 of 2026-11-25; approval: ..." */
+void say_policy(const struct wording *w, struct buf *out);
+
+/* ---- blocks of what it rests on ------------------------------------------------ */
+
+/* "Readings used: ..." */
+void say_readings(const struct wording *w, const struct finding *f,
+                  struct buf *out);
+/* " (one measurement so far)": what is said behind the name of a rule. */
+const char *say_state(const struct finding *f);
+/* What would end it. */
+void say_until(const struct wording *w, const struct finding *f,
+               struct buf *out);
+/* What was not known; cautions: of all that is ours. */
+void say_unknowns(const struct wording *w, struct buf *out);
+void say_cautions(const struct wording *w, struct buf *out);
+
+/* What stands between the access and a band plan. */
+void say_readiness(const struct wording *w, const struct readiness *r,
+                   struct buf *out);
+
+/* ---- what is suggested (wording_advice.c) ---------------------------------------- */
+
+/* A row for each rule and circumstance; the first that fits counts. */
+struct advice {
+    enum rule rule;
+    enum circumstance {
+        ANY,
+        ELSEWHERE, /* another Task tells of it */
+        WITH_SIGN,
+        SEVERE,
+        A_NOTE,        /* not a ground to refer by itself */
+        EXTENDED,      /* extended tissue loss: grade 4b */
+        GRADED,        /* the hand was given a grade, without more */
+        EMERGENCY,     /* beside tissue loss, an acute hand or new weakness */
+        NERVES,        /* beside a suspected neuropathy */
+        LOW_FLOW_HAND, /* beside IS-7 */
+        LOST,          /* the thrill is lost */
+        SWELLING,      /* a swollen arm or face */
+        PRESSING,      /* urgent or more */
+        BLEEDS,        /* it bleeds now */
+        FOR_DOSE,      /* the dose falls as well, and no sign was seen */
+        OF_DOSE,
+        OF_FLOW,
+        STILL_HIGH,
+        CONTRADICTORY, /* measurements of one session */
+        ONE_SO_FAR     /* not confirmed */
+    } when;
+    const char *leads; /* the sentence of the most urgent rule */
+    const char *adds;  /* what it adds to that of another; NULL: nothing */
+};
+/* The nth row of all; NULL after the last. */
+const struct advice *advice_row(size_t n);
+
+/* What is suggested: first leads, the others of the group add. */
+void advice_say(const struct wording *w, const struct finding *first,
+                struct buf *out);
+/* Of one finding alone, as if it led. */
+void advice_of(const struct wording *w, const struct finding *f,
+               struct buf *out);
 
 #endif

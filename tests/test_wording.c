@@ -3,147 +3,10 @@
  * each gives every text that can be said about it, kept in tests/golden.
  * What must hold for all texts is asked of them and of random histories.
  */
-#include "adapters/wording.h"
-#include "adapters/zone.h"
 #include "tests/golden.h"
-#include "tests/history_kit.h"
-
-#include <stdbool.h>
-
-/* 25 November 2026, 10:00 UTC, in the days of the kit */
-#define NOW 782.4166667
-
-static struct policy policy;
-static struct zone *utc;
-
-/* One case, from readings to what is decided. */
-struct world {
-    struct reading readings[KIT_EVENTS_MAX];
-    struct history history;
-    struct findings findings;
-    struct verdict verdict;
-    struct wording wording;
-};
-
-static int start(void **state)
-{
-    (void)state;
-    kit_policy(&policy);
-    assert_int_equal(zone_load("UTC", &utc), ERR_OK);
-    return 0;
-}
-
-static int stop(void **state)
-{
-    (void)state;
-    zone_free(utc);
-    return 0;
-}
-
-static enum urgency worst(const struct findings *f, enum group group)
-{
-    enum urgency u = URGENCY_NOTE;
-
-    for (size_t i = 0; i < f->count; i++) {
-        if (rule_info(f->list[i].rule)->group == group &&
-            f->list[i].confirmed && f->list[i].urgency > u)
-            u = f->list[i].urgency;
-    }
-    return u;
-}
-
-static int64_t due_s(int64_t now_s, enum group group, enum urgency u)
-{
-    int days = 0;
-
-    if (u != URGENCY_IMMEDIATE)
-        days = policy_count(&policy, due_row(group, u));
-    return now_s + (int64_t)days * DAY_S;
-}
-
-static const char *label_of(enum sign type)
-{
-    switch ((int)type) {
-    case SIGN_TYPE_AVF:
-        return "Left upper-arm fistula A-0101";
-    case SIGN_TYPE_AVG:
-        return "Left upper-arm graft A-0101";
-    default:
-        return "Left upper-arm access A-0101";
-    }
-}
-
-static void set_up(struct world *w, const struct event *events, enum sign type,
-                   enum group group, double now_d)
-{
-    size_t n = kit_readings(events, w->readings);
-
-    for (size_t i = 0; i < n; i++) {
-        if (quantity_info(w->readings[i].quantity)->scope == SCOPE_ARM)
-            w->readings[i].side = SIDE_LEFT;
-    }
-    w->history = (struct history){ .access_type = type,
-                                   .side = SIDE_LEFT,
-                                   .now_s = kit_s(now_d),
-                                   .readings = w->readings,
-                                   .count = n };
-    rules_evaluate(&w->history, &policy, &w->findings);
-    w->wording = (struct wording){ .history = &w->history,
-                                   .policy = &policy,
-                                   .findings = &w->findings,
-                                   .group = group,
-                                   .zone = utc,
-                                   .access_label = label_of(type),
-                                   .due_s = due_s(w->history.now_s, group,
-                                                  worst(&w->findings, group)) };
-}
-
-static void judge(struct world *w, const struct episode *before)
-{
-    struct repeat_state none = { 0 };
-
-    triage(&w->history, &policy, &w->findings, w->wording.group, before, &none,
-           &w->verdict);
-}
-
-/* ---- what every text must keep to ---------------------------------------------- */
-
-static void check_text(const struct buf *text)
-{
-    static const char *const never[] = { "nan", "{",  "}",  "?",
-                                         "  ",  "..", " .", "(null)" };
-
-    assert_int_equal(buf_ok(text), ERR_OK);
-    assert_true(text->len == 0 || text->data[text->len - 1] != ' ');
-    for (size_t i = 0; i < text->len; i++) {
-        unsigned char c = (unsigned char)text->data[i];
-
-        if ((c < 0x20 && c != '\n') || c == 0x7f)
-            fail_msg("control character %d in: %s", c, text->data);
-    }
-    for (size_t i = 0; i < COUNT(never); i++) {
-        if (strstr(text->data, never[i]) != NULL)
-            fail_msg("\"%s\" in: %s", never[i], text->data);
-    }
-}
-
-typedef void (*text_fn)(const struct wording *w, struct buf *out);
-
-static void put(struct buf *all, const char *title, text_fn say,
-                const struct wording *w)
-{
-    struct buf text;
-
-    buf_init(&text, WORDING_SIZE_MAX);
-    say(w, &text);
-    check_text(&text);
-    buf_printf(all, "== %s\n%s\n", title, text.data);
-    buf_clear(&text);
-}
+#include "tests/wording_kit.h"
 
 /* ---- scenarios ------------------------------------------------------------------- */
-
-#define USD .method = METHOD_ULTRASOUND_DILUTION
 
 static const struct scenario {
     const char *file;
@@ -276,10 +139,11 @@ static void test_description_says(void **state)
             "2000 mL/min or more", "to be seen by 2026-12-25", "disputed",
             "not a diagnosis" } },
         { "wording-weakness.txt",
-          { "new weakness of the hand on 2026-11-25", "grade 3",
+          { "new weakness of the hand on 2026-11-25",
+            "suspected ischaemic monomelic neuropathy",
             "to be seen today, 2026-11-25",
             "Do not wait for a flow measurement.",
-            "a pulse at the wrist does not exclude" } },
+            "warm hand or a pulse at the wrist does not exclude" } },
         { "wording-rest-pain-low-flow.txt",
           { "652 mL/min on 2026-11-13", "below 1000 mL/min",
             "within 24 to 48 hours", "image the artery from the chest",
@@ -349,6 +213,20 @@ static void test_phone(void **state)
     }
 }
 
+/* Of a description the line on the call comes before all. */
+static bool starts_with(const char *text, const char *start)
+{
+    static const char call[] =
+        "Phone now: this Task does not replace a call.\n";
+    size_t skip =
+        strncmp(text, call, strlen(call)) == 0 &&
+                strncmp(start, "Phone now: ", strlen("Phone now: ")) != 0
+            ? strlen(call)
+            : 0;
+
+    return strncmp(text + skip, start, strlen(start)) == 0;
+}
+
 /* A high flow points to the hand where that cannot wait; a lost thrill is
  * never left to a date. */
 static void test_first_things_first(void **state)
@@ -385,6 +263,29 @@ static void test_first_things_first(void **state)
             SIGN(782, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE) },
           "",
           "The hand is more urgent" },
+        { "a low flow goes after the hand too",
+          GROUP_LOW_FLOW,
+          { FLOW(750, 431, USD), FLOW(778, 404, USD),
+            SIGN(782, SIGN_PAIN_AT_REST) },
+          "The hand is more urgent: see the Task on the hand (within 24 to 48 "
+          "hours).",
+          "phone now" },
+        { "infection goes after the hand",
+          GROUP_INFECTION,
+          { SIGN(782, SIGN_INFECTION_LOCAL), SIGN(782, SIGN_MOTOR_WEAKNESS) },
+          "The hand is more urgent: see the Task on the hand (phone now).",
+          "The hand is more urgent: see the Task on the hand (within" },
+        { "bleeding goes before the hand",
+          GROUP_BLEEDING,
+          { NUMBER(782, Q_BLEEDING_ACTIVE, 1), SIGN(782, SIGN_MOTOR_WEAKNESS) },
+          "Phone now: ",
+          "The hand is more urgent" },
+        { "a lost thrill goes before a hand that can wait a day",
+          GROUP_LOW_FLOW,
+          { FLOW(778, 404, USD), SIGN(782, SIGN_THRILL_ABSENT),
+            SIGN(782, SIGN_PAIN_AT_REST) },
+          "Phone now: ",
+          "The hand is more urgent" },
         { "thrill lost",
           GROUP_LOW_FLOW,
           { FLOW(750, 431, USD), FLOW(778, 404, USD),
@@ -414,9 +315,10 @@ static void test_first_things_first(void **state)
             buf_init(&text, WORDING_SIZE_MAX);
             says[k](&w.wording, &text);
             assert_true(text.len > 0);
-            assert_true(basis || strncmp(text.data, cases[i].starts,
-                                         strlen(cases[i].starts)) == 0);
-            assert_null(strstr(text.data, cases[i].never));
+            if (!basis && !starts_with(text.data, cases[i].starts))
+                fail_msg("does not start so: %s", text.data);
+            if (strstr(text.data, cases[i].never) != NULL)
+                fail_msg("\"%s\" in: %s", cases[i].never, text.data);
             buf_clear(&text);
         }
     }
@@ -775,24 +677,47 @@ static unsigned draw(unsigned below)
 /* Of an access whose flow keeps to a level, so that rules come to hold. */
 static struct event random_event(double level_ml_min)
 {
-    static const enum quantity numbers[] = {
-        Q_ACCESS_FLOW,    Q_ACCESS_FLOW,      Q_ACCESS_FLOW,
-        Q_CARDIAC_OUTPUT, Q_DIGITAL_PRESSURE, Q_DIGITAL_BRACHIAL_INDEX
+    static const struct {
+        enum quantity q;
+        double middle; /* 0: the level */
+    } numbers[] = {
+        { Q_ACCESS_FLOW, 0 },
+        { Q_ACCESS_FLOW, 0 },
+        { Q_ACCESS_FLOW, 0 },
+        { Q_CARDIAC_OUTPUT, 6 },
+        { Q_DIGITAL_PRESSURE, 60 },
+        { Q_DIGITAL_BRACHIAL_INDEX, 0.5 },
+        { Q_SPKTV, 1.2 },
+        { Q_SPKTV, 1.2 },
+        { Q_STDKTV, 2.1 },
+        { Q_URR, 65 },
+        { Q_SESSIONS_PER_WEEK, 3 },
+        { Q_STATIC_PRESSURE_RATIO, 0.45 },
+        { Q_RECIRCULATION, 10 },
+        { Q_MEAN_PRESSURE, 90 },
+        { Q_PUMP_FLOW, 280 },
+        { Q_PRESCRIBED_PUMP_FLOW, 300 },
+        { Q_HEIGHT, 1.6 },
+        { Q_ARTERIAL_LINE_PRESSURE, -250 },
+        { Q_BLEEDING_PROLONGED, 1 },
+        { Q_BLEEDING_ACTIVE, 1 },
     };
-    const double middle[] = { level_ml_min, level_ml_min, level_ml_min, 6,
-                              60,           0.5 };
     double day = 690 + draw(9200) / 100.0;
     unsigned kind = draw(COUNT(numbers));
-    double value = middle[kind] * (0.8 + draw(400) / 1000.0);
+    double middle =
+        numbers[kind].middle != 0 ? numbers[kind].middle : level_ml_min;
+    double value = middle * (0.8 + draw(400) / 1000.0);
     enum sign sign = (enum sign)(1 + draw(SIGN_COUNT - 1));
 
+    if (draw(12) == 0)
+        return (struct event)SIGN(day, SIGN_BANDED);
     if (draw(3) == 0 &&
         (sign_info(sign)->quantity != Q_ACCESS_INTERVENTION || draw(20) == 0))
         return (struct event)SIGN(day, sign,
                                   .status = (enum reading_status)draw(4),
                                   .absent = draw(5) == 0);
     return (struct event)NUMBER(
-        day, numbers[kind], value, .method = (enum method)(draw(5) == 0),
+        day, numbers[kind].q, value, .method = (enum method)(draw(5) == 0),
         .status = (enum reading_status)(draw(6) == 0 ? draw(4) : 0),
         .bound = (enum bound)(draw(10) == 0 ? draw(5) : 0),
         .precision = draw(6) == 0 ? AT_DAY : AT_SECOND);
@@ -814,10 +739,26 @@ static void check_all(struct world *w, struct episode *episode)
     if (w->verdict.act == ACT_UPDATE || w->verdict.act == ACT_END)
         put_follow(&all, "", w);
     if (w->verdict.repeat == ACT_OPEN) {
+        const struct finding *f = &w->findings.list[w->verdict.repeat_finding];
+
         buf_empty(&all);
-        wording_repeat(&w->wording,
-                       &w->findings.list[w->verdict.repeat_finding], &all);
+        wording_repeat(&w->wording, f, &all);
         check_text(&all);
+        buf_empty(&all);
+        wording_repeat_headline(&w->wording, f, &all);
+        check_text(&all);
+        buf_empty(&all);
+        wording_overdue(&w->wording, f, &all);
+        check_text(&all);
+    }
+    if (w->wording.group == GROUP_FLOW) {
+        struct readiness readiness;
+
+        readiness_assess(&w->history, &policy, &w->findings, &readiness);
+        buf_empty(&all);
+        wording_review(&w->wording, &readiness, &all);
+        check_text(&all);
+        assert_true(all.len <= WORDING_SIZE_MAX);
     }
     repeats += w->verdict.repeat == ACT_OPEN ? 1 : 0;
     acts[w->verdict.act]++;
@@ -889,6 +830,7 @@ static void test_size(void **state)
         SIGN(771, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE),
     };
     static struct policy big;
+    struct readiness readiness;
     char label[1000];
     struct world w;
     struct buf text;
@@ -924,6 +866,10 @@ static void test_size(void **state)
     check_text(&text);
     assert_non_null(strstr(text.data, "LLL LLL"));
     assert_true(text.len < 4096);
+    buf_empty(&text);
+    readiness_assess(&w.history, &big, &w.findings, &readiness);
+    wording_review(&w.wording, &readiness, &text);
+    check_text(&text);
     /* where there is no room the buffer says so, and holds no more */
     buf_clear(&text);
     buf_init(&text, 100);

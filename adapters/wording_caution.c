@@ -1,0 +1,177 @@
+/* What was not known when a rule was asked, and cautions. */
+#include "adapters/wording_work.h"
+
+#include "planner/series.h"
+
+#include <math.h>
+
+/* What all readings of the group have in common. */
+struct traits {
+    bool flow, methodless, day_only, sideless, preliminary, no_flow, finger;
+    bool low, pressureless, needles, single_pool, band;
+};
+
+static void look_at(const struct reading *r, struct traits *t)
+{
+    bool arm = quantity_info(r->quantity)->scope == SCOPE_ARM;
+
+    t->flow = t->flow || r->quantity == Q_ACCESS_FLOW ||
+              r->quantity == Q_RECIRCULATION_REVERSED ||
+              r->quantity == Q_DIALYSANCE;
+    t->methodless = t->methodless || (r->quantity == Q_ACCESS_FLOW &&
+                                      r->method == METHOD_UNSTATED);
+    t->day_only = t->day_only || r->precision == AT_DAY;
+    t->sideless = t->sideless || (arm && r->side == SIDE_UNKNOWN);
+    t->preliminary = t->preliminary || r->status == READING_PRELIMINARY;
+    t->needles = t->needles || r->quantity == Q_RECIRCULATION;
+}
+
+static void look_at_finding(const struct wording *w, const struct finding *f,
+                            struct traits *t)
+{
+    enum group group = rule_info(f->rule)->group;
+    bool low =
+        f->rule == RULE_LF_1 || f->rule == RULE_LF_2 || f->rule == RULE_LF_3;
+
+    t->no_flow = t->no_flow || f->flow_unknown;
+    t->finger = t->finger || f->rule == RULE_IS_5;
+    t->low = t->low || low;
+    t->pressureless = t->pressureless || (low && isnan(f->usual_pressure_mmhg));
+    t->single_pool = t->single_pool ||
+                     (f->rule == RULE_AD_1 && seen_dose_quantity(f) == Q_SPKTV);
+    t->band = t->band || group == GROUP_AFTER_BAND || group == GROUP_FOLLOW_UP;
+    for (size_t k = 0; k < f->evidence_count; k++)
+        look_at(&w->history->readings[f->evidence[k]], t);
+}
+
+static struct traits traits_of(const struct wording *w)
+{
+    struct traits t = { 0 };
+
+    for (size_t i = 0; i < w->findings->count; i++) {
+        if (seen_is_ours(w, &w->findings->list[i]))
+            look_at_finding(w, &w->findings->list[i], &t);
+    }
+    return t;
+}
+
+static void say_if(bool yes, const char *text, struct buf *out)
+{
+    if (yes)
+        buf_puts(out, text);
+}
+
+static bool is_known(const struct wording *w, enum quantity q)
+{
+    return !isnan(series_newest(w->history, q, w->history->now_s,
+                                policy_count(w->policy, P_LOOKBACK_D), NULL));
+}
+
+/* What a dose depends on, where nobody said it. */
+static void say_dose_unknowns(const struct wording *w, const struct traits *t,
+                              struct buf *out)
+{
+    bool dose = t->single_pool;
+
+    say_if(dose && !is_known(w, Q_SESSIONS_PER_WEEK),
+           "How many sessions a week are given was not stated: three were "
+           "taken.\n",
+           out);
+    say_if(dose && !is_known(w, Q_RESIDUAL_UREA_CLEARANCE),
+           "The residual clearance is not known: it was taken to be less than "
+           "what the limit presumes.\n",
+           out);
+}
+
+/* The lines of what was not known. */
+static void say_lines(const struct wording *w, const struct traits *t,
+                      struct buf *out)
+{
+    bool typeless = w->history->access_type == SIGN_TYPE_UNKNOWN;
+
+    say_if(t->flow,
+           "The minute of the session at which the flow was measured was not "
+           "taken into account.\n",
+           out);
+    say_if(t->pressureless,
+           "The usual blood pressure is not known; a flow falls with the "
+           "pressure.\n",
+           out);
+    say_if(t->methodless,
+           "The method of a flow was not stated; such readings are compared "
+           "with each other only.\n",
+           out);
+    say_if(t->needles,
+           "Whether direction and place of the needles were checked is not "
+           "known.\n",
+           out);
+    say_dose_unknowns(w, t, out);
+    say_if(t->day_only, "Of some readings only the day is known.\n", out);
+    say_if(t->sideless, "The side of a reading of the hand was not stated.\n",
+           out);
+    say_if(t->preliminary,
+           "A reading is preliminary; signs of emergency are believed at "
+           "once.\n",
+           out);
+    say_if(t->no_flow, "The access flow near in time is not known.\n", out);
+    say_if(typeless,
+           "The type of the access is not known: the limits for low flow, "
+           "which depend on it, were not applied.\n",
+           out);
+}
+
+void say_unknowns(const struct wording *w, struct buf *out)
+{
+    struct traits t = traits_of(w);
+    struct buf lines;
+
+    buf_init(&lines, WORDING_SIZE_MAX);
+    say_lines(w, &t, &lines);
+    if (lines.len > 0) {
+        buf_puts(out, "\nNot known, or not taken into account:\n");
+        buf_add(out, lines.data, lines.len);
+    }
+    buf_clear(&lines);
+}
+
+void say_cautions(const struct wording *w, struct buf *out)
+{
+    const struct finding *first = seen_leading(w);
+    struct traits t = traits_of(w);
+
+    buf_puts(out, "\nCautions:\n");
+    say_if(t.flow,
+           "Two readings by the same method can differ by a third or more by "
+           "chance between sessions. A change smaller than that may not be "
+           "real.\n",
+           out);
+    if (first != NULL &&
+        (first->rule == RULE_HF_1 || first->rule == RULE_HF_2)) {
+        buf_puts(out, "Guidelines disagree on the flow at which an access "
+                      "without symptoms should be reduced. This site has "
+                      "chosen ");
+        say_limit(w, first->limit, out);
+        buf_puts(out, ".\n");
+    }
+    say_if(t.finger,
+           "Low digital pressure without symptoms is common after access "
+           "creation and is not by itself a reason to treat.\n",
+           out);
+    say_if(w->group == GROUP_LOW_FLOW,
+           "A surveillance finding without clinical signs is not by itself a "
+           "reason for angioplasty.\n",
+           out);
+    say_if(w->group == GROUP_DOSE,
+           "A sample after dialysis that is drawn without slowing the pump "
+           "makes the dose seem higher than it was.\n",
+           out);
+    say_if(t.band,
+           "No published comparison of follow-up after a band was found: its "
+           "schedule, and some of these limits, are proposals.\n",
+           out);
+    buf_puts(out,
+             "Absence of a flag does not mean the access or the hand is "
+             "safe. " WORDING_HAND "\n"
+             "This message may be delayed by the systems that carry it. It "
+             "must not replace direct calling for emergencies.\n");
+}

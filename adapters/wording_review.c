@@ -1,0 +1,142 @@
+/* All that is known of an access, for a person who asks: each rule with what
+ * it rests on, or why it does not hold. */
+#include "adapters/wording_work.h"
+
+#include "planner/series.h"
+
+#include <math.h>
+
+/* ---- rules -------------------------------------------------------------------- */
+
+const char *say_state(const struct finding *f)
+{
+    if (f->confirmed)
+        return "";
+    /* a visit is not measured: it is due, or has passed */
+    if (f->rule == RULE_PB_1)
+        return " (due)";
+    if (f->disagree)
+        return " (measurements that contradict each other)";
+    return f->rule == RULE_PB_3 ? " (not confirmed so far)"
+                                : " (one measurement so far)";
+}
+
+static const char *state_words(const struct finding *f)
+{
+    if (f == NULL)
+        return "no";
+    if (f->historic)
+        return "historic: too long ago to raise anything, or denied since";
+    if (!f->confirmed)
+        return f->rule == RULE_PB_1 ? "due"
+               : f->disagree        ? "not known: measurements contradict each "
+                                      "other"
+                                    : "once so far";
+    if (f->elsewhere)
+        return "holds, a remark: another suggestion tells of it";
+    return f->urgency == URGENCY_NOTE ? "holds, a remark" : "HOLDS";
+}
+
+static void say_holding(const struct wording *w, const struct finding *f,
+                        struct named_sources *named, struct buf *out)
+{
+    seen_sentence(w, f, out);
+    buf_puts(out, "\nSuggested: ");
+    advice_of(w, f, out);
+    buf_puts(out, "\n");
+    say_readings(w, f, out);
+    say_rows(w, f, named, out);
+    say_until(w, f, out);
+}
+
+static void say_rule_block(const struct wording *all, enum rule rule,
+                           struct named_sources *named, struct buf *out)
+{
+    const struct finding *f = rules_find(all->findings, rule);
+    struct wording w = *all;
+
+    w.group = rule_info(rule)->group; /* how soon depends on it */
+    buf_printf(out, "\n%s, %s: %s\n", rule_info(rule)->id,
+               rule_info(rule)->name, state_words(f));
+    if (f != NULL) {
+        say_holding(&w, f, named, out);
+        return;
+    }
+    wording_why(&w, rule, out);
+    buf_puts(out, "\n");
+    say_rule_rows(&w, rule, named, out);
+}
+
+/* ---- notes ---------------------------------------------------------------------- */
+
+/* What rules ask for, and nobody has recorded. */
+static void say_missing(const struct wording *w, struct buf *out)
+{
+    static const struct {
+        enum quantity q;
+        const char *words;
+    } rows[] = {
+        { Q_ACCESS_FLOW, "access flow" },
+        { Q_MEAN_PRESSURE, "blood pressure at the session" },
+        { Q_PRESCRIBED_PUMP_FLOW, "prescribed pump flow" },
+        { Q_SESSIONS_PER_WEEK, "dialysis sessions a week" },
+        { Q_RESIDUAL_UREA_CLEARANCE, "residual urea clearance" },
+        { Q_SPKTV, "Kt/V" },
+        { Q_HEIGHT, "height" },
+    };
+    struct point point;
+    bool any = false;
+
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        if (series_collect(w->history, w->policy, rows[i].q, false, &point, 1) >
+            0)
+            continue;
+        buf_puts(out, any ? ", " : "Never recorded, as far as is known here: ");
+        buf_puts(out, rows[i].words);
+        any = true;
+    }
+    buf_puts(out, any ? ".\n" : "");
+}
+
+static void say_notes(const struct wording *w, struct buf *out)
+{
+    buf_puts(out, "\nNotes for the unit\n");
+    if (w->history->access_type == SIGN_TYPE_UNKNOWN)
+        buf_puts(out, "The type of the access is not known: limits that "
+                      "depend on it are not applied.\n");
+    if (w->history->other_leads)
+        buf_puts(out, "The dose of dialysis is said at another access of this "
+                      "patient.\n");
+    say_missing(w, out);
+    buf_puts(out, "The minute of the session at which a flow was measured is "
+                  "not taken into account; the first 90 minutes are best.\n"
+                  "Two readings by the same method can differ by a third or "
+                  "more by chance between sessions.\n"
+                  "Absence of a flag does not mean the access or the hand is "
+                  "safe. " WORDING_HAND "\n");
+}
+
+/* ---- the whole -------------------------------------------------------------------- */
+
+static void say_head(const struct wording *w, struct buf *out)
+{
+    say_clean(out, w->access_label);
+    buf_printf(out, "\n%s, as of ",
+               sign_info(w->history->access_type)->display);
+    say_date(w, w->history->now_s, out);
+    say_policy(w, out);
+}
+
+void wording_review(const struct wording *w, const struct readiness *readiness,
+                    struct buf *out)
+{
+    struct named_sources named = { { false } };
+
+    say_head(w, out);
+    for (int n = 0; n < RULE_COUNT; n++)
+        say_rule_block(w, rule_by_order(n), &named, out);
+    say_readiness(w, readiness, out);
+    say_notes(w, out);
+    say_sources(w, &named, out);
+    buf_puts(out, WORDING_SUPPORT "\n");
+}
