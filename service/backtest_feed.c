@@ -1,0 +1,363 @@
+#include "service/backtest_feed.h"
+
+#include "adapters/feed.h"
+#include "adapters/fhir_arrival.h"
+#include "adapters/fhir_out.h"
+#include "service/backtest_sort.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* One file being read. */
+struct file {
+    struct backtest_feed *feed;
+    const char *name;
+    int64_t before_s; /* arrival of the resource before */
+};
+
+void backtest_feed_init(struct backtest_feed *feed,
+                        const struct fhir_reader *reader, backtest_say_fn say,
+                        void *arg)
+{
+    *feed = (struct backtest_feed){ .reader = reader, .say = say, .arg = arg };
+}
+
+void backtest_feed_clear(struct backtest_feed *feed)
+{
+    for (size_t i = 0; i < feed->count; i++) {
+        free(feed->messages[i].text);
+        free(feed->messages[i].name);
+    }
+    free(feed->messages);
+    free(feed->delays_d);
+    *feed = (struct backtest_feed){ .reader = feed->reader };
+}
+
+static void say(struct file *f, uint64_t line, const char *word,
+                const char *text, const char *place)
+{
+    f->feed->unreadable++;
+    if (f->feed->say != NULL)
+        f->feed->say(f->feed->arg, f->name, line, word, text, place);
+}
+
+/* ---- keeping -------------------------------------------------------------- */
+
+static enum err note_delay(struct backtest_feed *feed,
+                           const struct fhir_arrival *a)
+{
+    void *more;
+    enum err e;
+
+    if (!a->timed || !a->measured)
+        return ERR_OK;
+    if (feed->delay_count == feed->delay_size) {
+        e = backtest_grow(feed->delays_d, &feed->delay_size,
+                          sizeof(*feed->delays_d), BACKTEST_MESSAGES_MAX,
+                          &more);
+        if (e != ERR_OK)
+            return e;
+        feed->delays_d = more;
+    }
+    feed->delays_d[feed->delay_count++] =
+        (double)(a->at_s - a->measured_s) / DAY_S;
+    return ERR_OK;
+}
+
+static enum err make_room(struct backtest_feed *feed)
+{
+    void *more;
+    enum err e;
+
+    if (feed->count < feed->size)
+        return ERR_OK;
+    e = backtest_grow(feed->messages, &feed->size, sizeof(*feed->messages),
+                      BACKTEST_MESSAGES_MAX, &more);
+    if (e == ERR_OK)
+        feed->messages = more;
+    return e;
+}
+
+/* Takes text over, also if it fails. */
+static enum err keep(struct file *f, const struct fhir_arrival *a,
+                     enum backtest_kind kind, char *text, size_t len,
+                     uint64_t line)
+{
+    struct backtest_feed *feed = f->feed;
+    struct backtest_message *m;
+    char *name = NULL;
+    enum err e = make_room(feed);
+
+    if (e == ERR_OK && a->name[0] != '\0') {
+        name = strdup(a->name);
+        e = name == NULL ? ERR_MEMORY : ERR_OK;
+    }
+    if (e == ERR_OK)
+        e = note_delay(feed, a);
+    if (e != ERR_OK) {
+        free(text);
+        free(name);
+        return e;
+    }
+    m = &feed->messages[feed->count];
+    *m = (struct backtest_message){ .at_s = f->before_s,
+                                    .order = feed->count,
+                                    .kind = kind,
+                                    .text = text,
+                                    .len = len,
+                                    .file = f->name,
+                                    .line = line,
+                                    .name = name,
+                                    .in_use = a->in_use };
+    if (a->timed)
+        m->at_s = f->before_s = a->at_s;
+    else if (kind != BACKTEST_BUNDLE && a->type != FHIR_OBSERVATION)
+        m->at_s = BACKTEST_EARLIEST;
+    feed->count++;
+    feed->bytes += len;
+    return ERR_OK;
+}
+
+static enum err keep_copy(struct file *f, const struct fhir_arrival *a,
+                          enum backtest_kind kind, const char *json, size_t len,
+                          uint64_t line)
+{
+    char *text = malloc(len + 1);
+
+    if (text == NULL)
+        return ERR_MEMORY;
+    memcpy(text, json, len);
+    text[len] = '\0';
+    return keep(f, a, kind, text, len, line);
+}
+
+/* ---- Bundles -------------------------------------------------------------- */
+
+/* Does a string in it begin with "urn:uuid:"?  A number of somebody may; then
+ * the Bundle is taken whole, which is no harm. */
+static bool has_local_name(const char *json, size_t len)
+{
+    static const char mark[] = "\"urn:uuid:";
+    const char *at = json, *end = json + len;
+
+    while ((at = memchr(at, '"', (size_t)(end - at))) != NULL) {
+        if ((size_t)(end - at) >= sizeof(mark) - 1 &&
+            memcmp(at, mark, sizeof(mark) - 1) == 0)
+            return true;
+        at++;
+    }
+    return false;
+}
+
+/* One entry by itself, with the name that others may use for it. */
+static enum err keep_entry(struct file *f, const char *body,
+                           const struct fhir_item *item, uint64_t line)
+{
+    struct fhir_arrival a;
+    struct buf entry;
+    size_t len;
+    enum err e = fhir_arrival_read(body + item->offset, item->len,
+                                   f->feed->reader->zone, &a);
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&entry, item->len + 4096);
+    buf_puts(&entry, "{");
+    fhir_out_text(&entry, "fullUrl", item->full_url);
+    fhir_out_raw(&entry, "resource", body + item->offset, item->len);
+    buf_puts(&entry, "}");
+    e = buf_ok(&entry);
+    len = entry.len;
+    if (e == ERR_OK)
+        e = keep(f, &a, BACKTEST_ENTRY, buf_take(&entry), len, line);
+    buf_clear(&entry);
+    return e;
+}
+
+/* When the last of its entries came. */
+static void time_of_entries(const char *body, struct fhir_doc *doc,
+                            const struct zone *zone, struct fhir_arrival *a)
+{
+    struct fhir_arrival one;
+
+    for (size_t i = 0; i < fhir_doc_count(doc); i++) {
+        const struct fhir_item *item = fhir_doc_item(doc, i);
+
+        if (item->len == 0 ||
+            fhir_arrival_read(body + item->offset, item->len, zone, &one) !=
+                ERR_OK ||
+            !one.timed || (a->timed && one.at_s <= a->at_s))
+            continue;
+        a->timed = true;
+        a->at_s = one.at_s;
+    }
+}
+
+static bool may_split(const char *body, struct fhir_doc *doc)
+{
+    for (size_t i = 0; i < fhir_doc_count(doc); i++) {
+        const struct fhir_item *item = fhir_doc_item(doc, i);
+
+        if (item->len == 0 || has_local_name(body + item->offset, item->len))
+            return false;
+    }
+    return true;
+}
+
+/* One that cannot be read is kept too: it is refused when its time comes. */
+static enum err add_bundle(struct file *f, struct fhir_arrival *a,
+                           const char *body, size_t len, uint64_t line)
+{
+    struct outcome outcome;
+    struct fhir_doc *doc = NULL;
+    enum err e;
+
+    outcome_init(&outcome);
+    e = fhir_read(f->feed->reader, body, len, &outcome, &doc);
+    if (e == ERR_MEMORY)
+        return e;
+    if (e == ERR_OK && a->splits && may_split(body, doc)) {
+        for (size_t i = 0; e == ERR_OK && i < fhir_doc_count(doc); i++)
+            e = keep_entry(f, body, fhir_doc_item(doc, i), line);
+    } else {
+        if (e == ERR_OK && !a->timed)
+            time_of_entries(body, doc, f->feed->reader->zone, a);
+        e = keep_copy(f, a, BACKTEST_BUNDLE, body, len, line);
+    }
+    if (doc != NULL)
+        fhir_doc_free(doc);
+    return e;
+}
+
+/* ---- files ---------------------------------------------------------------- */
+
+static enum err add_resource(struct file *f, const char *json, size_t len,
+                             uint64_t line)
+{
+    struct fhir_arrival a;
+    enum err e = fhir_arrival_read(json, len, f->feed->reader->zone, &a);
+
+    if (e == ERR_FORM) {
+        say(f, line, "json-syntax", "this is not a JSON object", "");
+        return ERR_OK;
+    }
+    if (e != ERR_OK)
+        return e;
+    return a.type == FHIR_BUNDLE
+               ? add_bundle(f, &a, json, len, line)
+               : keep_copy(f, &a, BACKTEST_RESOURCE, json, len, line);
+}
+
+static enum err add_lines(struct file *f, struct feed *feed)
+{
+    struct feed_line line;
+    enum err e;
+
+    while ((e = feed_next(feed, &line)) != ERR_ABSENT) {
+        if (e == ERR_OK)
+            e = add_resource(f, line.text, line.len, line.number);
+        else if (e == ERR_FORM)
+            say(f, line.number, "json-syntax",
+                "the line is not one JSON object", "");
+        else if (e == ERR_LIMIT)
+            say(f, line.number, "too-long", "the line is too long", "");
+        if (e != ERR_OK && e != ERR_FORM && e != ERR_LIMIT)
+            return e;
+    }
+    return ERR_OK;
+}
+
+static enum err add_document(struct file *f, struct feed *feed)
+{
+    struct buf body;
+    enum err e;
+
+    buf_init(&body, BACKTEST_DOCUMENT_MAX);
+    e = feed_rest(feed, &body);
+    if (e == ERR_LIMIT) {
+        say(f, 1, "too-long", "the document is too long", "");
+        e = ERR_OK;
+    } else if (e == ERR_OK && body.len > 0 &&
+               strspn(body.data, " \t\r\n") < body.len) {
+        e = add_resource(f, body.data, body.len, 1);
+    }
+    buf_clear(&body);
+    return e;
+}
+
+enum err backtest_feed_add(struct backtest_feed *feed, FILE *stream,
+                           const char *name)
+{
+    struct file f = { .feed = feed,
+                      .name = name,
+                      .before_s = BACKTEST_EARLIEST };
+    struct feed *lines;
+    bool is_lines = false;
+    enum err e = feed_new(feed_read_file, stream, &lines);
+
+    if (e != ERR_OK)
+        return e;
+    e = feed_is_lines(lines, name, &is_lines);
+    if (e == ERR_OK)
+        e = is_lines ? add_lines(&f, lines) : add_document(&f, lines);
+    feed_free(lines);
+    return e;
+}
+
+/* ---- order ---------------------------------------------------------------- */
+
+static int by_arrival(const void *a, const void *b)
+{
+    const struct backtest_message *x = a, *y = b;
+
+    if (x->at_s != y->at_s)
+        return x->at_s < y->at_s ? -1 : 1;
+    return x->order < y->order ? -1 : x->order > y->order;
+}
+
+static int by_name(const void *a, const void *b)
+{
+    const struct backtest_message *const *x = a, *const *y = b;
+    int differ = strcmp((*x)->name, (*y)->name);
+
+    return differ != 0 ? differ : by_arrival(*x, *y);
+}
+
+/* The first description of each patient and access was known before. */
+static void bring_forward(struct backtest_feed *feed)
+{
+    size_t count = 0;
+    struct backtest_message **list;
+
+    for (size_t i = 0; i < feed->count; i++)
+        count += feed->messages[i].name != NULL;
+    list = calloc(count + 1, sizeof(struct backtest_message *));
+    if (list == NULL)
+        return; /* each then has the time that it gives */
+    count = 0;
+    for (size_t i = 0; i < feed->count; i++) {
+        if (feed->messages[i].name != NULL)
+            list[count++] = &feed->messages[i];
+    }
+    qsort(list, count, sizeof(struct backtest_message *), by_name);
+    for (size_t i = count; i-- > 0;) {
+        bool first = i == 0 || strcmp(list[i - 1]->name, list[i]->name) != 0;
+
+        if (first && list[i]->in_use)
+            list[i]->at_s = BACKTEST_EARLIEST;
+    }
+    free(list);
+}
+
+void backtest_feed_sort(struct backtest_feed *feed)
+{
+    bring_forward(feed);
+    if (feed->count > 1)
+        qsort(feed->messages, feed->count, sizeof(*feed->messages), by_arrival);
+}
+
+double backtest_feed_delay_d(struct backtest_feed *feed)
+{
+    return backtest_median(feed->delays_d, feed->delay_count);
+}
