@@ -124,7 +124,7 @@ static void test_same_bytes(void **state)
 
     (void)state;
     assert_int_equal(hash_of(&a), hash_of(&b));
-    assert_int_equal(hash_of(&a), UINT64_C(0x424ce36386a25420));
+    assert_int_equal(hash_of(&a), UINT64_C(0xd133cb642251b0ef));
     assert_true(hash_of(&other) != hash_of(&a));
     buf_clear(&a);
     buf_clear(&b);
@@ -235,7 +235,7 @@ static void test_form(void **state)
             units[last = (size_t)p / 100]++;
     }
     assert_int_equal(last, 3);
-    assert_int_equal(units[1], 22);
+    assert_int_equal(units[1], 21); /* one sends none of late */
     assert_int_equal(units[2], 20);
     assert_int_equal(units[3], 18);
     check_identifiers(seen);

@@ -66,14 +66,17 @@ enum demo_story_id {
     STORY_ABOVE_TWICE,
     STORY_TWO_ACCESSES,
     STORY_UNMAPPED,
+    STORY_THRILL_LOST,
+    STORY_HEART_FAILURE,
+    STORY_LOW_DOSE,
+    STORY_VISIT_OVERDUE,
     STORY_COUNT
 };
 
 enum demo_expect_kind {
     EXPECT_NOTHING, /* no open suggestion */
-    EXPECT_OPEN,    /* an open suggestion by the rules of flow and hand */
-    EXPECT_REPEAT,  /* no suggestion yet: a second measurement is asked for */
-    EXPECT_OTHER    /* rules beyond those (band, fall of flow, pressures) */
+    EXPECT_OPEN,    /* an open suggestion */
+    EXPECT_REPEAT   /* no suggestion yet: a second measurement is asked for */
 };
 
 struct demo_expect {

@@ -23,6 +23,8 @@ static double step_of(const struct maker *m, enum quantity q)
     case Q_DIGITAL_BRACHIAL_INDEX_COMPRESSED:
         return 0.01;
     case Q_CARDIAC_OUTPUT:
+    case Q_UREA_PRE:
+    case Q_UREA_POST:
     case Q_DOWEL_DIAMETER:
     case Q_FEEDING_ARTERY_DIAMETER:
     case Q_CONDUIT_DIAMETER:

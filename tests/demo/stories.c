@@ -10,10 +10,6 @@
     {                                                                          \
         EXPECT_REPEAT, group, rules, urgency                                   \
     }
-#define OTHER(group, rules, urgency)                                           \
-    {                                                                          \
-        EXPECT_OTHER, group, rules, urgency                                    \
-    }
 
 static const struct demo_story stories[STORY_COUNT] = {
 [STORY_PLAIN] = { "steady fistula",
@@ -67,23 +63,23 @@ static const struct demo_story stories[STORY_COUNT] = {
 [STORY_PULSATILE] = { "pulsatile, outflow stenosis",
     "A known outflow stenosis of 60 % holds the flow at about 1450 mL/min; opening it would let the flow surge.",
     "No HF-2, every flow is below 1500. LF-4 (static pressure over half of the mean pressure, three times) and LF-6 (bleeding longer than usual in three sessions) ask for imaging; a plan must say that opening comes first and what it does.",
-    1310, 1485, 45, false, false, { OTHER("low-flow", "LF-4 LF-6", "urgent") } },
+    1310, 1485, 45, false, false, { OPEN("low-flow", "LF-4 LF-6", "urgent") } },
 [STORY_BAND_CREEP] = { "banded, and creeping back",
     "Banded over 4.0 mm nine months ago: 2400 fell to 820 mL/min and has crept to 1350 since.",
     "PB-4: the last two readings are over half above the first one after the band and above 1000. No HF rule: the readings before the band are history.",
-    2250, 2550, 285, false, false, { OTHER("after-band", "PB-4", "routine") } },
+    2250, 2550, 285, false, false, { OPEN("after-band", "PB-4", "routine") } },
 [STORY_BAND_TIGHT] = { "band too tight",
     "Banded over 3.0 mm three weeks ago: 2350 fell to 430 mL/min.",
     "PB-2: one reading below 500 in the first 30 days after a band is enough. No LF-2, it needs two; the high readings before the band are history.",
-    2150, 2600, 38, false, false, { OTHER("after-band", "PB-2", "asap") } },
+    2150, 2600, 38, false, false, { OPEN("after-band", "PB-2", "asap") } },
 [STORY_GRAFT_LOW] = { "low graft flow",
     "Graft flow has settled at about 570 mL/min, no clinical sign.",
     "LF-1: below 600 twice within 30 days; without a clinical sign an examination is enough.",
     640, 705, 45, false, false, { OPEN("low-flow", "LF-1", "routine") } },
 [STORY_GRAFT_LOW_SWELLING] = { "low graft flow, swollen arm",
     "Graft flow has settled at about 570 mL/min and the arm has begun to swell.",
-    "LF-1: below 600 twice within 30 days, with a clinical sign in the last 30 days.",
-    640, 705, 45, false, false, { OPEN("low-flow", "LF-1", "urgent") } },
+    "LF-1: below 600 twice within 30 days, with a clinical sign in the last 30 days. LF-6: the swelling by itself.",
+    640, 705, 45, false, false, { OPEN("low-flow", "LF-1 LF-6", "urgent") } },
 [STORY_FISTULA_LOW] = { "low fistula flow",
     "Fistula flow has settled at about 470 mL/min, no clinical sign.",
     "LF-2: below 500 twice within 45 days.",
@@ -91,7 +87,7 @@ static const struct demo_story stories[STORY_COUNT] = {
 [STORY_FALL] = { "flow fallen by a third",
     "Fistula flow was about 950 and is about 620 mL/min now.",
     "LF-3: over a quarter below the mean of the months before, twice, and below 1000. No LF-2, it stays above 500.",
-    900, 1010, 48, false, false, { OTHER("low-flow", "LF-3", "routine") } },
+    900, 1010, 48, false, false, { OPEN("low-flow", "LF-3", "routine") } },
 [STORY_OUTLIER] = { "one high reading",
     "Flow is about 1400 mL/min; one reading of 2100 among them was an error.",
     "Nothing: one reading confirms nothing, and the next one is back.",
@@ -144,6 +140,22 @@ static const struct demo_story stories[STORY_COUNT] = {
     "Flow is steady; the unit also sends a code that nobody has mapped.",
     "Nothing: the unknown code is kept and reported, the flow is used.",
     760, 1300, 3, false, false, { { EXPECT_NOTHING, "", "", "" } } },
+[STORY_THRILL_LOST] = { "thrill lost",
+    "Flow was steady; at the last session nobody felt a thrill.",
+    "LF-6: one lost thrill is enough, suspected thrombosis, phone now.",
+    760, 1000, 3, false, false, { OPEN("low-flow", "LF-6", "immediate") } },
+[STORY_HEART_FAILURE] = { "high flow, admitted for heart failure",
+    "Flow is about 1.65 L/min and the patient was admitted for heart failure.",
+    "HF-4: a flow of at least 1500 with an admission, in two days. HF-2 beside it.",
+    1560, 1800, 42, false, false, { OPEN("flow", "HF-2 HF-4", "asap") } },
+[STORY_LOW_DOSE] = { "dose too low, raw values only",
+    "Kt/V was about 1.5; since two months the unit sends urea, time, volume and weight, and they make about 1.1.",
+    "AD-1: computed single-pool Kt/V below 1.2 twice, a month apart. AD-2: more than 0.2 below the mean of before.",
+    600, 820, 75, false, false, { OPEN("dose", "AD-1 AD-2", "routine") } },
+[STORY_VISIT_OVERDUE] = { "banded, and not followed up",
+    "Banded over 4.0 mm two months ago: 2300 fell to about 1075 mL/min; flow and dose of the first month were not measured.",
+    "PB-1: the visit of the first month is overdue.",
+    2150, 2450, 65, false, false, { OPEN("follow-up", "PB-1", "routine") } },
 };
 /* clang-format on */
 

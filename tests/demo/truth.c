@@ -84,7 +84,6 @@ void demo_expected(struct buf *out)
     buf_puts(out, "{\n");
     expected_kind(out, "open", EXPECT_OPEN);
     expected_kind(out, "repeat_asked", EXPECT_REPEAT);
-    expected_kind(out, "other_rules", EXPECT_OTHER);
     buf_puts(out, "  \"nothing_open\": [");
     for (size_t i = 0; i < count; i++) {
         if (demo_story(p[i].story)->expect[0].kind != EXPECT_NOTHING)

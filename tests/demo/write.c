@@ -195,6 +195,8 @@ static int digits_of(enum quantity q, bool litres)
     case Q_DIGITAL_BRACHIAL_INDEX_COMPRESSED:
         return 2;
     case Q_CARDIAC_OUTPUT:
+    case Q_UREA_PRE:
+    case Q_UREA_POST:
     case Q_DOWEL_DIAMETER:
     case Q_FEEDING_ARTERY_DIAMETER:
     case Q_CONDUIT_DIAMETER:
