@@ -1,6 +1,7 @@
 /* What was not known when a rule was asked, and cautions. */
 #include "adapters/wording_work.h"
 
+#include "planner/flow.h"
 #include "planner/series.h"
 
 #include <math.h>
@@ -9,6 +10,8 @@
 struct traits {
     bool flow, methodless, day_only, sideless, preliminary, no_flow, finger;
     bool low, pressureless, needles, single_pool, band;
+    int64_t flow_s; /* the newest flow, and its method */
+    enum method method;
 };
 
 static void look_at(const struct reading *r, struct traits *t)
@@ -24,6 +27,10 @@ static void look_at(const struct reading *r, struct traits *t)
     t->sideless = t->sideless || (arm && r->side == SIDE_UNKNOWN);
     t->preliminary = t->preliminary || r->status == READING_PRELIMINARY;
     t->needles = t->needles || r->quantity == Q_RECIRCULATION;
+    if (r->quantity == Q_ACCESS_FLOW && r->start_s >= t->flow_s) {
+        t->flow_s = r->start_s;
+        t->method = r->method;
+    }
 }
 
 static void look_at_finding(const struct wording *w, const struct finding *f,
@@ -134,17 +141,42 @@ void say_unknowns(const struct wording *w, struct buf *out)
     buf_clear(&lines);
 }
 
+/* What chance alone does to two flows of this method. */
+static void say_noise(enum method method, struct buf *out)
+{
+    const struct flow_precision *row;
+    bool between;
+    double mdc_pct;
+
+    if (flow_precision_of(method, &row) != ERR_OK)
+        row = NULL;
+    between = row != NULL && isfinite(row->between_cv_pct);
+    if (row == NULL ||
+        flow_mdc(between ? row->between_cv_pct : row->within_cv_pct,
+                 &mdc_pct) != ERR_OK) {
+        buf_puts(out, "Two readings by the same method can differ by a third "
+                      "or more by chance between sessions. A change smaller "
+                      "than that may not be real.\n");
+        return;
+    }
+    buf_puts(out, "Two single flows by ");
+    say_lower(out, method_display(method));
+    buf_printf(out,
+               " %s differ by up to %.0f %% by chance alone (95 of 100 pairs; "
+               "computed from the variation found in %s)%s. A change smaller "
+               "than that may not be real.\n",
+               between ? "in different sessions" : "within one session",
+               mdc_pct, row->source, between ? "" : ", between sessions more");
+}
+
 void say_cautions(const struct wording *w, struct buf *out)
 {
     const struct finding *first = seen_leading(w);
     struct traits t = traits_of(w);
 
     buf_puts(out, "\nCautions:\n");
-    say_if(t.flow,
-           "Two readings by the same method can differ by a third or more by "
-           "chance between sessions. A change smaller than that may not be "
-           "real.\n",
-           out);
+    if (t.flow)
+        say_noise(t.method, out);
     if (first != NULL &&
         (first->rule == RULE_HF_1 || first->rule == RULE_HF_2)) {
         buf_puts(out, "Guidelines disagree on the flow at which an access "
