@@ -121,6 +121,9 @@ struct fhir_patient {
     const char *unit; /* managingOrganization display, else its identifier or
                          reference; NULL if absent */
     bool active;
+    int64_t born_s; /* start of the day of birth at the site; of an incomplete
+                       date the last day that it may mean, so that nobody is
+                       taken to be older than he may be; INT64_MIN if absent */
 };
 
 struct fhir_item {

@@ -75,6 +75,21 @@ void fhir_read_body_structure(struct fhir_ctx *c)
 
 /* ---- Patient ---------------------------------------------------------- */
 
+/* Whether somebody is still a child is asked of this date: a year or a month
+ * alone must not make him one day too old. */
+static int64_t read_born(struct fhir_ctx *c)
+{
+    const char *text = fhir_string(c->resource, "birthDate");
+    struct fhir_time born;
+
+    if (text == NULL ||
+        fhir_time_read(text, strlen(text), c->reader->zone, &born) != ERR_OK)
+        return INT64_MIN;
+    return born.precision == AT_MONTH || born.precision == AT_YEAR
+               ? born.end_s - DAY_S
+               : born.start_s;
+}
+
 void fhir_read_patient(struct fhir_ctx *c)
 {
     struct fhir_patient *p = &c->item->u.patient;
@@ -82,6 +97,7 @@ void fhir_read_patient(struct fhir_ctx *c)
     json_t *unit = json_object_get(c->resource, "managingOrganization");
 
     p->active = !json_is_false(json_object_get(c->resource, "active"));
+    p->born_s = read_born(c);
     p->family = fhir_string(name, "family");
     p->given =
         json_string_value(json_array_get(json_object_get(name, "given"), 0));

@@ -57,8 +57,6 @@ static const struct outcome_word rows[] = {
     { "not-computed", "informational", 0, "Kept, and not used by the rules" },
     { "month-only", "informational", 0, "Only the month or the year is known" },
     { "preliminary", "informational", 0, "Preliminary; it confirms nothing" },
-    { "no-rule", "informational", 0,
-      "Kept; no rule looks at this sign by itself" },
     { "duplicate", "duplicate", 0, "The same was there already" },
     { "out-of-order", "informational", 0,
       "Came after its own correction or withdrawal" },

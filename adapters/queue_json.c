@@ -75,5 +75,6 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
     json_text(out, "opened", opened);
     json_due(out, row, now_s, zone);
     json_text(out, "task", row->task_id);
+    fhir_out_bool(out, "silent", row->silent);
     buf_puts(out, "}\n");
 }

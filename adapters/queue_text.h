@@ -1,6 +1,5 @@
 /*
- * queue_text - text of a record made fit for a terminal; private to
- * queue_write.c and queue_json.c
+ * queue_text - text of a record made fit for a terminal
  *
  * Names and labels come from outside.  A terminal obeys control characters,
  * and marks of writing direction can make a number read as another, so both

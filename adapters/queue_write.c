@@ -89,7 +89,7 @@ static void write_when(const struct queue_row *row,
 
 /* ---- sections ----------------------------------------------------------- */
 
-/* In the order of reading; the last stands for reminders. */
+/* In the order of reading; the last two stand for reminders. */
 static const struct section {
     enum urgency urgency;
     enum style style;
@@ -106,15 +106,23 @@ static const struct section {
       "MEASURE AGAIN - one measurement beyond a limit is "
       "not enough",
       "to measure again" },
+    { URGENCY_NOTE, BOLD, "FOLLOW-UP - what a visit after a band records",
+      "to follow up" },
 };
-enum { REMINDERS = COUNT(sections) - 1 };
+enum { VISITS = COUNT(sections) - 1, REMINDERS = VISITS - 1 };
+
+static bool is_visit(const struct queue_row *row)
+{
+    return row->reminder &&
+           strcmp(row->group, group_word(GROUP_FOLLOW_UP)) == 0;
+}
 
 static size_t section_of(const struct queue_row *row)
 {
     size_t i = 0;
 
     if (row->reminder)
-        return REMINDERS;
+        return is_visit(row) ? VISITS : REMINDERS;
     while (i < REMINDERS - 1 && sections[i].urgency != row->urgency)
         i++;
     return i;
@@ -239,6 +247,8 @@ static void say_task(struct entry *e, const struct queue_row *row)
                  strchr(row->rules, ' ') != NULL ? "; rules " : "; rule ");
         queue_text_clean(&p->words, row->rules);
     }
+    if (row->silent)
+        buf_puts(&p->words, "; not posted (silent mode)");
     entry_paragraph(e, DIM);
 }
 
@@ -257,7 +267,11 @@ static void write_entry(struct page *p, const struct queue_row *row)
     if (row->state == EPISODE_TAKEN)
         e.margin[2] = "IN HAND";
     say_who(&e, row);
-    say_labelled(&e, row->reminder ? "Measure: " : "Seen: ", row->headline);
+    say_labelled(&e,
+                 is_visit(row)   ? "Record: "
+                 : row->reminder ? "Measure: "
+                                 : "Seen: ",
+                 row->headline);
     say_labelled(&e, "Suggested: ", row->suggestion);
     say_task(&e, row);
     while (e.line < COUNT(e.margin) && e.margin[e.line][0] != '\0')
@@ -295,6 +309,26 @@ static void write_title(struct page *p)
     page_paragraph(p, BOLD);
 }
 
+/* Who looks here must not believe that others were told. */
+static void write_silent(struct page *p, const struct queue_row *rows,
+                         size_t count)
+{
+    size_t posted = 0;
+
+    for (size_t i = 0; i < count; i++)
+        posted += rows[i].silent ? 0 : 1;
+    begin(p, "SILENT MODE: nothing of this has been posted, and nothing is. "
+             "No Task is served, and none goes to a record.");
+    if (posted > 0) {
+        begin(p, "SILENT MODE: nothing is posted.");
+        buf_printf(&p->words,
+                   " %zu of these had been posted before it began; the others "
+                   "have not.",
+                   posted);
+    }
+    page_paragraph(p, ALARM);
+}
+
 static void write_summary(struct page *p, const struct queue_row *rows,
                           size_t count)
 {
@@ -324,7 +358,7 @@ static void write_caution(struct page *p, bool any)
 {
     if (!any) {
         begin(p, "Nothing is in the queue: no referral is open, and nothing "
-                 "is to be measured again.");
+                 "is to be measured again or followed up.");
         buf_puts(p->out, "\n");
         page_paragraph(p, BOLD);
     }
@@ -355,6 +389,8 @@ void queue_write_table(const struct queue_row *rows, size_t count,
     /* Four texts of four bytes a character at most, and what joins them. */
     buf_init(&p.words, (size_t)5 * 4 * QUEUE_TEXT_MAX);
     write_title(&p);
+    if (options->silent)
+        write_silent(&p, rows, count);
     for (size_t i = 0; i < count; i++) {
         size_t section = section_of(&rows[i]);
 

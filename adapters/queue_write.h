@@ -2,7 +2,8 @@
  * queue_write - the referral queue for programs and for people
  *
  * Rows are written as they are given: the caller sorts them, the most urgent
- * first and by the day they are due, reminders last.
+ * first and by the day they are due, then what is to be measured again, then
+ * the visits that are due.
  *
  * out->err holds what went wrong (ERR_LIMIT, ERR_MEMORY), see buf_ok.
  */
@@ -16,7 +17,8 @@
 
 /* All text is borrowed, UTF-8, "" if it is not known, never NULL. */
 struct queue_row {
-    bool reminder;            /* to measure again; else a referral */
+    bool reminder; /* to measure again, or, of group "follow-up", that a visit
+                      is due; else a referral */
     enum urgency urgency;     /* of a referral */
     enum episode_state state; /* EPISODE_TAKEN; anything else is open */
     const char *patient_name;
@@ -24,12 +26,13 @@ struct queue_row {
     const char *unit;           /* where the patient is dialysed */
     const char *access;         /* "Left upper-arm fistula A-0101" */
     const char *headline;       /* "flow 2240 mL/min (limit 2000, HF-1)"; of a
-                               reminder: what to measure again, and why */
+                               reminder: what to measure or record, and why */
     const char *suggestion;     /* one or two sentences */
     const char *task_id;
     const char *rules;       /* ids with a blank between: "HF-1 HF-2" */
-    const char *group;       /* group_word: "flow", "hand", "low-flow" */
+    const char *group;       /* group_word: "flow", "hand", "low-flow" ... */
     int64_t opened_s, due_s; /* UTC; 0 if not known */
+    bool silent;             /* its Task was never posted */
 };
 
 /*
@@ -49,6 +52,7 @@ struct queue_row {
  *     due             date at the site: "2026-12-02"
  *     due_days        days from the site's today to due; negative: overdue
  *     task            id of the Task
+ *     silent          true: the Task was never posted, see silent mode
  *
  * zone    of the site: a due date is one of its calendar
  */
@@ -64,6 +68,7 @@ enum {
 struct queue_options {
     int columns; /* 0: the default; else brought into LEAST..MOST */
     bool colour; /* ANSI escapes; without them the same text */
+    bool silent; /* silent mode: said at the top */
     int64_t now_s;
     const struct zone *zone; /* of the site */
 };

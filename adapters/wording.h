@@ -90,6 +90,12 @@ void wording_limit(const struct wording *w, enum param p, struct buf *out);
  * says enough (grades, urgencies, counts): it is then said in words. */
 const char *wording_limit_unit(enum param p);
 
+/* What of a session is kept and not used, since it contradicts itself; one
+ * sentence or two. */
+struct contradiction;
+void wording_contradiction(const struct history *h, const struct zone *zone,
+                           const struct contradiction *c, struct buf *out);
+
 /* One reading for the display of a reference: "2240 mL/min on 2026-10-25,
  * ultrasound dilution, final". */
 void wording_reading(const struct reading *r, const struct zone *zone,

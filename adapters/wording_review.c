@@ -98,6 +98,22 @@ static void say_missing(const struct wording *w, struct buf *out)
     buf_puts(out, any ? ".\n" : "");
 }
 
+/* The newest contradictions, each a line. */
+static void say_contradictions(const struct wording *w, struct buf *out)
+{
+    enum { LISTED_MAX = 8 };
+    struct contradiction list[LISTED_MAX];
+    int64_t since_s = w->history->now_s -
+                      (int64_t)policy_count(w->policy, P_HISTORIC_D) * DAY_S;
+    size_t n =
+        series_contradictions(w->history, w->policy, since_s, list, LISTED_MAX);
+
+    for (size_t i = 0; i < n; i++) {
+        wording_contradiction(w->history, w->zone, &list[i], out);
+        buf_puts(out, "\n");
+    }
+}
+
 static void say_notes(const struct wording *w, struct buf *out)
 {
     buf_puts(out, "\nNotes for the unit\n");
@@ -107,6 +123,7 @@ static void say_notes(const struct wording *w, struct buf *out)
     if (w->history->other_leads)
         buf_puts(out, "The dose of dialysis is said at another access of this "
                       "patient.\n");
+    say_contradictions(w, out);
     say_missing(w, out);
     buf_puts(out, "The minute of the session at which a flow was measured is "
                   "not taken into account; the first 90 minutes are best.\n"

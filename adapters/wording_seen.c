@@ -23,7 +23,7 @@ const struct finding *seen_leading(const struct wording *w)
         if (!seen_is_ours(w, f))
             continue;
         if (best == NULL || (f->confirmed && !best->confirmed) ||
-            (f->confirmed == best->confirmed && f->urgency > best->urgency))
+            (f->confirmed == best->confirmed && rules_leads(f, best)))
             best = f;
     }
     return best;

@@ -26,6 +26,7 @@
 
 #include "adapters/wording.h"
 #include "planner/adequacy.h"
+#include "planner/series.h"
 
 /* Every text that leaves here ends with this. */
 #define WORDING_SUPPORT                                                        \

@@ -97,6 +97,13 @@ const struct finding *rules_find(const struct findings *findings,
     return at < findings->count ? &findings->list[at] : NULL;
 }
 
+bool rules_leads(const struct finding *a, const struct finding *b)
+{
+    if (a->urgency != b->urgency)
+        return a->urgency > b->urgency;
+    return a->rule == RULE_HF_4 && b->rule != RULE_HF_4;
+}
+
 struct finding *work_find(struct work *w, enum rule rule)
 {
     size_t at = place_of(w->out, rule);

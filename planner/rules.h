@@ -157,6 +157,10 @@ struct findings {
 void rules_evaluate(const struct history *h, const struct policy *policy,
                     struct findings *out);
 
+/* Does a say more than b of the same group?  The more urgent one does; of
+ * equals, high flow with signs of the heart before high flow alone. */
+bool rules_leads(const struct finding *a, const struct finding *b);
+
 /* The finding of a rule, or NULL. */
 const struct finding *rules_find(const struct findings *findings,
                                  enum rule rule);

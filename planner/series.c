@@ -285,6 +285,77 @@ static void compute_standard(const struct history *h,
     }
 }
 
+static void compute(const struct history *h, const struct policy *policy,
+                    enum quantity quantity, struct computed_list *out)
+{
+    if (quantity == Q_STDKTV)
+        compute_standard(h, policy, out);
+    else
+        raw_compute(h, policy, quantity, out);
+}
+
+/* The computed value that contradicts what was sent, if one does. */
+static void contradict(const struct history *h, const struct policy *policy,
+                       struct point *points, size_t count,
+                       const struct point *own, size_t own_count,
+                       const struct point *sent, struct contradiction *c)
+{
+    for (size_t i = 0; i < own_count; i++) {
+        if (twin_of(h, policy, points, count, &own[i]) != sent ||
+            agree(policy, sent, &own[i]))
+            continue;
+        c->computed = own[i].value;
+        c->raw_count = own[i].reading_count;
+        memcpy(c->raw, own[i].readings, sizeof(c->raw));
+    }
+}
+
+/* Of one quantity; how many there are now. */
+static size_t add_contradictions(const struct history *h,
+                                 const struct policy *policy,
+                                 enum quantity quantity, int64_t since_s,
+                                 struct contradiction *list, size_t found,
+                                 size_t max)
+{
+    struct computed_list computed;
+    struct point points[POINTS_MAX], own[POINTS_MAX];
+    size_t count =
+        points_collect(h, policy, quantity, false, points, POINTS_MAX);
+    size_t own_count;
+
+    compute(h, policy, quantity, &computed);
+    own_count = collect_computed(h, policy, quantity, false, &computed, own,
+                                 POINTS_MAX);
+    for (size_t i = 0; i < count && found < max; i++) {
+        struct contradiction c = { .quantity = quantity,
+                                   .sent = points[i],
+                                   .computed = NAN };
+
+        if (points[i].at_s < since_s)
+            continue;
+        contradict(h, policy, points, count, own, own_count, &points[i], &c);
+        if (!isnan(c.computed) || points[i].disagree)
+            list[found++] = c;
+    }
+    return found;
+}
+
+size_t series_contradictions(const struct history *h,
+                             const struct policy *policy, int64_t since_s,
+                             struct contradiction *list, size_t max)
+{
+    static const enum quantity computable[] = {
+        Q_ACCESS_FLOW, Q_MEAN_PRESSURE, Q_STATIC_PRESSURE_RATIO, Q_SPKTV,
+        Q_STDKTV,      Q_URR,           Q_DIGITAL_BRACHIAL_INDEX
+    };
+    size_t found = 0;
+
+    for (size_t i = 0; i < COUNT(computable); i++)
+        found = add_contradictions(h, policy, computable[i], since_s, list,
+                                   found, max);
+    return found;
+}
+
 size_t series_collect(const struct history *h, const struct policy *policy,
                       enum quantity quantity, bool blank, struct point *points,
                       size_t max)
@@ -293,10 +364,7 @@ size_t series_collect(const struct history *h, const struct policy *policy,
     struct point own[POINTS_MAX];
     size_t count = points_collect(h, policy, quantity, blank, points, max);
 
-    if (quantity == Q_STDKTV)
-        compute_standard(h, policy, &computed);
-    else
-        raw_compute(h, policy, quantity, &computed);
+    compute(h, policy, quantity, &computed);
     if (computed.count == 0)
         return count;
     return merge(h, policy, points, count, max, own,

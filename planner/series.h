@@ -22,8 +22,10 @@
  *     index of the finger     sent; or finger pressure of the access arm over
  *                             the systolic pressure of the other arm
  *
- * Raw values go together within one session.  Where a session has both the
- * result and the raw values, the one sent stands if they agree within
+ * Raw values go together within one session, those of urea within one
+ * treatment (general.apart_h: the samples stand at its two ends), and never
+ * across an intervention.  Where a session has both the result and the raw
+ * values, the one sent stands if they agree within
  * general.computed_difference_pct, and the point says "disagree" if not:
  * contradictory values are kept and not used.
  *
@@ -53,6 +55,27 @@
 size_t series_collect(const struct history *h, const struct policy *policy,
                       enum quantity quantity, bool blank, struct point *points,
                       size_t max);
+
+/* A session whose values of one quantity contradict each other. */
+struct contradiction {
+    enum quantity quantity;
+    struct point sent; /* what was sent; its value is the mean */
+    double computed;   /* from raw values, unit of the quantity; NAN: what was
+                          sent several times differs among itself */
+    size_t raw_count;
+    size_t raw[POINT_READINGS_MAX]; /* indices into history.readings */
+};
+
+/*
+ * series_contradictions - what is kept and not used, because a result and its
+ * raw values, or replicates, disagree; of every quantity that can be computed
+ *
+ * since_s  of this time or later
+ * returns how many, by quantity and then time; no more than max
+ */
+size_t series_contradictions(const struct history *h,
+                             const struct policy *policy, int64_t since_s,
+                             struct contradiction *list, size_t max);
 
 /*
  * series_mark_low_pressure - set low_pressure of flow points

@@ -76,6 +76,17 @@ static int64_t repeat_due_s(const struct history *h,
     return waiting->repeat_by_s > least_s ? waiting->repeat_by_s : least_s;
 }
 
+/* The reading that asks: the newest of the quantity that is to be measured
+ * again; a sign beside it is not. */
+static int64_t trigger_of(const struct history *h, const struct finding *f)
+{
+    for (size_t i = f->evidence_count; i-- > 0;) {
+        if (h->readings[f->evidence[i]].quantity == f->repeat_of)
+            return h->readings[f->evidence[i]].id;
+    }
+    return h->readings[f->evidence[f->evidence_count - 1]].id;
+}
+
 void triage_repeat(const struct history *h, const struct policy *policy,
                    const struct findings *findings, enum group group,
                    bool referred, const struct repeat_state *repeat,
@@ -90,7 +101,7 @@ void triage_repeat(const struct history *h, const struct policy *policy,
                    out);
         return;
     }
-    trigger = h->readings[waiting->evidence[waiting->evidence_count - 1]].id;
+    trigger = trigger_of(h, waiting);
     if (repeat->open && waiting->occasion > repeat->occasion) {
         end_repeat(repeat, false, out); /* the next one is due by now */
         return;

@@ -1,11 +1,10 @@
-#include "service/accesses.h"
+#include "service/accesses_work.h"
 
+#include "service/news.h"
 #include "service/resources.h"
 
 #include <stdio.h>
 #include <string.h>
-
-enum { CANDIDATES_MAX = 16 };
 
 static void copy(char *to, size_t size, const char *from)
 {
@@ -37,8 +36,7 @@ enum err access_get(struct db *db, int64_t id, struct access *a)
     return ERR_OK;
 }
 
-/* The access of an alias, followed to what it was merged into. */
-static enum err by_alias(struct db *db, const char *alias, int64_t *access)
+enum err access_by_alias(struct db *db, const char *alias, int64_t *access)
 {
     enum err e = db_first(db, Q_ACCESS_BY_ALIAS, "s", alias);
 
@@ -49,9 +47,9 @@ static enum err by_alias(struct db *db, const char *alias, int64_t *access)
     return e;
 }
 
-static enum err add_access(struct db *db, int64_t patient, const char *alias,
-                           enum side side, const char *region, bool implied,
-                           int64_t *access)
+enum err access_add(struct db *db, int64_t patient, const char *alias,
+                    enum side side, const char *region, bool implied,
+                    int64_t *access)
 {
     enum err e = db_new_id(db, access);
 
@@ -84,7 +82,7 @@ static enum err merge(struct db *db, int64_t from, int64_t into)
             return e;
     }
     /* what did not go over is ended by its review */
-    return db_run(db, Q_NEWS_ADD, "iii", from, partition_of(from), INT64(0));
+    return news_mark(db, from, 0);
 }
 
 /*
@@ -103,7 +101,7 @@ static enum err owned_by_alias(struct db *db, int64_t patient,
 {
     struct access a = { .id = 0 };
     bool differ;
-    enum err e = by_alias(db, alias, access);
+    enum err e = access_by_alias(db, alias, access);
 
     if (e == ERR_OK)
         e = access_get(db, *access, &a);
@@ -126,7 +124,7 @@ static enum err join_free_alias(struct db *db, int64_t patient,
     enum err e =
         *known != 0
             ? db_run(db, Q_ACCESS_ALIAS_ADD, "si", alias, *known)
-            : add_access(db, patient, alias, SIDE_UNKNOWN, "", false, known);
+            : access_add(db, patient, alias, SIDE_UNKNOWN, "", false, known);
 
     if (e == ERR_OK && rival != 0)
         e = db_run(db, Q_RIVAL_ADD, "iii", rival, partition_of(rival), *known);
@@ -169,14 +167,7 @@ enum err access_unite_rivals(struct db *db, int64_t patient)
     return e;
 }
 
-struct candidate {
-    int64_t id;
-    enum side side;
-    char region[16];
-    bool implied;
-};
-
-static enum err candidates(struct db *db, int64_t patient,
+enum err access_candidates(struct db *db, int64_t patient,
                            struct candidate list[CANDIDATES_MAX], size_t *count)
 {
     const enum query q = Q_ACCESS_OF_PATIENT;
@@ -212,7 +203,7 @@ static bool regions_agree(const char *a, const char *b)
     return a[0] == '\0' || b[0] == '\0' || strcmp(a, b) == 0;
 }
 
-static bool agrees(const struct candidate *c, enum side side,
+bool access_agrees(const struct candidate *c, enum side side,
                    const char *region)
 {
     if (side != SIDE_UNKNOWN && c->side != SIDE_UNKNOWN && c->side != side)
@@ -229,7 +220,7 @@ static enum err take_over_implied(struct db *db, int64_t patient,
     struct candidate list[CANDIDATES_MAX];
     const struct candidate *implied = NULL;
     size_t count;
-    enum err e = candidates(db, patient, list, &count);
+    enum err e = access_candidates(db, patient, list, &count);
 
     for (size_t i = 0; e == ERR_OK && i < count; i++) {
         if (list[i].id == access)
@@ -239,7 +230,7 @@ static enum err take_over_implied(struct db *db, int64_t patient,
                               decides */
         implied = &list[i];
     }
-    if (e != ERR_OK || implied == NULL || !agrees(implied, side, region))
+    if (e != ERR_OK || implied == NULL || !access_agrees(implied, side, region))
         return e;
     return merge(db, implied->id, access);
 }
@@ -248,10 +239,10 @@ enum err access_unite_implied(struct db *db, int64_t patient)
 {
     struct candidate list[CANDIDATES_MAX];
     size_t count;
-    enum err e = candidates(db, patient, list, &count);
+    enum err e = access_candidates(db, patient, list, &count);
 
     if (e != ERR_OK || count != 2 || !list[0].implied || !list[1].implied ||
-        !agrees(&list[0], list[1].side, list[1].region))
+        !access_agrees(&list[0], list[1].side, list[1].region))
         return e;
     return merge(db, list[1].id, list[0].id);
 }
@@ -329,210 +320,11 @@ enum err access_take(struct db *db, const struct fhir_item *item,
     return e;
 }
 
-/* May this reference mean an access at all, or is it another resource? */
-static bool may_be_access(const struct fhir_access_name *name)
-{
-    const char *literal = name->ref.literal;
-    const char *slash;
-    size_t len = strlen("BodyStructure");
-
-    if (name->ref.type != NULL)
-        return strcmp(name->ref.type, "BodyStructure") == 0;
-    if (literal == NULL || strncmp(literal, "urn:", 4) == 0)
-        return true;
-    slash = strrchr(literal, '/');
-    return slash != NULL && (size_t)(slash - literal) >= len &&
-           strncmp(slash - len, "BodyStructure", len) == 0;
-}
-
-/* The patient's own access of a name that went to somebody else's, who may be
- * the same person. */
-static enum err own_rival(struct db *db, int64_t patient, struct access *a)
-{
-    enum err e = db_first(db, Q_RIVAL_OF, "ii", a->id, patient);
-    int64_t own;
-
-    if (e != ERR_OK)
-        return e == ERR_ABSENT ? ERR_OK : e;
-    own = db_int(db, Q_RIVAL_OF, 0);
-    db_done(db, Q_RIVAL_OF);
-    return access_get(db, own, a);
-}
-
-/* Is this access one of the patient's, and not contradicted by the side? */
-static enum err accept(struct db *db, const struct access_question *q,
-                       int64_t id, struct access_answer *answer)
-{
-    struct access a;
-    enum err e = access_get(db, id, &a);
-
-    if (e == ERR_OK && a.patient != q->patient)
-        e = own_rival(db, q->patient, &a);
-    if (e != ERR_OK)
-        return e;
-    if (a.patient != q->patient)
-        answer->hold = HOLD_ACCESS;
-    else if (q->scope == SCOPE_ARM && q->side != SIDE_UNKNOWN &&
-             a.side != SIDE_UNKNOWN && a.side != q->side)
-        answer->hold = HOLD_SIDE;
-    else
-        answer->access = a.id;
-    return ERR_OK;
-}
-
-static bool is_focus(const struct fhir_access_name *name)
-{
-    return name->how == ACCESS_BY_FOCUS_REF || name->how == ACCESS_BY_FOCUS_ID;
-}
-
-/* The focus wins over what follows it; but two of the patient's accesses in
- * the focus leave open which of them is meant. */
-static enum err check_others(struct db *db, const struct access_question *q,
-                             size_t from, struct access_answer *answer)
-{
-    const struct fhir_observation *o = q->observation;
-    char alias[ALIAS_SIZE];
-    struct access a;
-    enum err e = ERR_OK;
-
-    for (size_t i = from; i < o->name_count && answer->access != 0; i++) {
-        const struct fhir_ref *ref = &o->names[i].ref;
-        int64_t found;
-
-        if (!is_focus(&o->names[i]) || !is_focus(&o->names[from - 1]) ||
-            !(alias_of_literal(ref->literal, alias) ||
-              alias_of_identifier(ref->system, ref->value, alias)))
-            continue;
-        e = by_alias(db, alias, &found);
-        if (e == ERR_OK)
-            e = access_get(db, found, &a);
-        if (e != ERR_OK && e != ERR_ABSENT)
-            return e;
-        if (e == ERR_OK && a.patient == q->patient && a.id != answer->access) {
-            answer->access = 0;
-            answer->hold = HOLD_ACCESS;
-        }
-    }
-    return ERR_OK;
-}
-
-/* Try what the Observation itself names.  *named: it named something. */
-static enum err by_name(struct db *db, const struct access_question *q,
-                        struct access_answer *answer, bool *named)
-{
-    const struct fhir_observation *o = q->observation;
-    char alias[ALIAS_SIZE], unknown[ALIAS_SIZE] = "";
-    int64_t found;
-    enum err e;
-
-    for (size_t i = 0; i < o->name_count; i++) {
-        const struct fhir_ref *ref = &o->names[i].ref;
-
-        if (!(alias_of_literal(ref->literal, alias) ||
-              alias_of_identifier(ref->system, ref->value, alias)))
-            continue;
-        e = by_alias(db, alias, &found);
-        if (e != ERR_OK && e != ERR_ABSENT)
-            return e;
-        if (e == ERR_OK) {
-            *named = true;
-            answer->how = o->names[i].how;
-            e = accept(db, q, found, answer);
-            return e == ERR_OK ? check_others(db, q, i + 1, answer) : e;
-        }
-        if (unknown[0] == '\0' && may_be_access(&o->names[i])) {
-            copy(unknown, sizeof(unknown), alias);
-            answer->how = o->names[i].how;
-        }
-    }
-    if (unknown[0] == '\0')
-        return ERR_OK;
-    /* Named, and not come yet: known under that name from now on. */
-    *named = true;
-    answer->provisional = true;
-    return add_access(db, q->patient, unknown,
-                      q->scope == SCOPE_ARM ? q->side : o->site.side, "", false,
-                      &answer->access);
-}
-
-static enum err imply(struct db *db, const struct access_question *q,
-                      struct access_answer *answer)
-{
-    static const char *const sides[] = { "", "left", "right" };
-    bool is_arm =
-        strcmp(q->region, "hand") != 0 && strcmp(q->region, "finger") != 0;
-    const char *region = is_arm ? q->region : "";
-    char alias[ALIAS_SIZE];
-    int64_t found;
-    enum err e;
-
-    snprintf(alias, sizeof(alias), "i:implied|%lld|%s|%s",
-             (long long)q->patient, sides[q->side], region);
-    answer->how = ACCESS_BY_IMPLIED;
-    answer->assumed = true;
-    e = by_alias(db, alias, &found);
-    if (e == ERR_OK)
-        return accept(db, q, found, answer);
-    if (e != ERR_ABSENT)
-        return e;
-    return add_access(db, q->patient, alias, q->side, region, true,
-                      &answer->access);
-}
-
-/* Nobody named it: side and region, or the only one there is. */
-static enum err by_exclusion(struct db *db, const struct access_question *q,
-                             struct access_answer *answer)
-{
-    bool of_hand = q->scope == SCOPE_ARM;
-    const char *region = of_hand ? "" : q->region;
-    struct candidate list[CANDIDATES_MAX];
-    size_t count, matches = 0, at = 0;
-    bool said = q->side != SIDE_UNKNOWN || region[0] != '\0';
-    enum err e = candidates(db, q->patient, list, &count);
-
-    if (e != ERR_OK)
-        return e;
-    if (count == 0)
-        return imply(db, q, answer);
-    for (size_t i = 0; i < count; i++) {
-        if (!agrees(&list[i], q->side, region))
-            continue;
-        matches++;
-        at = i;
-    }
-    answer->assumed = true;
-    answer->how = said ? ACCESS_BY_SITE : ACCESS_BY_SOLE;
-    if (matches == 0 && of_hand && !q->is_sign) {
-        answer->other_arm = true; /* the hand without an access */
-    } else if (matches != 1) {
-        answer->hold = HOLD_ACCESS;
-    } else if (of_hand && !q->is_sign && q->side != SIDE_UNKNOWN &&
-               list[at].side == SIDE_UNKNOWN) {
-        answer->hold = HOLD_SIDE; /* may be the other hand's pressure */
-    } else {
-        answer->access = list[at].id;
-    }
-    return ERR_OK;
-}
-
-enum err access_resolve(struct db *db, const struct access_question *question,
-                        struct access_answer *answer)
-{
-    bool named = false;
-    enum err e;
-
-    *answer = (struct access_answer){ .hold = HOLD_NONE };
-    e = by_name(db, question, answer, &named);
-    if (e != ERR_OK || named)
-        return e;
-    return by_exclusion(db, question, answer);
-}
-
 enum err access_list(struct db *db, int64_t patient, int64_t *accesses,
                      size_t max, size_t *count)
 {
     struct candidate list[CANDIDATES_MAX];
-    enum err e = candidates(db, patient, list, count);
+    enum err e = access_candidates(db, patient, list, count);
 
     if (e != ERR_OK)
         return e;
@@ -541,4 +333,19 @@ enum err access_list(struct db *db, int64_t patient, int64_t *accesses,
     for (size_t i = 0; i < *count; i++)
         accesses[i] = list[i].id;
     return ERR_OK;
+}
+
+enum err access_other_leads(struct db *db, const struct access *a, bool *leads)
+{
+    enum err e = db_first(db, Q_ACCESS_BEFORE, "iii", a->patient, a->id,
+                          INT64(SIGN_TYPE_CVC));
+
+    db_done(db, Q_ACCESS_BEFORE);
+    *leads = e == ERR_OK;
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+bool access_is_central(const struct access *a)
+{
+    return strcmp(a->region, "thigh") == 0 || strcmp(a->region, "chest") == 0;
 }

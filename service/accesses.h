@@ -71,6 +71,14 @@ MUST_CHECK enum err access_unite_rivals(struct db *db, int64_t patient);
  * contradicts, they are one access too. */
 MUST_CHECK enum err access_unite_implied(struct db *db, int64_t patient);
 
+/* Is there another active access of this patient, no catheter, that has been
+ * known for longer?  What concerns the patient as a whole is said there. */
+MUST_CHECK enum err access_other_leads(struct db *db, const struct access *a,
+                                       bool *leads);
+
+/* On the thigh or the chest wall. */
+bool access_is_central(const struct access *a);
+
 /* All active accesses of a patient; at most max. */
 MUST_CHECK enum err access_list(struct db *db, int64_t patient,
                                 int64_t *accesses, size_t max, size_t *count);

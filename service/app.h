@@ -7,7 +7,8 @@
  *     routes_read.c    reading and history
  *     routes_search.c  searching Tasks
  *     routes_task.c    a person's change of a Task
- *     routes_ops.c     health, metrics, queue, what is held
+ *     routes_ops.c     health, metrics
+ *     routes_look.c    queue, what is held, decisions, one access
  */
 #ifndef HEADGATE_SERVICE_APP_H
 #define HEADGATE_SERVICE_APP_H
@@ -39,10 +40,12 @@ struct service {
     struct fhir_reader reader; /* now_s is set for each body */
     struct review review;
     struct store *store;
+    struct store_job start; /* see review_start; submitted while starting */
+    bool starting, started;
     struct http_server *public_server, *control_server;
     struct http_client *client;
     struct outbox *outbox;
-    uv_timer_t minute; /* reviews that are to be tried again */
+    uv_timer_t minute; /* reviews that have become due */
     uv_timer_t drain;  /* while stopping */
     int drain_left;
     struct counters counters;
@@ -120,6 +123,8 @@ void route_ready(struct service *s, struct http_request *r);
 void route_metrics(struct service *s, struct http_request *r);
 void route_queue(struct service *s, struct http_request *r);
 void route_held(struct service *s, struct http_request *r);
+void route_decisions(struct service *s, struct http_request *r);
+void route_review(struct service *s, struct http_request *r);
 
 /* The word of a type we store ("Observation"), and back; FHIR_OTHER. */
 const char *type_word(enum fhir_type type);

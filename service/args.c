@@ -17,9 +17,15 @@ static int read_valued(struct args *a, int *i, int argc, char **argv,
 {
     const char *name = argv[*i];
     bool to = strchr(allowed, 't') != NULL;
+    bool past = strchr(allowed, 'b') != NULL;
+    bool since = strchr(allowed, 's') != NULL;
     const char **place = strcmp(name, "--config") == 0             ? &a->config
                          : to && strcmp(name, "--to") == 0         ? &a->to
                          : to && strcmp(name, "--token-file") == 0 ? &a->token
+                         : past && strcmp(name, "--policy") == 0   ? &a->policy
+                         : past && strcmp(name, "--against") == 0  ? &a->against
+                         : past && strcmp(name, "--until") == 0    ? &a->until
+                         : since && strcmp(name, "--since") == 0   ? &a->since
                                                                    : NULL;
 
     if (place == NULL && strcmp(name, "--set") != 0)

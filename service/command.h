@@ -15,7 +15,10 @@ int command_serve(int argc, char **argv);
 int command_load(int argc, char **argv);
 int command_queue(int argc, char **argv);
 int command_quarantine(int argc, char **argv);
+int command_review(int argc, char **argv);
+int command_decisions(int argc, char **argv);
 int command_check(int argc, char **argv);
+int command_backtest(int argc, char **argv);
 
 enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024 };
 
@@ -23,9 +26,12 @@ struct args {
     const char *config;              /* --config FILE; NULL: none */
     const char *sets[ARGS_SETS_MAX]; /* --set section.key=value */
     int set_count;
-    bool json;         /* --json */
-    const char *to;    /* --to URL: a service elsewhere */
-    const char *token; /* --token-file FILE */
+    bool json;                    /* --json */
+    const char *to;               /* --to URL: a service elsewhere */
+    const char *token;            /* --token-file FILE */
+    const char *policy, *against; /* --policy FILE, --against FILE */
+    const char *until;            /* --until DATE */
+    const char *since;            /* --since DATE */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -33,7 +39,8 @@ struct args {
 /*
  * Read the arguments after the verb.  Prints what is wrong and returns false;
  * --help prints help to standard output, sets *helped and returns false.
- * allowed: letters j (--json), t (--to, --token-file), f (files).
+ * allowed: letters j (--json), t (--to, --token-file), f (files), b (--policy,
+ * --against, --until), s (--since).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

@@ -1,11 +1,13 @@
 #include "service/command.h"
 
+#include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-enum { TEXT_MAX = 64 * 1024 * 1024 };
+enum { TEXT_MAX = 64 * 1024 * 1024, PATH_TEXT_MAX = 1024 };
 
 static const char queue_help[] =
     "usage: headgate queue [--config FILE] [--set SECTION.KEY=VALUE]...\n"
@@ -17,6 +19,22 @@ static const char quarantine_help[] =
     "usage: headgate quarantine [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                           [--to URL [--token-file FILE]]\n\n"
     "Shows the readings that are kept and not used, each with the reason.\n";
+
+static const char decisions_help[] =
+    "usage: headgate decisions [--config FILE] [--set SECTION.KEY=VALUE]...\n"
+    "                          [--to URL [--token-file FILE]]\n"
+    "                          [--since DATE] [--json]\n\n"
+    "Shows what was decided about each access, the oldest first: when, under\n"
+    "which policy, and whether it was posted or, in silent mode, only kept.\n"
+    "--json prints one JSON object a line.\n";
+
+static const char review_help[] =
+    "usage: headgate review [--config FILE] [--set SECTION.KEY=VALUE]...\n"
+    "                       [--to URL [--token-file FILE]] ACCESS\n\n"
+    "Evaluates one access now, and changes nothing: which rules hold and on\n"
+    "what they rest, why the others do not, what stands before a band plan,\n"
+    "and what is open.  ACCESS is its label, an identifier, the id of its\n"
+    "BodyStructure, or an identifier of a patient who has one access.\n";
 
 static int terminal_columns(void)
 {
@@ -54,6 +72,12 @@ static int show(const struct args *args, const char *path)
     e = session_call(&session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
         written = print(&out);
+    else if (e == ERR_OK && (status == 404 || status == 409) &&
+             strncmp(path, "/review", 7) == 0)
+        fprintf(stderr, "headgate: %s", out.data); /* says what was found */
+    else if (e == ERR_OK && status == 400)
+        fputs("headgate: the service does not understand the date or name\n",
+              stderr);
     else
         session_complain(&session, status, e);
     buf_clear(&out);
@@ -85,4 +109,64 @@ int command_quarantine(int argc, char **argv)
     if (!args_read(&args, argc, argv, "t", quarantine_help, &helped))
         return helped ? 0 : 2;
     return show(&args, "/held");
+}
+
+/* A parameter of a query, with its bytes escaped. */
+static void add_parameter(struct buf *path, const char *name, const char *value)
+{
+    buf_printf(path, "%s%s=", strchr(path->data, '?') != NULL ? "&" : "?",
+               name);
+    for (; *value != '\0'; value++) {
+        unsigned byte = (unsigned char)*value;
+
+        buf_printf(path, isalnum((int)byte) ? "%c" : "%%%02X", byte);
+    }
+}
+
+/* The path is shown, unless it became too long. */
+static int show_path(const struct args *args, struct buf *path)
+{
+    int status = 2;
+
+    if (buf_ok(path) == ERR_OK)
+        status = show(args, path->data);
+    else
+        fputs("headgate: what was asked for is too long\n", stderr);
+    buf_clear(path);
+    return status;
+}
+
+int command_decisions(int argc, char **argv)
+{
+    struct args args;
+    struct buf path;
+    bool helped;
+
+    if (!args_read(&args, argc, argv, "jts", decisions_help, &helped))
+        return helped ? 0 : 2;
+    buf_init(&path, PATH_TEXT_MAX);
+    buf_puts(&path, "/decisions");
+    if (args.since != NULL)
+        add_parameter(&path, "since", args.since);
+    if (args.json)
+        add_parameter(&path, "json", "1");
+    return show_path(&args, &path);
+}
+
+int command_review(int argc, char **argv)
+{
+    struct args args;
+    struct buf path;
+    bool helped;
+
+    if (!args_read(&args, argc, argv, "tf", review_help, &helped))
+        return helped ? 0 : 2;
+    if (args.file_count != 1) {
+        fprintf(stderr, "headgate: name one access\n\n%s", review_help);
+        return 2;
+    }
+    buf_init(&path, PATH_TEXT_MAX);
+    buf_puts(&path, "/review");
+    add_parameter(&path, "access", args.files[0]);
+    return show_path(&args, &path);
 }

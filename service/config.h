@@ -33,6 +33,8 @@ struct config {
     char zone[64];           /* site.zone: UTC */
     bool merge_implied; /* site.merge_implied: let the first real access of a
                            patient take over an implied one; true */
+    /* [service] */
+    bool silent; /* compute and keep, and post nothing; false */
     /* [store] */
     char store_path[CONFIG_TEXT_SIZE]; /* headgate.db */
     /* [policy] */

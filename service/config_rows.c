@@ -47,6 +47,12 @@ static const struct config_row rows[] = {
       "Let the first access that is reported for a patient take over what "
       "was kept under an implied one." },
 
+    { "service.silent", T_BOOL, AT(silent), 0, 1, "false", "",
+      "Silent mode, for a site that tries the rules out: everything is "
+      "computed and kept, and nothing is posted. Tasks are not served and do "
+      "not go to the record; headgate queue and headgate decisions show them. "
+      "At the first start without it, what still holds is posted." },
+
     { "store.path", T_PATH, AT(store_path), 1, ROOM(store_path), "headgate.db",
       "", "The database. Not set: beside this file." },
 

@@ -1,21 +1,15 @@
 #include "service/db.h"
 
-#include "service/schema.h"
+#include "service/db_schema.h"
 
-#include <limits.h>
 #include <math.h>
 #include <sqlite3.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
-enum {
-    ID_BLOCK = 4096,
-    CACHE_KIB = 65536,
-    APPLICATION_ID = 0x68646774 /* "hdgt", in the header of the file */
-};
+enum { ID_BLOCK = 4096, CACHE_KIB = 65536 };
 
 struct db {
     sqlite3 *handle;
@@ -53,7 +47,7 @@ static enum err err_of(int code)
     }
 }
 
-static enum err exec(struct db *db, const char *text)
+enum err db_exec(struct db *db, const char *text)
 {
     return err_of(sqlite3_exec(db->handle, text, NULL, NULL, NULL));
 }
@@ -68,25 +62,8 @@ static int on_wal(void *arg, sqlite3 *handle, const char *name, int pages)
     return SQLITE_OK;
 }
 
-static enum err create(struct db *db)
-{
-    char mark[64];
-    enum err e = exec(db, "BEGIN IMMEDIATE");
-
-    snprintf(mark, sizeof(mark), "PRAGMA application_id=%d", APPLICATION_ID);
-    if (e == ERR_OK)
-        e = exec(db, mark);
-    if (e == ERR_OK)
-        e = exec(db, schema_sql);
-    if (e == ERR_OK)
-        e = db_run(db, Q_META_PUT, "si", "schema", INT64(SCHEMA_VERSION));
-    if (e == ERR_OK)
-        e = exec(db, "COMMIT");
-    return e;
-}
-
 /* The number that a query gives; ERR_ABSENT: no row. */
-static enum err number(struct db *db, const char *text, int64_t *out)
+enum err db_number(struct db *db, const char *text, int64_t *out)
 {
     sqlite3_stmt *s = NULL;
     int code = sqlite3_prepare_v2(db->handle, text, -1, &s, NULL);
@@ -99,48 +76,14 @@ static enum err number(struct db *db, const char *text, int64_t *out)
     return code == SQLITE_DONE ? ERR_ABSENT : err_of(code);
 }
 
-/* Before anything is changed: is it empty, or a store of ours? */
-static enum err recognise(struct db *db, bool *is_new)
-{
-    int64_t tables = 0, ours = 0, application = 0;
-    enum err e = number(db, "SELECT count(*) FROM sqlite_master", &tables);
-
-    if (e == ERR_OK)
-        e = number(db,
-                   "SELECT count(*) FROM sqlite_master WHERE type = 'table' "
-                   "AND name IN ('meta', 'journal', 'outbox')",
-                   &ours);
-    if (e == ERR_OK)
-        e = number(db, "PRAGMA application_id", &application);
-    if (e != ERR_OK)
-        return e;
-    *is_new = tables == 0;
-    if ((tables > 0 && ours != 3) ||
-        (application != 0 && application != APPLICATION_ID))
-        return ERR_UNKNOWN;
-    return ERR_OK;
-}
-
-static enum err check_schema(struct db *db)
-{
-    enum err e = db_first(db, Q_META_GET, "s", "schema");
-    int64_t version;
-
-    if (e != ERR_OK)
-        return e == ERR_ABSENT ? ERR_UNKNOWN : e;
-    version = db_int(db, Q_META_GET, 0);
-    db_done(db, Q_META_GET);
-    return version == SCHEMA_VERSION ? ERR_OK : ERR_CONFLICT;
-}
-
 static enum err set_up(struct db *db)
 {
     char pragmas[256];
     bool is_new = false;
-    enum err e = exec(db, "PRAGMA locking_mode=EXCLUSIVE");
+    enum err e = db_exec(db, "PRAGMA locking_mode=EXCLUSIVE");
 
     if (e == ERR_OK)
-        e = recognise(db, &is_new);
+        e = schema_recognise(db, &is_new);
     snprintf(pragmas, sizeof(pragmas),
              "PRAGMA journal_mode=WAL;"
              "PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
@@ -148,9 +91,9 @@ static enum err set_up(struct db *db)
              "PRAGMA trusted_schema=OFF; PRAGMA temp_store=MEMORY;",
              CACHE_KIB);
     if (e == ERR_OK)
-        e = exec(db, pragmas);
+        e = db_exec(db, pragmas);
     if (e == ERR_OK)
-        e = is_new ? create(db) : check_schema(db);
+        e = is_new ? schema_create(db) : schema_upgrade(db);
     sqlite3_wal_hook(db->handle, on_wal, db);
     return e;
 }
@@ -165,43 +108,6 @@ static enum err refine(struct db *db, enum err e)
     if (e == ERR_STORE && (code == SQLITE_CANTOPEN || code == SQLITE_PERM))
         return ERR_ABSENT;
     return e;
-}
-
-static const char *cannot_open(const char *path)
-{
-    char folder[PATH_MAX];
-    const char *slash = strrchr(path, '/');
-    size_t len = slash != NULL ? (size_t)(slash - path) : 0;
-    struct stat info;
-
-    if (len >= sizeof(folder))
-        return "the path is too long";
-    memcpy(folder, path, len);
-    folder[len] = '\0';
-    if (len > 0 && stat(folder, &info) != 0)
-        return "its folder does not exist";
-    if (stat(path, &info) == 0 && S_ISDIR(info.st_mode))
-        return "this is a folder; name a file";
-    return "this account may not open or make it there";
-}
-
-const char *db_open_reason(const char *path, enum err e)
-{
-    if (e == ERR_ABSENT)
-        return cannot_open(path);
-    if (e == ERR_UNKNOWN)
-        return "this file is not a store of headgate; it was left as it is";
-    if (e == ERR_CONFLICT)
-        return "this store is of another version of headgate";
-    if (e == ERR_DENIED)
-        return "another process has this store open";
-    if (e == ERR_FULL)
-        return "the disk is full, or the store may not be written to";
-    if (e == ERR_STORE)
-        return "the store is damaged; restore it from a copy";
-    if (e == ERR_IO)
-        return "reading or writing the store failed";
-    return err_word(e);
 }
 
 enum err db_open(const char *path, struct db **out)

@@ -32,11 +32,11 @@ enum query {
 struct db;
 
 /*
- * Open or create; WAL, synchronous FULL, exclusive locking, foreign keys.
+ * Open or create, or bring up to date in place; WAL, synchronous FULL, exclusive locking, foreign keys.
  *
  * ERR_STORE     damaged
  * ERR_UNKNOWN   no database, or one of another program; it is left as it is
- * ERR_CONFLICT  of another version of the program
+ * ERR_CONFLICT  of a newer version of the program
  * ERR_ABSENT    its folder or it cannot be opened
  * ERR_DENIED  another process has it open
  * ERR_FULL    disk full or read-only

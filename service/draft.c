@@ -183,38 +183,34 @@ enum err draft_trigger(struct suggest *s, struct draft *d,
     return buf_ok(&d->displays[i]);
 }
 
-static const char *limit_unit(enum param limit)
+/* Does it rest on a limit?  A sign alone, or a day that is due, does not: its
+ * row is an urgency, or one that holds for all rules, or a time. */
+static bool has_limit(const struct finding *f)
 {
-    switch ((int)limit) {
-    case P_HF3_RATIO:
-    case P_HF3_RATIO_SEVERE:
-    case P_IS5_INDEX:
-    case P_IS5_INDEX_SEVERE:
-        return "1";
-    case P_IS5_PRESSURE:
-        return "mm[Hg]";
-    default:
-        return "mL/min";
-    }
+    const struct param_info *row = param_info(f->limit);
+
+    return f->rule != RULE_PB_1 && row->kind != PARAM_URGENCY &&
+           strcmp(row->section, "general") != 0;
 }
 
 void draft_threshold(struct suggest *s, struct draft *d,
                      const struct finding *f)
 {
     struct fhir_task *t = &d->task;
-    const struct param_info *row = param_info(f->limit);
-    double limit = policy_get(s->review->policy, f->limit);
+    struct wording w = draft_wording(s, rule_info(f->rule)->group, 0);
     size_t i = t->input_count;
+    struct fhir_task_input *in = &t->inputs[i];
 
-    if (i == TASK_INPUTS_MAX)
+    if (i == TASK_INPUTS_MAX || !has_limit(f))
         return;
-    t->inputs[i] = (struct fhir_task_input){ .kind = INPUT_THRESHOLD,
-                                             .value = limit,
-                                             .unit = limit_unit(f->limit) };
-    if (row->kind == PARAM_GRADE) {
-        buf_printf(&d->displays[i], "Grade %s", grade_word((enum grade)limit));
-        t->inputs[i].value = NAN;
-        t->inputs[i].text = d->displays[i].data;
+    *in = (struct fhir_task_input){ .kind = INPUT_THRESHOLD,
+                                    .value = NAN,
+                                    .unit = wording_limit_unit(f->limit) };
+    if (in->unit != NULL) {
+        in->value = policy_get(s->review->policy, f->limit);
+    } else {
+        wording_limit(&w, f->limit, &d->displays[i]);
+        in->text = d->displays[i].data;
     }
     t->input_count++;
 }
@@ -234,7 +230,7 @@ static const struct finding *leading(const struct findings *findings,
         const struct finding *f = &findings->list[i];
 
         if (in_group(f, group) && f->confirmed &&
-            (best == NULL || f->urgency > best->urgency))
+            (best == NULL || rules_leads(f, best)))
             best = f;
     }
     return best;

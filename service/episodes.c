@@ -42,6 +42,8 @@ enum err episode_load(struct db *db, int64_t access, enum group group,
     episode->flow_ml_min = db_double(db, q, 5);
     episode->closed_s = db_int(db, q, 6);
     *task = db_int(db, q, 7);
+    episode->occasion = db_int(db, q, 8);
+    episode->announced_s = db_int(db, q, 9);
     db_done(db, q);
     return load_evidence(db, access, group, episode);
 }
@@ -51,11 +53,12 @@ enum err episode_store(struct db *db, int64_t access, enum group group,
                        const struct episode_words *words)
 {
     enum err e = db_run(
-        db, Q_EPISODE_PUT, "iiiiiiiidiiiiss", access, INT64(group),
+        db, Q_EPISODE_PUT, "iiiiiiiidiiiissii", access, INT64(group),
         INT64(episode->number), partition_of(access), INT64(episode->state),
         INT64(episode->urgency), INT64(episode->rules), INT64(episode->grade),
         episode->flow_ml_min, episode->closed_s, task, words->opened_s,
-        words->due_s, words->headline, words->suggestion);
+        words->due_s, words->headline, words->suggestion, episode->occasion,
+        episode->announced_s);
 
     if (e == ERR_OK)
         e = db_run(db, Q_EVIDENCE_REMOVE, "iii", access, INT64(group),
@@ -99,7 +102,10 @@ enum err repeat_load(struct db *db, int64_t access, enum group group,
                                      .open = state == EPISODE_OPEN ||
                                              state == EPISODE_TAKEN,
                                      .taken = state == EPISODE_TAKEN,
-                                     .trigger_id = db_int(db, q, 2) };
+                                     .overdue = db_int(db, q, 5) != 0,
+                                     .trigger_id = db_int(db, q, 2),
+                                     .occasion = db_int(db, q, 4),
+                                     .due_s = db_int(db, q, 6) };
     *task = db_int(db, q, 3);
     db_done(db, q);
     return ERR_OK;
@@ -107,12 +113,25 @@ enum err repeat_load(struct db *db, int64_t access, enum group group,
 
 enum err repeat_store(struct db *db, int64_t access, enum group group,
                       const struct repeat_state *repeat, int64_t task,
-                      int64_t due_s, const char *headline)
+                      const char *headline)
 {
-    return db_run(db, Q_REPEAT_PUT, "iiiiiiiis", access, INT64(group),
-                  INT64(repeat->number), partition_of(access),
-                  INT64(repeat->open ? EPISODE_OPEN : EPISODE_ENDED),
-                  repeat->trigger_id, task, due_s, headline);
+    enum episode_state state = !repeat->open   ? EPISODE_ENDED
+                               : repeat->taken ? EPISODE_TAKEN
+                                               : EPISODE_OPEN;
+
+    return db_run(db, Q_REPEAT_PUT, "iiiiiiiisii", access, INT64(group),
+                  INT64(repeat->number), partition_of(access), INT64(state),
+                  repeat->trigger_id, task, repeat->due_s, headline,
+                  repeat->occasion, INT64(repeat->overdue));
+}
+
+enum err task_is_silent(struct db *db, int64_t task, bool *silent)
+{
+    enum err e = task != 0 ? db_first(db, Q_TASK_GET, "i", task) : ERR_ABSENT;
+
+    *silent = e == ERR_OK && db_int(db, Q_TASK_GET, 6) != 0;
+    db_done(db, Q_TASK_GET);
+    return e == ERR_ABSENT ? ERR_OK : e;
 }
 
 static enum episode_state state_of(const char *status)

@@ -30,11 +30,14 @@ MUST_CHECK enum err episode_times(struct db *db, int64_t task,
 
 MUST_CHECK enum err repeat_load(struct db *db, int64_t access, enum group group,
                                 struct repeat_state *repeat, int64_t *task);
+/* headline  of a new one; later ones keep it, and the day it is due */
 MUST_CHECK enum err repeat_store(struct db *db, int64_t access,
                                  enum group group,
                                  const struct repeat_state *repeat,
-                                 int64_t task, int64_t due_s,
-                                 const char *headline);
+                                 int64_t task, const char *headline);
+
+/* Was this Task made while nothing was posted?  0: there is no Task. */
+MUST_CHECK enum err task_is_silent(struct db *db, int64_t task, bool *silent);
 
 /* A person, or the record, has changed the status of a Task (of an episode
  * or a reminder). */

@@ -3,6 +3,7 @@
 #include "adapters/http_target.h"
 #include "service/again.h"
 #include "service/intake_refs.h"
+#include "service/news.h"
 #include "service/readings.h"
 
 #include <stdio.h>
@@ -356,7 +357,10 @@ static enum err take(struct db *db, struct entry *e, int64_t patient)
                             "This access is known as that of another patient");
     if (err == ERR_OK)
         err = again_patient(db, e->in->reader, patient);
-    return err == ERR_OK ? news_mark(db, id, e->in->now_ms) : err;
+    if (err == ERR_OK)
+        err = news_mark(db, id, e->in->now_ms);
+    /* which access leads, and so where a dose is said, may have changed */
+    return err == ERR_OK ? db_run(db, Q_NEWS_OF_PATIENT, "i", patient) : err;
 }
 
 /* *done: the entry is answered without storing anything. */

@@ -19,6 +19,9 @@ static const struct {
     { "load", command_load, "send files of readings to the service" },
     { "queue", command_queue, "show the referral queue" },
     { "quarantine", command_quarantine, "show what is held back, and why" },
+    { "review", command_review, "show what holds for one access, and why" },
+    { "decisions", command_decisions, "show what was decided, and when" },
+    { "backtest", command_backtest, "show what the rules say of past data" },
     { "check", command_check, "check configuration, policy and code maps" },
 };
 

@@ -88,10 +88,10 @@ enum err patients_differ(struct db *db, int64_t a, int64_t b, bool *differ)
  * nothing is changed, if they are two people. */
 static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
 {
-    static const enum query moves[] = { Q_PATIENT_ALIAS_MOVE,
-                                        Q_PATIENT_MOVE_ACCESS,
-                                        Q_PATIENT_MOVE_HELD, Q_READING_MOVE,
-                                        Q_TASK_MOVE_PATIENT };
+    static const enum query moves[] = {
+        Q_PATIENT_ALIAS_MOVE, Q_PATIENT_MOVE_ACCESS, Q_PATIENT_MOVE_HELD,
+        Q_READING_MOVE,       Q_TASK_MOVE_PATIENT,   Q_PATIENT_TAKE_BORN
+    };
     int64_t goes = a < b ? b : a;
     bool two;
     enum err e;
@@ -206,6 +206,13 @@ static enum err check_resource(struct db *db, int64_t patient, int64_t resource)
     return e;
 }
 
+static enum err set_born(struct db *db, int64_t patient, int64_t born_s)
+{
+    return born_s != INT64_MIN
+               ? db_run(db, Q_PATIENT_SET_BORN, "ii", patient, born_s)
+               : ERR_OK;
+}
+
 enum err patient_take(struct db *db, const struct fhir_item *item,
                       const char *fid, int64_t resource, int64_t *patient)
 {
@@ -235,9 +242,10 @@ enum err patient_take(struct db *db, const struct fhir_item *item,
     if (item->identifier_count > 0) /* what people call the patient by */
         snprintf(number, sizeof(number), "n:%s", item->identifiers[0].value);
     *patient = known;
-    return db_run(db, Q_PATIENT_SET, "iisss", known, resource,
-                  number[0] != '\0' ? number : NULL,
-                  name[0] != '\0' ? name : NULL, item->u.patient.unit);
+    e = db_run(db, Q_PATIENT_SET, "iisss", known, resource,
+               number[0] != '\0' ? number : NULL, name[0] != '\0' ? name : NULL,
+               item->u.patient.unit);
+    return e == ERR_OK ? set_born(db, known, item->u.patient.born_s) : e;
 }
 
 static void copy(char *to, size_t size, const char *from)
@@ -254,6 +262,7 @@ enum err patient_get(struct db *db, int64_t id, struct patient *p)
     if (e != ERR_OK)
         return e;
     *p = (struct patient){ .id = id, .resource = db_int(db, q, 3) };
+    p->born_s = db_is_null(db, q, 4) ? INT64_MIN : db_int(db, q, 4);
     anchor = db_text(db, q, 0);
     p->anchor_is_literal = anchor[0] == 'r';
     copy(p->anchor, sizeof(p->anchor), anchor + 2);
@@ -261,4 +270,51 @@ enum err patient_get(struct db *db, int64_t id, struct patient *p)
     copy(p->unit, sizeof(p->unit), db_text(db, q, 2));
     db_done(db, q);
     return ERR_OK;
+}
+
+/* ---- birth dates of before ------------------------------------------------ */
+
+static enum err read_born(struct db *db, const struct fhir_reader *reader,
+                          int64_t patient, int64_t resource)
+{
+    struct resource row;
+    struct outcome outcome;
+    struct fhir_doc *doc = NULL;
+    struct buf body;
+    int64_t updated_ms;
+    enum err e = resource_get(db, resource, &row);
+
+    buf_init(&body, BODY_MAX);
+    outcome_init(&outcome);
+    if (e == ERR_OK)
+        e = resource_body(db, &row, 0, &body, &updated_ms);
+    /* it was read when it came: what cannot be read now is passed over */
+    if (e == ERR_OK &&
+        fhir_read(reader, body.data, body.len, &outcome, &doc) == ERR_OK &&
+        fhir_doc_count(doc) == 1 && fhir_doc_item(doc, 0)->type == FHIR_PATIENT)
+        e = set_born(db, patient, fhir_doc_item(doc, 0)->u.patient.born_s);
+    fhir_doc_free(doc);
+    buf_clear(&body);
+    return e;
+}
+
+enum err patients_read_born(struct db *db, const struct fhir_reader *reader)
+{
+    enum { AT_ONCE = 64 };
+    int64_t patients[AT_ONCE], resources[AT_ONCE], last = 0;
+    size_t count = AT_ONCE;
+    enum err e = ERR_OK;
+
+    while (e == ERR_OK && count == AT_ONCE) {
+        count = 0;
+        e = db_query(db, Q_PATIENT_UNBORN, "ii", last, INT64(AT_ONCE));
+        while (e == ERR_OK && (e = db_next(db, Q_PATIENT_UNBORN)) == ERR_OK) {
+            last = patients[count] = db_int(db, Q_PATIENT_UNBORN, 0);
+            resources[count++] = db_int(db, Q_PATIENT_UNBORN, 1);
+        }
+        e = e == ERR_ABSENT ? ERR_OK : e;
+        for (size_t i = 0; e == ERR_OK && i < count; i++)
+            e = read_born(db, reader, patients[i], resources[i]);
+    }
+    return e;
 }

@@ -52,6 +52,10 @@ MUST_CHECK enum err patient_take(struct db *db, const struct fhir_item *item,
                                  const char *fid, int64_t resource,
                                  int64_t *patient);
 
+/* The birth dates of Patient resources that came before they were kept. */
+MUST_CHECK enum err patients_read_born(struct db *db,
+                                       const struct fhir_reader *reader);
+
 struct patient {
     int64_t id;
     char anchor[ALIAS_SIZE]; /* the alias it was first known by, without
@@ -60,6 +64,7 @@ struct patient {
     char name[160]; /* "" if not known */
     char unit[160];
     int64_t resource; /* 0 if no Patient resource has come */
+    int64_t born_s;   /* see fhir_patient; INT64_MIN if not known */
 };
 MUST_CHECK enum err patient_get(struct db *db, int64_t id, struct patient *p);
 

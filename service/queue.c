@@ -1,7 +1,9 @@
 #include "service/queue.h"
 
 #include "adapters/fhir_time.h"
+#include "adapters/queue_text.h"
 #include "planner/rules.h"
+#include "service/names.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -75,41 +77,13 @@ static struct queue_row *add_row(struct list *l)
     return &l->rows[l->count++];
 }
 
-/* "n:1001" and "i:urn:oid:2.999.1.1|1001" as "1001", "r:Patient/p-1" as
- * "p-1". */
-static const char *short_anchor(const char *anchor)
-{
-    const char *at;
-
-    if (anchor == NULL)
-        return "";
-    if (anchor[0] == 'n')
-        return anchor + 2;
-    at = strrchr(anchor, anchor[0] == 'i' ? '|' : '/');
-    return at != NULL ? at + 1 : anchor + 2;
-}
-
-static const char *access_text(struct list *l, const char *label,
-                               const char *anchor)
-{
-    if (label != NULL && label[0] != '\0')
-        return keep(l, label);
-    if (anchor != NULL && strncmp(anchor, "i:implied|", 10) == 0)
-        return "Access (not named by the unit)";
-    return keep(l, short_anchor(anchor));
-}
-
 static const char *rules_text(struct list *l, unsigned rules)
 {
     struct buf b;
     const char *text;
 
     buf_init(&b, 512);
-    for (int r = 0; r < RULE_COUNT; r++) {
-        if (rules & 1u << r)
-            buf_printf(&b, "%s%s", b.len > 0 ? " " : "",
-                       rule_info((enum rule)r)->id);
-    }
+    rules_words(rules, &b);
     text = keep(l, b.data);
     buf_clear(&b);
     return text;
@@ -132,10 +106,11 @@ static void take_referral(struct db *db, struct list *l)
         .headline = keep(l, db_text(db, q, 7)),
         .suggestion = keep(l, db_text(db, q, 8)),
         .task_id = keep(l, db_text(db, q, 9)),
-        .access = access_text(l, db_text(db, q, 10), db_text(db, q, 11)),
+        .access = keep(l, access_words(db_text(db, q, 10), db_text(db, q, 11))),
         .patient_name = keep(l, db_text(db, q, 12)),
         .patient_number = keep(l, short_anchor(db_text(db, q, 13))),
-        .unit = keep(l, db_text(db, q, 14))
+        .unit = keep(l, db_text(db, q, 14)),
+        .silent = db_int(db, q, 15) != 0
     };
 }
 
@@ -156,17 +131,20 @@ static void take_reminder(struct db *db, struct list *l)
         .headline = keep(l, db_text(db, q, 4)),
         .suggestion = "",
         .task_id = keep(l, db_text(db, q, 5)),
-        .access = access_text(l, db_text(db, q, 6), db_text(db, q, 7)),
+        .access = keep(l, access_words(db_text(db, q, 6), db_text(db, q, 7))),
         .patient_name = keep(l, db_text(db, q, 8)),
         .patient_number = keep(l, short_anchor(db_text(db, q, 9))),
-        .unit = keep(l, db_text(db, q, 10))
+        .unit = keep(l, db_text(db, q, 10)),
+        .silent = db_int(db, q, 11) != 0
     };
 }
 
-static enum err read_rows(struct db *db, enum query q, struct list *l,
+/* Visits that are due come after what is to be measured again. */
+static enum err read_rows(struct db *db, enum query q, const char *format,
+                          struct list *l,
                           void (*take)(struct db *, struct list *))
 {
-    enum err e = db_query(db, q, "");
+    enum err e = db_query(db, q, format, INT64(GROUP_FOLLOW_UP));
 
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         if (l->count < ROWS_MAX)
@@ -201,10 +179,10 @@ enum err queue_read(struct db *db, const struct queue_options *options,
                     int64_t now_s, const struct zone *zone, struct buf *out)
 {
     struct list l = { .err = ERR_OK };
-    enum err e = read_rows(db, Q_EPISODE_QUEUE, &l, take_referral);
+    enum err e = read_rows(db, Q_EPISODE_QUEUE, "", &l, take_referral);
 
     if (e == ERR_OK)
-        e = read_rows(db, Q_REPEAT_QUEUE, &l, take_reminder);
+        e = read_rows(db, Q_REPEAT_QUEUE, "i", &l, take_reminder);
     if (e == ERR_OK && options != NULL) {
         queue_write_table(l.rows, l.count, options, out);
         e = write_held_count(db, out);
@@ -236,22 +214,31 @@ static const char *reason_text(const char *reason)
     return reason;
 }
 
+/* What comes from a record must not steer the terminal. */
+static void say(struct buf *out, const char *before, const char *text)
+{
+    if (text == NULL || text[0] == '\0')
+        return;
+    buf_puts(out, before);
+    queue_text_clean(out, text);
+}
+
 static void write_held(struct db *db, const struct zone *zone, struct buf *out)
 {
     const enum query q = Q_HELD_LIST;
     enum quantity quantity = (enum quantity)db_int(db, q, 3);
-    const char *hint = db_text(db, q, 4), *name = db_text(db, q, 7);
-    const char *unit = db_text(db, q, 9);
+    const char *name = db_text(db, q, 7);
     char date[FHIR_TIME_SIZE];
 
     fhir_date_write(db_int(db, q, 5) / 1000, zone, date);
-    buf_printf(out, "%s  %s, %s%s%s: %s: %s%s%s  (Observation/%s)\n", date,
-               name != NULL ? name : "name not known",
-               short_anchor(db_text(db, q, 8)), unit != NULL ? ", " : "",
-               unit != NULL ? unit : "", quantity_info(quantity)->display,
-               reason_text(db_text(db, q, 2)),
-               hint != NULL && hint[0] != '\0' ? "; " : "",
-               hint != NULL ? hint : "", db_text(db, q, 6));
+    buf_printf(out, "%s  ", date);
+    say(out, "", name != NULL ? name : "name not known");
+    say(out, ", ", short_anchor(db_text(db, q, 8)));
+    say(out, ", ", db_text(db, q, 9));
+    buf_printf(out, ": %s: %s", quantity_info(quantity)->display,
+               reason_text(db_text(db, q, 2)));
+    say(out, "; ", db_text(db, q, 4));
+    buf_printf(out, "  (Observation/%s)\n", db_text(db, q, 6));
 }
 
 enum err held_read(struct db *db, const struct zone *zone, struct buf *out)

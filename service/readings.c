@@ -1,66 +1,13 @@
 #include "service/readings.h"
 
+#include "service/news.h"
 #include "service/resources.h"
+#include "service/reviewed.h"
 
-#include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { OWNERS_MAX = 16 };
-
-bool quantity_is_reviewed(enum quantity q)
-{
-    switch ((int)q) {
-    case Q_ACCESS_FLOW:
-    case Q_CARDIAC_OUTPUT:
-    case Q_DIGITAL_PRESSURE:
-    case Q_DIGITAL_BRACHIAL_INDEX:
-    case Q_HAND_SYMPTOM:
-    case Q_HAND_ISCHAEMIA_GRADE:
-    case Q_HEART_FAILURE_SIGN:
-    case Q_ACCESS_SIGN:
-    case Q_THRILL:
-    case Q_BLEEDING_PROLONGED:
-    case Q_ACCESS_INTERVENTION:
-    case Q_ACCESS_TYPE:
-    case Q_DOWEL_DIAMETER:
-    case Q_BAND_STRETCHED:
-    case Q_BAND_RELEASED:
-        return true;
-    default:
-        return false;
-    }
-}
-
-enum err news_mark(struct db *db, int64_t access, int64_t now_ms)
-{
-    return db_run(db, Q_NEWS_ADD, "iii", access, partition_of(access), now_ms);
-}
-
-/* An owner is an access or a patient; a patient's reading is news for each
- * of his accesses. */
-static enum err mark_owner(struct db *db, int64_t owner, int64_t patient,
-                           int64_t now_ms)
-{
-    int64_t accesses[OWNERS_MAX];
-    struct access a;
-    size_t count;
-    enum err e;
-
-    if (owner != patient) {
-        e = access_get(db, owner, &a);
-        if (e == ERR_OK)
-            return news_mark(db, a.merged != 0 ? a.merged : owner, now_ms);
-        if (e != ERR_ABSENT)
-            return e;
-        /* of another patient, before a correction: his accesses lose it */
-    }
-    e = access_list(db, owner, accesses, OWNERS_MAX, &count);
-    for (size_t i = 0; e == ERR_OK && i < count; i++)
-        e = news_mark(db, accesses[i], now_ms);
-    return e;
-}
 
 /* Those who lose a reading must be looked at again. */
 static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
@@ -81,7 +28,7 @@ static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
     if (e == ERR_OK)
         e = db_run(db, Q_DERIVED_REMOVE, "i", resource);
     for (size_t i = 0; e == ERR_OK && i < count; i++)
-        e = mark_owner(db, owners[i], patient, now_ms);
+        e = news_mark_owner(db, owners[i], patient, now_ms);
     return e;
 }
 
@@ -122,31 +69,6 @@ static bool said_before(const struct outcome *o, const char *word)
             return true;
     }
     return false;
-}
-
-/* A sign that may be an emergency, and that no rule looks at by itself: the
- * sender must not take silence for a review. */
-static bool is_unruled(const struct reading *r)
-{
-    switch ((int)r->quantity) {
-    case Q_THRILL:
-        return r->present && r->sign == SIGN_THRILL_ABSENT;
-    case Q_BLEEDING_ACTIVE:
-    case Q_RUPTURE_THREAT:
-        return r->value > 0.5;
-    case Q_INFECTION_SIGN:
-        return r->present;
-    default:
-        return false;
-    }
-}
-
-static void note_no_rule(struct fhir_item *item, const struct reading *r)
-{
-    if (is_unruled(r) && !said_before(&item->outcome, "no-rule"))
-        outcome_add(&item->outcome, SEV_WARNING, "no-rule", "Observation",
-                    "Kept. No rule of this version looks at this sign by "
-                    "itself: if it is an emergency, phone");
 }
 
 /* The limits for low flow depend on whether it is a fistula or a graft. */
@@ -237,7 +159,6 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     int64_t owner = patient;
     enum err e;
 
-    note_no_rule(item, r);
     if (fr->hold != HOLD_NONE)
         return hold_reading(db, patient, fr, r, fr->hold, now_ms);
     if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
@@ -259,7 +180,7 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     if (e == ERR_OK && !answer.other_arm)
         e = note_type(db, item, owner, r);
     if (e == ERR_OK && !answer.other_arm && quantity_is_reviewed(r->quantity))
-        e = mark_owner(db, owner, patient, now_ms);
+        e = news_mark_owner(db, owner, patient, now_ms);
     return e;
 }
 
@@ -292,7 +213,7 @@ static enum err withdraw_derived(struct db *db, const char *fid,
                                      INT64(READING_WITHDRAWN))
                             : e;
         for (size_t k = 0; e == ERR_OK && k < owner_count; k++)
-            e = mark_owner(db, owners[k], patient, now_ms);
+            e = news_mark_owner(db, owners[k], patient, now_ms);
     }
     return e;
 }
@@ -403,70 +324,4 @@ enum err readings_duplicate(struct db *db, struct fhir_item *item,
         *resource = found;
     }
     return ERR_OK;
-}
-
-static void read_row(struct db *db, struct reading *r)
-{
-    const enum query q = Q_READING_LIST;
-
-    *r = (struct reading){ .start_s = db_int(db, q, 0),
-                           .quantity = (enum quantity)db_int(db, q, 1),
-                           .id = db_int(db, q, 2),
-                           .slot = (int)db_int(db, q, 3),
-                           .version = (int)db_int(db, q, 4),
-                           .status = (enum reading_status)db_int(db, q, 5),
-                           .end_s = db_int(db, q, 6),
-                           .precision = (enum precision)db_int(db, q, 7),
-                           .value = db_double(db, q, 8),
-                           .bound = (enum bound)db_int(db, q, 9),
-                           .sign = (enum sign)db_int(db, q, 10),
-                           .present = db_int(db, q, 11) != 0,
-                           .method = (enum method)db_int(db, q, 12),
-                           .side = (enum side)db_int(db, q, 13) };
-}
-
-static enum err load_owner(struct db *db, int64_t owner, int64_t from_s,
-                           struct reading *list, size_t max, size_t *count)
-{
-    enum err e =
-        db_query(db, Q_READING_LIST, "iii", owner, from_s, INT64(max - *count));
-
-    while (e == ERR_OK && (e = db_next(db, Q_READING_LIST)) == ERR_OK) {
-        if (*count < max)
-            read_row(db, &list[(*count)++]);
-    }
-    db_done(db, Q_READING_LIST);
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
-static int by_time(const void *a, const void *b)
-{
-    const struct reading *x = a, *y = b;
-
-    if (x->start_s != y->start_s)
-        return x->start_s < y->start_s ? -1 : 1;
-    if (x->id != y->id)
-        return x->id < y->id ? -1 : 1;
-    return x->slot - y->slot;
-}
-
-enum err readings_load(struct db *db, const struct access *a, int64_t from_s,
-                       struct reading *list, size_t max, size_t *count)
-{
-    int64_t owners[OWNERS_MAX] = { a->id, a->patient };
-    size_t owner_count = 2;
-    enum err e = db_query(db, Q_ACCESS_MERGED_INTO, "i", a->id);
-
-    while (e == ERR_OK && (e = db_next(db, Q_ACCESS_MERGED_INTO)) == ERR_OK) {
-        if (owner_count < OWNERS_MAX)
-            owners[owner_count++] = db_int(db, Q_ACCESS_MERGED_INTO, 0);
-    }
-    if (e == ERR_ABSENT)
-        e = ERR_OK;
-    *count = 0;
-    for (size_t i = 0; e == ERR_OK && i < owner_count; i++)
-        e = load_owner(db, owners[i], from_s, list, max, count);
-    if (e == ERR_OK && *count > 0)
-        qsort(list, *count, sizeof(*list), by_time);
-    return e;
 }

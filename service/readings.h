@@ -9,9 +9,6 @@
 #include "planner/history.h"
 #include "service/accesses.h"
 
-/* Does any rule look at this quantity?  Only then a reading is news. */
-bool quantity_is_reviewed(enum quantity q);
-
 /*
  * readings_replace - the readings of an Observation's newest version take the
  * place of those of the version before
@@ -35,9 +32,6 @@ MUST_CHECK enum err readings_replace(struct db *db, struct fhir_item *item,
  */
 MUST_CHECK enum err readings_duplicate(struct db *db, struct fhir_item *item,
                                        int64_t patient, int64_t *resource);
-
-/* Mark an access as having news. */
-MUST_CHECK enum err news_mark(struct db *db, int64_t access, int64_t now_ms);
 
 /*
  * readings_load - the newest readings that rules look at, of an access (with

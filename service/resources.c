@@ -38,6 +38,22 @@ enum err resource_by_fid(struct db *db, enum fhir_type kind, const char *fid,
     return ERR_OK;
 }
 
+enum err resource_shown(struct db *db, enum fhir_type kind, const char *fid,
+                        struct resource *r)
+{
+    enum err e = resource_by_fid(db, kind, fid, r);
+    bool silent;
+
+    if (e != ERR_OK || kind != FHIR_TASK)
+        return e;
+    e = db_first(db, Q_TASK_GET, "i", r->id);
+    silent = e == ERR_OK && db_int(db, Q_TASK_GET, 6) != 0;
+    db_done(db, Q_TASK_GET);
+    if (e != ERR_OK)
+        return e;
+    return silent ? ERR_ABSENT : ERR_OK;
+}
+
 enum err resource_by_ident(struct db *db, enum fhir_type kind,
                            const char *ident, struct resource *r)
 {

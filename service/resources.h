@@ -42,6 +42,9 @@ int64_t partition_of(int64_t id);
 /* Look up: ERR_ABSENT if there is none. */
 MUST_CHECK enum err resource_by_fid(struct db *db, enum fhir_type kind,
                                     const char *fid, struct resource *r);
+/* The same, as it is served: a Task that was never posted is not there. */
+MUST_CHECK enum err resource_shown(struct db *db, enum fhir_type kind,
+                                   const char *fid, struct resource *r);
 /* By the key of its first identifier (see resource_ident). */
 MUST_CHECK enum err resource_by_ident(struct db *db, enum fhir_type kind,
                                       const char *ident, struct resource *r);

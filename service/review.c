@@ -1,89 +1,222 @@
 #include "service/review.h"
 
+#include "planner/agenda.h"
+#include "service/decisions.h"
 #include "service/episodes.h"
 #include "service/log.h"
+#include "service/news.h"
 #include "service/readings.h"
 #include "service/suggest.h"
 
 #include <stdlib.h>
+#include <string.h>
 
-enum { ACCESSES_AT_ONCE = 32, AGAIN_MS = 60000 };
+enum {
+    ACCESSES_AT_ONCE = 32,
+    AGAIN_MS = 60000,
+    AGENDA_LEAST_S = 60, /* a moment that has come is not looked for twice */
+    PASSES_MAX = 2
+};
 
-static enum err review_group(struct suggest *s, enum group group)
+/* ---- what there is to look at --------------------------------------------- */
+
+enum err look_at(struct db *db, const struct review *review, int64_t access,
+                 struct look *l)
 {
-    struct episode episode;
-    struct repeat_state repeat;
-    struct verdict verdict;
-    int64_t episode_task, repeat_task;
-    enum err e =
-        episode_load(s->db, s->access->id, group, &episode, &episode_task);
+    int64_t from_s;
+    enum err e;
 
+    memset(l, 0, sizeof(*l));
+    e = access_get(db, access, &l->access);
     if (e == ERR_OK)
-        e = repeat_load(s->db, s->access->id, group, &repeat, &repeat_task);
+        e = patient_get(db, l->access.patient, &l->patient);
     if (e != ERR_OK)
         return e;
-    triage(s->history, s->review->policy, s->findings, group, &episode, &repeat,
-           &verdict);
+    l->now_ms = review->now_ms();
+    l->history = (struct history){ .access_type = l->access.type,
+                                   .side = l->access.side,
+                                   .is_central = access_is_central(&l->access),
+                                   .born_s = l->patient.born_s,
+                                   .now_s = l->now_ms / 1000 };
+    from_s = l->history.now_s -
+             (int64_t)policy_count(review->policy, P_LOOKBACK_D) * DAY_S;
+    l->readings = calloc(HISTORY_READINGS_MAX, sizeof(*l->readings));
+    if (l->readings == NULL)
+        return ERR_MEMORY;
+    l->history.readings = l->readings;
+    e = access_other_leads(db, &l->access, &l->history.other_leads);
+    if (e == ERR_OK)
+        e = readings_load(db, &l->access, from_s, l->readings,
+                          HISTORY_READINGS_MAX, &l->history.count);
+    if (e == ERR_OK && l->access.active)
+        rules_evaluate(&l->history, review->policy, &l->findings);
+    if (e != ERR_OK)
+        look_clear(l);
+    return e;
+}
+
+void look_clear(struct look *l)
+{
+    free(l->readings);
+    l->readings = NULL;
+}
+
+/* ---- a group -------------------------------------------------------------- */
+
+/* What was said before of a group. */
+struct said {
+    struct episode episode;
+    struct repeat_state repeat;
+    int64_t episode_task, repeat_task;
+};
+
+static enum err load_said(struct suggest *s, enum group group,
+                          struct said *said)
+{
+    enum err e = episode_load(s->db, s->access->id, group, &said->episode,
+                              &said->episode_task);
+
+    return e == ERR_OK ? repeat_load(s->db, s->access->id, group, &said->repeat,
+                                     &said->repeat_task)
+                       : e;
+}
+
+/* Silent mode has ended: what it left open was never said.  *was_silent: it
+ * had something open of this group. */
+static enum err forget_silent(struct suggest *s, enum group group,
+                              struct said *said, bool *was_silent)
+{
+    bool silent = false;
+    enum err e = ERR_OK;
+
+    *was_silent = false;
+    if (s->review->silent)
+        return ERR_OK;
+    if (said->episode.state == EPISODE_OPEN ||
+        said->episode.state == EPISODE_TAKEN)
+        e = task_is_silent(s->db, said->episode_task, &silent);
+    if (e == ERR_OK && silent) {
+        *was_silent = true;
+        e = suggest_silent_episode(s, group, &said->episode,
+                                   said->episode_task);
+    }
+    silent = false;
+    if (e == ERR_OK && said->repeat.open)
+        e = task_is_silent(s->db, said->repeat_task, &silent);
+    if (e == ERR_OK && silent) {
+        *was_silent = true;
+        e = suggest_silent_repeat(s, group, &said->repeat, said->repeat_task);
+    }
+    return e;
+}
+
+/* Silent mode found it in time: it is put to people though it is old now. */
+static void make_live(struct findings *findings, enum group group)
+{
+    for (size_t i = 0; i < findings->count; i++) {
+        if (rule_info(findings->list[i].rule)->group == group)
+            findings->list[i].historic = false;
+    }
+}
+
+/* One verdict and what follows from it.  *again: a reminder has made room for
+ * the next one. */
+static enum err review_pass(struct suggest *s, enum group group,
+                            struct said *said, bool *again)
+{
+    struct verdict verdict;
+    enum err e;
+
+    triage(s->history, s->review->policy, s->findings, group, &said->episode,
+           &said->repeat, &verdict);
     if (s->access->merged != 0)
         verdict.reason = END_MERGED;
     else if (!s->access->active)
         verdict.reason = END_INACTIVE;
-    return suggest_carry_out(s, group, &verdict, episode_task, repeat_task);
+    *again = verdict.repeat == ACT_END;
+    if (verdict.act == ACT_NOTHING && verdict.repeat == ACT_NOTHING)
+        return ERR_OK;
+    e = suggest_carry_out(s, group, &verdict, said->episode_task,
+                          said->repeat_task);
+    return e == ERR_OK ? load_said(s, group, said) : e;
 }
 
-static enum err review_history(struct db *db, const struct review *review,
-                               const struct access *a, struct reading *readings,
-                               bool *told)
+/* *next_s: lowered to when time alone may change what is said. */
+static enum err review_group(struct suggest *s, struct findings *findings,
+                             enum group group, int64_t *next_s)
 {
-    int64_t now_ms = review->now_ms();
-    struct history h = { .access_type = a->type,
-                         .side = a->side,
-                         .now_s = now_ms / 1000,
-                         .readings = readings };
-    struct findings findings = { .count = 0 };
-    struct patient patient;
-    struct suggest s = { .db = db,
-                         .review = review,
-                         .access = a,
-                         .patient = &patient,
-                         .history = &h,
-                         .findings = &findings,
-                         .now_ms = now_ms };
-    int64_t from_s =
-        h.now_s - (int64_t)policy_count(review->policy, P_LOOKBACK_D) * DAY_S;
-    enum err e = patient_get(db, a->patient, &patient);
+    struct said said;
+    bool was_silent = false, again = true;
+    int64_t at_s;
+    enum err e = load_said(s, group, &said);
 
     if (e == ERR_OK)
-        e = readings_load(db, a, from_s, readings, HISTORY_READINGS_MAX,
-                          &h.count);
-    if (e == ERR_OK && a->active)
-        rules_evaluate(&h, review->policy, &findings);
+        e = forget_silent(s, group, &said, &was_silent);
+    if (e == ERR_OK && was_silent)
+        make_live(findings, group);
+    for (int pass = 0; e == ERR_OK && again && pass < PASSES_MAX; pass++)
+        e = review_pass(s, group, &said, &again);
+    if (e != ERR_OK)
+        return e;
+    at_s = agenda_of_group(s->review->policy, &said.episode, &said.repeat,
+                           s->history->now_s);
+    *next_s = at_s < *next_s ? at_s : *next_s;
+    return ERR_OK;
+}
+
+/* ---- an access ------------------------------------------------------------ */
+
+static enum err mark_next(struct db *db, const struct look *l, int64_t next_s)
+{
+    int64_t least_s = l->history.now_s + AGENDA_LEAST_S;
+
+    if (!l->access.active || l->access.merged != 0 || next_s == AGENDA_NEVER)
+        return ERR_OK;
+    if (next_s < least_s)
+        next_s = least_s;
+    return next_s < INT64_MAX / 1000
+               ? news_mark(db, l->access.id, next_s * 1000)
+               : ERR_OK;
+}
+
+static enum err review_look(struct db *db, const struct review *review,
+                            struct look *l, bool *told)
+{
+    struct suggest s = { .db = db,
+                         .review = review,
+                         .access = &l->access,
+                         .patient = &l->patient,
+                         .history = &l->history,
+                         .findings = &l->findings,
+                         .now_ms = l->now_ms };
+    int64_t next_s = AGENDA_NEVER;
+    enum err e = ERR_OK;
+
+    if (l->access.active)
+        next_s = agenda_next(&l->history, review->policy, &l->findings);
     for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++)
-        e = review_group(&s, (enum group)g);
+        e = review_group(&s, &l->findings, (enum group)g, &next_s);
     *told = *told || s.told;
-    return e;
+    return e == ERR_OK ? mark_next(db, l, next_s) : e;
 }
 
 enum err review_access(struct db *db, const struct review *review,
                        int64_t access, bool *told)
 {
-    struct access a;
-    struct reading *readings;
-    enum err e = access_get(db, access, &a);
+    struct look look;
+    enum err e = look_at(db, review, access, &look);
 
     if (e != ERR_OK)
         return e;
-    if (a.merged != 0) /* only what it left open is to be ended */
-        e = news_mark(db, a.merged, review->now_ms());
-    if (e != ERR_OK)
-        return e;
-    readings = calloc(HISTORY_READINGS_MAX, sizeof(*readings));
-    if (readings == NULL)
-        return ERR_MEMORY;
-    e = review_history(db, review, &a, readings, told);
-    free(readings);
+    if (look.access.merged != 0) /* only what it left open is to be ended */
+        e = news_mark(db, look.access.merged, look.now_ms);
+    if (e == ERR_OK)
+        e = review_look(db, review, &look, told);
+    look_clear(&look);
     return e;
 }
+
+/* ---- all that have news --------------------------------------------------- */
 
 /* One that fails must not keep the others waiting: it is tried again later,
  * and its mark stays. */
@@ -126,5 +259,39 @@ enum err review_run(struct db *db, void *arg, bool *more, bool *told)
     for (size_t i = 0; e == ERR_OK && i < count; i++)
         e = review_alone(db, review, accesses[i], told);
     *more = count == ACCESSES_AT_ONCE;
+    return e;
+}
+
+/* ---- starting ------------------------------------------------------------- */
+
+static enum err follow_policy(struct db *db, const struct review *review)
+{
+    char now[POLICY_TEXT_SIZE];
+    bool same = false;
+    enum err e = db_first(db, Q_META_GET, "s", "policy");
+
+    policy_text(review->policy, now);
+    if (e == ERR_OK) {
+        const char *before = db_text(db, Q_META_GET, 0);
+
+        same = before != NULL && strcmp(before, now) == 0;
+    }
+    db_done(db, Q_META_GET);
+    if (e != ERR_OK && e != ERR_ABSENT)
+        return e;
+    if (same)
+        return ERR_OK;
+    e = db_run(db, Q_NEWS_OF_ALL, "");
+    return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", "policy", now) : e;
+}
+
+enum err review_start(struct db *db, const struct review *review)
+{
+    enum err e = follow_policy(db, review);
+
+    if (e == ERR_OK && !review->silent)
+        e = db_run(db, Q_NEWS_OF_SILENT, "");
+    if (e == ERR_OK && !review->silent && review->record)
+        e = db_run(db, Q_OUTBOX_CATCH_UP, "i", review->now_ms());
     return e;
 }

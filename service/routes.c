@@ -268,6 +268,28 @@ static void route_fhir(struct service *s, struct http_request *r,
         refuse(s, r, "not-found", "This resource type is not kept here");
 }
 
+/* What is shown to people and programs of the site, all by GET. */
+static bool route_report(struct service *s, struct http_request *r,
+                         const char *word)
+{
+    static const struct {
+        const char *word;
+        void (*route)(struct service *s, struct http_request *r);
+    } reports[] = { { "metrics", route_metrics },
+                    { "queue", route_queue },
+                    { "held", route_held },
+                    { "decisions", route_decisions },
+                    { "review", route_review } };
+
+    for (size_t i = 0; i < COUNT(reports); i++) {
+        if (strcmp(reports[i].word, word) == 0) {
+            reports[i].route(s, r);
+            return true;
+        }
+    }
+    return false;
+}
+
 void routes_handle(void *arg, struct http_request *r)
 {
     struct service *s = arg;
@@ -282,21 +304,14 @@ void routes_handle(void *arg, struct http_request *r)
     }
     is_metadata =
         reads && p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata");
-    if (p.count == 1 && reads && is(&p, 0, "healthz")) {
+    if (p.count == 1 && reads && is(&p, 0, "healthz"))
         route_health(s, r);
-    } else if (p.count == 1 && reads && is(&p, 0, "readyz")) {
+    else if (p.count == 1 && reads && is(&p, 0, "readyz"))
         route_ready(s, r);
-    } else if (!is_metadata && !is_allowed(s, r)) {
+    else if (!is_metadata && !is_allowed(s, r))
         refuse(s, r, "unauthorized", "No bearer token, or an unknown one");
-    } else if (is(&p, 0, "fhir")) {
+    else if (is(&p, 0, "fhir"))
         route_fhir(s, r, &p);
-    } else if (p.count == 1 && reads && is(&p, 0, "metrics")) {
-        route_metrics(s, r);
-    } else if (p.count == 1 && reads && is(&p, 0, "queue")) {
-        route_queue(s, r);
-    } else if (p.count == 1 && reads && is(&p, 0, "held")) {
-        route_held(s, r);
-    } else {
+    else if (p.count != 1 || !reads || !route_report(s, r, p.parts[0]))
         refuse(s, r, "not-found", "There is nothing under this path");
-    }
 }

@@ -1,9 +1,7 @@
-#include "service/app.h"
+#include "service/report.h"
 
 #include "adapters/fhir_write.h"
-#include "service/queue.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 /* ---- without the store -------------------------------------------------- */
@@ -12,8 +10,7 @@ static void text_reply(struct service *s, struct http_request *r, int status,
                        const char *text)
 {
     (void)s;
-    http_reply(r, status, NULL, 0, "text/plain; charset=utf-8", text,
-               strlen(text));
+    http_reply(r, status, NULL, 0, TEXT_TYPE, text, strlen(text));
 }
 
 void route_health(struct service *s, struct http_request *r)
@@ -43,109 +40,23 @@ void route_metadata(struct service *s, struct http_request *r)
 
 /* ---- with it ------------------------------------------------------------ */
 
-struct report {
-    struct exchange x; /* first */
-    bool table;
-    struct queue_options options;
-    struct counters counters; /* as they stood when it was asked for */
-    const char *content_type;
-    enum err (*run)(struct db *db, struct report *r);
-};
-
-static enum err run_report(struct db *db, void *arg)
-{
-    struct report *r = arg;
-
-    return r->run(db, r);
-}
-
-static void on_report(void *arg, enum err e)
-{
-    struct report *r = arg;
-
-    if (e != ERR_OK) {
-        exchange_failed(&r->x, e);
-        return;
-    }
-    http_reply(r->x.request, 200, NULL, 0, r->content_type, r->x.body.data,
-               r->x.body.len);
-    exchange_free(&r->x);
-}
-
-static struct report *report_new(struct service *s, struct http_request *r,
-                                 const char *content_type,
-                                 enum err (*run)(struct db *, struct report *))
-{
-    struct report *report =
-        (struct report *)exchange_new(s, r, sizeof(*report));
-
-    if (report == NULL)
-        return NULL;
-    report->content_type = content_type;
-    report->run = run;
-    report->counters = s->counters;
-    report->x.job = (struct store_job){ .run = run_report,
-                                        .done = on_report,
-                                        .arg = report };
-    return report;
-}
-
-static enum err run_queue(struct db *db, struct report *r)
-{
-    return queue_read(db, r->table ? &r->options : NULL, clock_ms() / 1000,
-                      r->x.service->zone, &r->x.body);
-}
-
-void route_queue(struct service *s, struct http_request *r)
-{
-    const char *columns = http_query(r, "columns");
-    bool table = http_query(r, "table") != NULL;
-    struct report *report = report_new(
-        s, r, table ? "text/plain; charset=utf-8" : "application/x-ndjson",
-        run_queue);
-
-    if (report == NULL)
-        return;
-    report->table = table;
-    report->options = (struct queue_options){
-        .columns = columns != NULL ? (int)strtol(columns, NULL, 10) : 0,
-        .colour = http_query(r, "colour") != NULL,
-        .now_s = clock_ms() / 1000,
-        .zone = s->zone
-    };
-    store_submit(s->store, &report->x.job);
-}
-
-static enum err run_held(struct db *db, struct report *r)
-{
-    return held_read(db, r->x.service->zone, &r->x.body);
-}
-
-void route_held(struct service *s, struct http_request *r)
-{
-    struct report *report =
-        report_new(s, r, "text/plain; charset=utf-8", run_held);
-
-    if (report != NULL)
-        store_submit(s->store, &report->x.job);
-}
-
 /* Ready is: the store takes a write. */
 static enum err run_ready(struct db *db, struct report *r)
 {
     enum err e = db_run(db, Q_META_PUT, "si", "ready_ms", clock_ms());
 
-    buf_puts(&r->x.body, "ready\n");
+    buf_puts(&r->x.body, r->x.service->review.silent
+                             ? "ready, in silent mode: nothing is posted\n"
+                             : "ready\n");
     return e;
 }
 
 void route_ready(struct service *s, struct http_request *r)
 {
-    struct report *report =
-        report_new(s, r, "text/plain; charset=utf-8", run_ready);
+    struct report *report = report_new(s, r, TEXT_TYPE, run_ready);
 
     if (report != NULL)
-        store_submit(s->store, &report->x.job);
+        report_submit(report);
 }
 
 static void gauge(struct buf *b, const char *name, const char *help,
@@ -164,7 +75,8 @@ static void counter(struct buf *b, const char *name, const char *help,
 
 static enum err count_of(struct db *db, enum query q, long long *n)
 {
-    enum err e = db_first(db, q, "");
+    /* the time is for those that ask what is due */
+    enum err e = db_first(db, q, q == Q_NEWS_COUNT ? "i" : "", clock_ms());
 
     if (e == ERR_OK)
         *n = db_int(db, q, 0);
@@ -217,7 +129,9 @@ static enum err run_metrics(struct db *db, struct report *r)
             c->tasks_changed);
     gauge(b, "headgate_accesses", "Active accesses", accesses);
     gauge(b, "headgate_held_readings", "Readings held back", held);
-    gauge(b, "headgate_reviews_waiting", "Accesses with news", news);
+    gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
+    gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
+          r->x.service->review.silent ? 1 : 0);
     return write_outbox(db, b);
 }
 
@@ -227,5 +141,5 @@ void route_metrics(struct service *s, struct http_request *r)
         report_new(s, r, "text/plain; version=0.0.4", run_metrics);
 
     if (report != NULL)
-        store_submit(s->store, &report->x.job);
+        report_submit(report);
 }

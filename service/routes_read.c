@@ -24,7 +24,7 @@ struct reading_one {
 static enum err read_one(struct db *db, void *arg)
 {
     struct reading_one *r = arg;
-    enum err e = resource_by_fid(db, r->type, r->id, &r->row);
+    enum err e = resource_shown(db, r->type, r->id, &r->row);
 
     if (e == ERR_OK)
         e = resource_served(db, r->x.service->config.fhir_base, &r->row,
@@ -126,7 +126,7 @@ static enum err read_history(struct db *db, void *arg)
 {
     struct reading_one *r = arg;
     struct buf url, self;
-    enum err e = resource_by_fid(db, r->type, r->id, &r->row);
+    enum err e = resource_shown(db, r->type, r->id, &r->row);
 
     if (e != ERR_OK)
         return e;

@@ -61,7 +61,7 @@ static enum err follow(struct db *db, struct change *c)
                    view.priority);
     if (e == ERR_OK)
         e = episode_follow(db, c->row.id, view.status, now_ms / 1000);
-    if (e == ERR_OK && s->review.record)
+    if (e == ERR_OK && s->review.record && !s->review.silent)
         e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, c->part,
                    INT64(c->row.version), now_ms);
     return e;
@@ -87,7 +87,7 @@ static enum err run_change(struct db *db, void *arg)
     struct change *c = arg;
     struct buf old;
     int64_t updated_ms;
-    enum err e = resource_by_fid(db, FHIR_TASK, c->id, &c->row);
+    enum err e = resource_shown(db, FHIR_TASK, c->id, &c->row);
 
     if (e == ERR_ABSENT) {
         outcome_add(&c->x.outcome, SEV_ERROR, "not-found", "Task",

@@ -2,12 +2,12 @@
  * The tables.  part is the partition of the access or patient (its number
  * modulo 1024), on every row from the first day, so that work can one day
  * be shared between processes.  Times: _ms and _s since 1970-01-01 UTC.
- * Included by db.c alone.
+ * Included by db_schema.c alone.
  */
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 1 };
+enum { SCHEMA_VERSION = 2 };
 
 /* clang-format off */
 static const char schema_sql[] =
@@ -31,8 +31,9 @@ static const char schema_sql[] =
     "CREATE TABLE version(resource INT, ver INT, part INT NOT NULL, updated_ms INT NOT NULL, journal INT,"
     " start INT, len INT, digest BLOB, body BLOB, PRIMARY KEY(resource, ver)) WITHOUT ROWID;"
 
+    /* born_s: NULL not known, see fhir_patient */
     "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, number TEXT,"
-    " name TEXT, unit TEXT, resource INT);"
+    " name TEXT, unit TEXT, resource INT, born_s INT);"
     "CREATE TABLE patient_alias(alias TEXT PRIMARY KEY, patient INT NOT NULL) WITHOUT ROWID;"
     "CREATE INDEX patient_alias_of ON patient_alias(patient);"
 
@@ -62,32 +63,38 @@ static const char schema_sql[] =
     " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX held_patient ON held(patient);"
 
+    /* since_ms: when it is to be reviewed; in the future: by time alone, see agenda.h, or after a failure */
     "CREATE TABLE news(access INTEGER PRIMARY KEY, part INT NOT NULL, since_ms INT NOT NULL);"
     "CREATE INDEX news_since ON news(since_ms);"
 
     /* state: enum episode_state; task: number of the resource */
     "CREATE TABLE episode(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
     " urgency INT NOT NULL, rules INT NOT NULL, grade INT NOT NULL, flow REAL, closed_s INT, task INT NOT NULL,"
-    " opened_s INT NOT NULL, due_s INT NOT NULL, headline TEXT, suggestion TEXT,"
-    " PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    " opened_s INT NOT NULL, due_s INT NOT NULL, headline TEXT, suggestion TEXT, occasion INT NOT NULL DEFAULT 0,"
+    " announced_s INT NOT NULL DEFAULT 0, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
     "CREATE INDEX episode_task ON episode(task);"
     "CREATE INDEX episode_open ON episode(urgency, due_s) WHERE state IN (1, 2);"
     "CREATE TABLE evidence(access INT, grp INT, number INT, resource INT, slot INT, ver INT NOT NULL,"
     " at_s INT NOT NULL, PRIMARY KEY(access, grp, number, resource, slot)) WITHOUT ROWID;"
     "CREATE TABLE repeat(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
-    " trigger INT NOT NULL, task INT NOT NULL, due_s INT NOT NULL, headline TEXT,"
-    " PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    " trigger INT NOT NULL, task INT NOT NULL, due_s INT NOT NULL, headline TEXT, occasion INT NOT NULL DEFAULT 0,"
+    " overdue INT NOT NULL DEFAULT 0, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
     "CREATE INDEX repeat_task ON repeat(task);"
 
-    /* of a referral, or (reminder 1) of a reminder; act: enum act; evidence: resource/version/slot of each reading */
+    /* of a referral, or (reminder 1) of a reminder; act: enum act; how: enum decision_how; policy: its version,
+       date and approver; evidence: resource/version/slot of each reading; silent: nobody was told */
     "CREATE TABLE decision(id INTEGER PRIMARY KEY, part INT NOT NULL, access INT NOT NULL, grp INT NOT NULL,"
     " number INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL, reason INT NOT NULL, policy TEXT NOT NULL,"
-    " task INT, task_ver INT, rules INT NOT NULL, evidence TEXT NOT NULL, reminder INT NOT NULL);"
+    " task INT, task_ver INT, rules INT NOT NULL, evidence TEXT NOT NULL, reminder INT NOT NULL,"
+    " urgency INT NOT NULL DEFAULT 0, how INT NOT NULL DEFAULT 0, silent INT NOT NULL DEFAULT 0);"
     "CREATE INDEX decision_access ON decision(access, at_ms);"
 
+    /* silent: made while nothing was posted, and served to nobody */
     "CREATE TABLE task(resource INTEGER PRIMARY KEY, part INT NOT NULL, patient INT NOT NULL, access INT NOT NULL,"
-    " status TEXT NOT NULL, priority TEXT NOT NULL, code TEXT NOT NULL, key TEXT NOT NULL UNIQUE);"
+    " status TEXT NOT NULL, priority TEXT NOT NULL, code TEXT NOT NULL, key TEXT NOT NULL UNIQUE,"
+    " silent INT NOT NULL DEFAULT 0);"
     "CREATE INDEX task_patient ON task(patient);"
+    "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;"
 
     /* state: 0 to be sent, 1 sent, 2 put aside; remote: its id in the record */
     "CREATE TABLE outbox(resource INTEGER PRIMARY KEY, part INT NOT NULL, wanted INT NOT NULL, sent INT NOT NULL,"
@@ -97,6 +104,25 @@ static const char schema_sql[] =
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
     " PRIMARY KEY(type, system, value)) WITHOUT ROWID;";
+
+/* From each version to the next, in place.  A step is never changed once it
+ * has been released; what it makes must be what schema_sql makes. */
+static const struct {
+    int from;
+    const char *sql;
+} schema_steps[] = {
+    { 1, "ALTER TABLE patient ADD COLUMN born_s INT;"
+         "ALTER TABLE episode ADD COLUMN occasion INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE episode ADD COLUMN announced_s INT NOT NULL DEFAULT 0;"
+         "UPDATE episode SET announced_s = opened_s;"
+         "ALTER TABLE repeat ADD COLUMN occasion INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE repeat ADD COLUMN overdue INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE decision ADD COLUMN urgency INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE decision ADD COLUMN how INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE decision ADD COLUMN silent INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE task ADD COLUMN silent INT NOT NULL DEFAULT 0;"
+         "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;" },
+};
 /* clang-format on */
 
 #endif

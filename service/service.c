@@ -47,6 +47,7 @@ static enum err load_settings(struct service *s, struct buf *why)
                                  .zone = s->zone,
                                  .base = s->config.fhir_base,
                                  .record = s->config.record_url[0] != '\0',
+                                 .silent = s->config.silent,
                                  .now_ms = clock_ms };
     return e;
 }
@@ -156,11 +157,56 @@ static enum err open_outbox(struct service *s, struct buf *why)
     return e;
 }
 
-/* A review that failed is tried again; what was missed is found. */
+/* ---- starting ----------------------------------------------------------- */
+
+/* Birth dates were not kept by versions before: they are read once. */
+static enum err read_born(struct db *db, const struct service *s)
+{
+    struct fhir_reader reader = s->reader;
+    enum err e = db_first(db, Q_META_GET, "s", "born");
+
+    db_done(db, Q_META_GET);
+    if (e != ERR_ABSENT)
+        return e;
+    reader.now_s = clock_ms() / 1000;
+    e = patients_read_born(db, &reader);
+    return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", "born", "kept") : e;
+}
+
+static enum err run_start(struct db *db, void *arg)
+{
+    const struct service *s = arg;
+    enum err e = read_born(db, s);
+
+    return e == ERR_OK ? review_start(db, &s->review) : e;
+}
+
+static void on_started(void *arg, enum err e)
+{
+    struct service *s = arg;
+
+    s->starting = false;
+    s->started = e == ERR_OK;
+    if (e != ERR_OK)
+        log_event(LOG_ERROR, "service.start", KEY_ERR(e));
+    store_wake(s->store);
+}
+
+static void start_work(struct service *s)
+{
+    s->starting = true;
+    s->start =
+        (struct store_job){ .run = run_start, .done = on_started, .arg = s };
+    store_submit(s->store, &s->start);
+}
+
+/* A review that failed is tried again, and time alone makes others due. */
 static void on_minute(uv_timer_t *timer)
 {
     struct service *s = timer->data;
 
+    if (!s->started && !s->starting)
+        start_work(s);
     store_wake(s->store);
 }
 
@@ -193,8 +239,15 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     uv_timer_init(loop, &s->drain);
     s->minute.data = s->drain.data = s;
     uv_timer_start(&s->minute, on_minute, MINUTE_MS, MINUTE_MS);
+    /* who only looks at a store must not set off what a service would */
+    s->started = !public;
+    if (public)
+        start_work(s);
+    if (public && s->review.silent)
+        log_event(LOG_WARN, "service.silent", KEY_INT("posts", 0));
     e = open_listeners(s, public, why);
-    if (e == ERR_OK && public && s->review.record)
+    /* in silent mode nothing leaves, not even what waits from before */
+    if (e == ERR_OK && public && s->review.record && !s->review.silent)
         e = open_outbox(s, why);
     *out = s; /* also on an error: handles are open and must be closed */
     return e;

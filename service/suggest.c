@@ -1,16 +1,13 @@
 #include "service/suggest.h"
 
-#include "service/draft.h"
 #include "service/episodes.h"
+#include "service/suggest_work.h"
 
-#include <math.h>
 #include <stdio.h>
-#include <string.h>
-
-enum { EVIDENCE_TEXT_MAX = 8 * 1024 };
 
 static enum err put_task(struct suggest *s, struct resource *row,
-                         const struct fhir_task *t, const struct buf *json)
+                         const struct fhir_task *t, bool silent,
+                         const struct buf *json)
 {
     struct new_version v = { .body = json->data, .len = json->len };
     struct fhir_task_view view;
@@ -20,17 +17,18 @@ static enum err put_task(struct suggest *s, struct resource *row,
     if (e == ERR_OK)
         e = resource_put(s->db, row, NULL, part, s->now_ms, &v);
     if (e == ERR_OK)
-        e = db_run(s->db, Q_TASK_PUT, "iiiissss", row->id, part, s->patient->id,
-                   s->access->id, view.status, view.priority, t->code, t->key);
-    if (e == ERR_OK && s->review->record)
+        e = db_run(s->db, Q_TASK_PUT, "iiiissssi", row->id, part,
+                   s->patient->id, s->access->id, view.status, view.priority,
+                   t->code, t->key, INT64(silent));
+    if (e == ERR_OK && s->review->record && !silent)
         e = db_run(s->db, Q_OUTBOX_WANT, "iiii", row->id, part,
                    INT64(row->version), s->now_ms);
-    s->told = true;
+    s->told = s->told || !silent;
     return e;
 }
 
-static enum err new_task(struct suggest *s, struct draft *d,
-                         struct resource *row)
+enum err suggest_new_task(struct suggest *s, struct draft *d,
+                          struct resource *row)
 {
     struct buf json;
     enum err e;
@@ -41,77 +39,71 @@ static enum err new_task(struct suggest *s, struct draft *d,
     buf_init(&json, TASK_MAX);
     e = fhir_task_write(&d->task, &json);
     if (e == ERR_OK)
-        e = put_task(s, row, &d->task, &json);
+        e = put_task(s, row, &d->task, s->review->silent, &json);
     buf_clear(&json);
     return e;
 }
 
-static enum err amend_task(struct suggest *s, struct draft *d, int64_t task,
-                           bool touched, struct resource *row)
+enum err suggest_amend_task(struct suggest *s, struct draft *d, int64_t task,
+                            bool touched, struct resource *row, bool *silent)
 {
     struct buf old, json;
     int64_t updated_ms;
-    enum err e = resource_get(s->db, task, row);
+    enum err e = task_is_silent(s->db, task, silent);
 
+    *silent = *silent || s->review->silent;
     buf_init(&old, TASK_MAX);
     buf_init(&json, TASK_MAX);
+    if (e == ERR_OK)
+        e = resource_get(s->db, task, row);
     d->task.id = row->fid;
     if (e == ERR_OK)
         e = resource_body(s->db, row, 0, &old, &updated_ms);
     if (e == ERR_OK)
         e = fhir_task_amend(old.data, old.len, &d->task, touched, &json);
     if (e == ERR_OK)
-        e = put_task(s, row, &d->task, &json);
+        e = put_task(s, row, &d->task, *silent, &json);
     buf_clear(&old);
     buf_clear(&json);
     return e;
 }
 
-/* Why, for whoever asks later: readings with the version they had. */
-static enum err note_decision(struct suggest *s, enum group group,
-                              const struct episode *episode, enum act act,
-                              enum end_reason reason,
-                              const struct resource *task)
+enum err suggest_known_task(struct suggest *s, struct draft *d, int64_t task)
 {
-    struct buf evidence;
-    int64_t id;
-    enum err e = db_new_id(s->db, &id);
+    const enum query q = Q_TASK_GET;
+    enum err e = db_first(s->db, q, "i", task);
 
-    buf_init(&evidence, EVIDENCE_TEXT_MAX);
-    for (size_t i = 0; i < episode->evidence_count; i++)
-        buf_printf(&evidence, "%s%lld/%d/%d", i > 0 ? " " : "",
-                   (long long)episode->evidence[i].id,
-                   episode->evidence[i].version, episode->evidence[i].slot);
-    if (e == ERR_OK)
-        e = buf_ok(&evidence);
-    if (e == ERR_OK)
-        e = db_run(s->db, Q_DECISION_ADD, "iiiiiiiisiiisi", id,
-                   partition_of(s->access->id), s->access->id, INT64(group),
-                   INT64(episode->number), s->now_ms, INT64(act), INT64(reason),
-                   s->review->policy->version, task->id, INT64(task->version),
-                   INT64(episode->rules), evidence.data);
-    buf_clear(&evidence);
-    return e;
+    if (e != ERR_OK)
+        return e;
+    snprintf(d->repeat_code, sizeof(d->repeat_code), "%s",
+             db_text(s->db, q, 4));
+    snprintf(d->key, sizeof(d->key), "%s", db_text(s->db, q, 5));
+    db_done(s->db, q);
+    d->task.key = d->key;
+    d->task.code = d->repeat_code;
+    return ERR_OK;
 }
 
-static enum err note_reminder(struct suggest *s, enum group group,
-                              const struct verdict *v, enum act act,
-                              const struct resource *task)
+enum err suggest_note(struct suggest *s, enum group group,
+                      const struct episode *episode, enum act act,
+                      enum end_reason reason, enum decision_how how,
+                      const struct resource *task, bool silent)
 {
-    char trigger[32];
-    int64_t id;
-    enum err e = db_new_id(s->db, &id);
+    struct decision d = { .access = s->access->id,
+                          .group = group,
+                          .number = episode->number,
+                          .act = act,
+                          .reason = reason,
+                          .how = how,
+                          .urgency = episode->urgency,
+                          .rules = episode->rules,
+                          .silent = silent,
+                          .task = task->id,
+                          .task_version = task->version,
+                          .evidence = episode->evidence,
+                          .evidence_count = episode->evidence_count };
 
-    snprintf(trigger, sizeof(trigger), "%lld",
-             (long long)v->repeat_state.trigger_id);
-    return e == ERR_OK
-               ? db_run(s->db, Q_DECISION_ADD, "iiiiiiiisiiisi", id,
-                        partition_of(s->access->id), s->access->id,
-                        INT64(group), INT64(v->repeat_state.number), s->now_ms,
-                        INT64(act), INT64(0), s->review->policy->version,
-                        task->id, INT64(task->version), INT64(0), trigger,
-                        INT64(1))
-               : e;
+    return decision_add(s->db, &d, s->review->policy, s->now_ms);
 }
 
 static enum err store_episode(struct suggest *s, struct draft *d,
@@ -148,27 +140,37 @@ static enum err open_referral(struct suggest *s, struct draft *d,
     d->task.note = d->note.data;
     e = draft_ok(d);
     if (e == ERR_OK)
-        e = new_task(s, d, &row);
+        e = suggest_new_task(s, d, &row);
     if (e == ERR_OK)
         e = store_episode(s, d, group, &v->episode, row.id, s->now_ms / 1000,
                           due_s);
-    return e == ERR_OK ? note_decision(s, group, &v->episode, ACT_OPEN,
-                                       END_CLEARED, &row)
-                       : e;
+    return e == ERR_OK
+               ? suggest_note(s, group, &v->episode, ACT_OPEN, END_CLEARED,
+                              HOW_PLAIN, &row, s->review->silent)
+               : e;
+}
+
+static enum decision_how how_updated(const struct verdict *v)
+{
+    return v->raised       ? HOW_RAISED
+           : v->unanswered ? HOW_UNANSWERED
+           : v->corrected  ? HOW_CORRECTED
+                           : HOW_PLAIN;
 }
 
 static enum err update_referral(struct suggest *s, struct draft *d,
                                 enum group group, const struct verdict *v,
                                 int64_t task)
 {
-    bool touched = v->episode.state == EPISODE_TAKEN;
+    bool touched = v->episode.state == EPISODE_TAKEN, silent = false;
     int64_t opened_s, due_s;
     struct wording w;
     struct resource row;
     enum err e = episode_times(s->db, task, &opened_s, &due_s);
 
-    if (e == ERR_OK && v->raised &&
-        due_of(s, group, v->episode.urgency) < due_s)
+    if (e == ERR_OK &&
+        (v->unanswered ||
+         (v->raised && due_of(s, group, v->episode.urgency) < due_s)))
         due_s = due_of(s, group, v->episode.urgency);
     if (e == ERR_OK)
         e = draft_referral(s, d, group, &v->episode, due_s);
@@ -180,11 +182,11 @@ static enum err update_referral(struct suggest *s, struct draft *d,
     d->task.note = d->note.data;
     e = draft_ok(d);
     if (e == ERR_OK)
-        e = amend_task(s, d, task, touched, &row);
+        e = suggest_amend_task(s, d, task, touched, &row, &silent);
     if (e == ERR_OK)
         e = store_episode(s, d, group, &v->episode, task, opened_s, due_s);
-    return e == ERR_OK ? note_decision(s, group, &v->episode, ACT_UPDATE,
-                                       END_CLEARED, &row)
+    return e == ERR_OK ? suggest_note(s, group, &v->episode, ACT_UPDATE,
+                                      END_CLEARED, how_updated(v), &row, silent)
                        : e;
 }
 
@@ -192,7 +194,7 @@ static enum err end_referral(struct suggest *s, struct draft *d,
                              enum group group, const struct verdict *v,
                              int64_t task)
 {
-    bool touched = v->episode.state == EPISODE_TAKEN;
+    bool touched = v->episode.state == EPISODE_TAKEN, silent = false;
     struct episode episode = v->episode;
     int64_t opened_s, due_s;
     struct wording w;
@@ -216,120 +218,13 @@ static enum err end_referral(struct suggest *s, struct draft *d,
     episode.closed_s = s->now_ms / 1000;
     e = draft_ok(d);
     if (e == ERR_OK)
-        e = amend_task(s, d, task, touched, &row);
+        e = suggest_amend_task(s, d, task, touched, &row, &silent);
     if (e == ERR_OK)
         e = store_episode(s, d, group, &episode, task, opened_s, due_s);
-    return e == ERR_OK
-               ? note_decision(s, group, &episode, ACT_END, v->reason, &row)
-               : e;
+    return e == ERR_OK ? suggest_note(s, group, &episode, ACT_END, v->reason,
+                                      HOW_PLAIN, &row, silent)
+                       : e;
 }
-
-static enum err fill_repeat(struct suggest *s, struct draft *d,
-                            enum group group, const struct verdict *v,
-                            const struct finding *f)
-{
-    struct wording w = draft_wording(s, group, f->repeat_by_s);
-    struct fhir_task *t = &d->task;
-    char what[32];
-    enum err e = draft_frame(s, d);
-
-    snprintf(what, sizeof(what), "%s-repeat", group_word(group));
-    if (e == ERR_OK)
-        e = draft_key(s, what, v->repeat_state.number, d->key);
-    for (size_t i = 0; e == ERR_OK && i < f->evidence_count; i++) {
-        const struct reading *r = &s->history->readings[f->evidence[i]];
-        struct evidence one = { r->id, r->version, r->slot, r->start_s };
-
-        e = draft_trigger(s, d, &one);
-    }
-    if (e != ERR_OK)
-        return e;
-    draft_threshold(s, d, f);
-    wording_repeat(&w, f, &d->description);
-    wording_repeat_headline(&w, f, &d->headline);
-    snprintf(d->episode, sizeof(d->episode), "%s/%s/%d", s->access->anchor,
-             what, v->repeat_state.number);
-    task_code_repeat(f->repeat_of, d->repeat_code);
-    t->key = d->key;
-    t->episode = d->episode;
-    t->rule = rule_info(f->rule)->id;
-    t->priority = draft_priority(f->urgency);
-    t->code = d->repeat_code;
-    t->code_display = TASK_REPEAT_DISPLAY;
-    t->reason_code = task_code_reason(group)->code;
-    t->reason_display = task_code_reason(group)->display;
-    t->description = d->description.data;
-    t->start_s = s->now_ms / 1000;
-    t->due_s = f->repeat_by_s > t->start_s ? f->repeat_by_s : t->start_s;
-    return draft_ok(d);
-}
-
-static enum err open_repeat(struct suggest *s, struct draft *d,
-                            enum group group, const struct verdict *v)
-{
-    const struct finding *f = &s->findings->list[v->repeat_finding];
-    struct fhir_task *t = &d->task;
-    struct resource row;
-    enum err e = fill_repeat(s, d, group, v, f);
-
-    if (e != ERR_OK)
-        return e;
-    fhir_date_write(t->due_s, s->review->zone, d->due_date);
-    if (t->input_count < TASK_INPUTS_MAX)
-        t->inputs[t->input_count++] = (struct fhir_task_input){
-            .kind = INPUT_DUE, .value = NAN, .text = d->due_date
-        };
-    e = new_task(s, d, &row);
-    if (e == ERR_OK)
-        e = repeat_store(s->db, s->access->id, group, &v->repeat_state, row.id,
-                         t->due_s, d->headline.data);
-    return e == ERR_OK ? note_reminder(s, group, v, ACT_OPEN, &row) : e;
-}
-
-/* Code and key of a reminder's Task, as it was made. */
-static enum err known_task(struct suggest *s, struct draft *d, int64_t task)
-{
-    const enum query q = Q_TASK_GET;
-    enum err e = db_first(s->db, q, "i", task);
-
-    if (e != ERR_OK)
-        return e;
-    snprintf(d->repeat_code, sizeof(d->repeat_code), "%s",
-             db_text(s->db, q, 4));
-    snprintf(d->key, sizeof(d->key), "%s", db_text(s->db, q, 5));
-    db_done(s->db, q);
-    d->task.key = d->key;
-    d->task.code = d->repeat_code;
-    return ERR_OK;
-}
-
-static enum err end_repeat(struct suggest *s, struct draft *d, enum group group,
-                           const struct verdict *v, int64_t task)
-{
-    static const char why[] =
-        "No longer needed: measured again, confirmed, or the reading that "
-        "asked for it no longer stands";
-    struct fhir_task *t = &d->task;
-    struct resource row;
-    enum err e = draft_frame(s, d);
-
-    if (e == ERR_OK)
-        e = known_task(s, d, task);
-    if (e != ERR_OK)
-        return e;
-    t->status = "cancelled";
-    t->status_reason = why;
-    t->note = why;
-    e = amend_task(s, d, task, v->repeat_state.taken, &row);
-    if (e == ERR_OK)
-        e = repeat_store(s->db, s->access->id, group, &v->repeat_state, task, 0,
-                         NULL);
-    return e == ERR_OK ? note_reminder(s, group, v, ACT_END, &row) : e;
-}
-
-typedef enum err (*step_fn)(struct suggest *s, struct draft *d,
-                            enum group group, const struct verdict *v,
-                            int64_t task);
 
 static enum err open_step(struct suggest *s, struct draft *d, enum group group,
                           const struct verdict *v, int64_t task)
@@ -338,16 +233,9 @@ static enum err open_step(struct suggest *s, struct draft *d, enum group group,
     return open_referral(s, d, group, v);
 }
 
-static enum err open_repeat_step(struct suggest *s, struct draft *d,
-                                 enum group group, const struct verdict *v,
-                                 int64_t task)
-{
-    (void)task;
-    return open_repeat(s, d, group, v);
-}
-
 static enum err with_draft(struct suggest *s, enum group group,
-                           const struct verdict *v, int64_t task, step_fn step)
+                           const struct verdict *v, int64_t task,
+                           suggest_step_fn step)
 {
     struct draft *d = draft_new();
     enum err e;
@@ -363,11 +251,14 @@ enum err suggest_carry_out(struct suggest *s, enum group group,
                            const struct verdict *v, int64_t episode_task,
                            int64_t repeat_task)
 {
-    static const step_fn episode_steps[] = { [ACT_OPEN] = open_step,
-                                             [ACT_UPDATE] = update_referral,
-                                             [ACT_END] = end_referral };
-    static const step_fn repeat_steps[] = {
-        [ACT_OPEN] = open_repeat_step, [ACT_END] = end_repeat
+    static const suggest_step_fn episode_steps[] = { [ACT_OPEN] = open_step,
+                                                     [ACT_UPDATE] =
+                                                         update_referral,
+                                                     [ACT_END] = end_referral };
+    static const suggest_step_fn repeat_steps[] = {
+        [ACT_OPEN] = suggest_open_repeat,
+        [ACT_UPDATE] = suggest_update_repeat,
+        [ACT_END] = suggest_end_repeat
     };
     enum err e = ERR_OK;
 

@@ -28,6 +28,18 @@ MUST_CHECK enum err suggest_carry_out(struct suggest *s, enum group group,
                                       int64_t episode_task,
                                       int64_t repeat_task);
 
+/*
+ * A Task that was never posted is closed, because posting has begun.  What
+ * stood open is left ended, here and in the store; its number stays taken, and
+ * a reminder counts as never said.
+ */
+MUST_CHECK enum err suggest_silent_episode(struct suggest *s, enum group group,
+                                           struct episode *episode,
+                                           int64_t task);
+MUST_CHECK enum err suggest_silent_repeat(struct suggest *s, enum group group,
+                                          struct repeat_state *repeat,
+                                          int64_t task);
+
 /* "Left upper arm fistula A-7", or what else the access is known by. */
 const char *access_name(const struct access *a);
 

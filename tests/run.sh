@@ -46,6 +46,7 @@ check "the CodeSystems are valid R4" \
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
 check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+check "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 check "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"
 check "the demo from end to end" \

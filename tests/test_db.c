@@ -1,5 +1,10 @@
+#include "service/episodes.h"
+#include "service/patients.h"
+#include "tests/schema_1.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
+
+#include <unistd.h>
 
 static struct world w;
 
@@ -74,7 +79,7 @@ static void another_schema_is_refused(void **state)
         const char *change;
         enum err want;
     } changes[] = {
-        { "UPDATE meta SET v = '2' WHERE k = 'schema'", ERR_CONFLICT },
+        { "UPDATE meta SET v = '3' WHERE k = 'schema'", ERR_CONFLICT },
         { "UPDATE meta SET v = '0' WHERE k = 'schema'", ERR_CONFLICT },
         { "DELETE FROM meta WHERE k = 'schema'", ERR_UNKNOWN },
         { "PRAGMA application_id = 7", ERR_UNKNOWN },
@@ -89,10 +94,165 @@ static void another_schema_is_refused(void **state)
         world_change_file(w.path, changes[i].change);
         assert_int_equal(db_open(w.path, &db), changes[i].want);
         world_change_file(w.path,
-                          "INSERT OR REPLACE INTO meta VALUES('schema', '1');"
+                          "INSERT OR REPLACE INTO meta VALUES('schema', '2');"
                           "PRAGMA application_id = 0");
     }
     db_close(opened());
+}
+
+/* ---- a store of before ---------------------------------------------------- */
+
+/* A patient with an access, a blood pressure that no rule looked at, an open
+ * suggestion with its evidence, a reminder, and the Tasks of both. */
+static const char first_store[] =
+    "PRAGMA journal_mode = WAL; PRAGMA application_id = 1751410548;"
+    "INSERT INTO meta VALUES('schema', '1'), ('next_id', '4097'),"
+    " ('node', 'n');"
+    "INSERT INTO resource VALUES(1, 1, 3, 'p-1', NULL, 1, 5, 0, 0),"
+    " (2, 1, 2, 'acc-7', NULL, 1, 5, 0, 0), (3, 1, 1, 'o1', NULL, 1, 5, 0, 0),"
+    " (4, 1, 4, 't-1', NULL, 1, 5, 0, 0), (5, 1, 4, 't-2', NULL, 1, 5, 0, 0);"
+    "INSERT INTO patient VALUES(10, 10, 'r:Patient/p-1', 'n:1001',"
+    " 'Fictional, Wren', 'Unit North', 1);"
+    "INSERT INTO access VALUES(11, 11, 10, 'r:BodyStructure/acc-7', 44, 1,"
+    " 'upper-arm', 'Fistula A-7', 1, 0, 2, NULL);"
+    "INSERT INTO episode VALUES(11, 0, 1, 11, 1, 2, 1, 0, 2240.5, 0, 4,"
+    " 1772600000, 1773600000, 'flow 2240', 'look');"
+    "INSERT INTO evidence VALUES(11, 0, 1, 3, 0, 1, 1772700000);"
+    "INSERT INTO repeat VALUES(11, 1, 1, 11, 1, 3, 5, 1773700000, 'again');"
+    "INSERT INTO decision VALUES(6, 11, 11, 0, 1, 1772600000000, 1, 0, '1', 4,"
+    " 1, 1, '3/1/0', 0);"
+    "INSERT INTO task VALUES(4, 11, 10, 11, 'requested', 'urgent',"
+    " 'refer-flow-review', 'key-1'), (5, 11, 10, 11, 'requested', 'routine',"
+    " 'repeat-digital-pressure', 'key-2');";
+
+static void make_first_store(void)
+{
+    static const enum quantity quantities[] = { Q_SYSTOLIC_PRESSURE,
+                                                Q_HAEMATOCRIT };
+    char reading[256];
+
+    world_change_file(w.path, schema_1_sql);
+    world_change_file(w.path, first_store);
+    for (size_t i = 0; i < COUNT(quantities); i++) {
+        snprintf(reading, sizeof(reading),
+                 "INSERT INTO reading VALUES(10, 0, 1772700000, %d, 3, %zu, 10,"
+                 " 1, 0, 1772700001, 0, 141, 0, 0, 0, 0, 0, 0)",
+                 (int)quantities[i], i);
+        world_change_file(w.path, reading);
+    }
+}
+
+static void what_was_said_is_there(struct db *db)
+{
+    struct episode episode;
+    struct repeat_state repeat;
+    int64_t task;
+    bool silent = true;
+
+    assert_int_equal(episode_load(db, 11, GROUP_FLOW, &episode, &task), ERR_OK);
+    assert_int_equal(task, 4);
+    assert_int_equal(episode.state, EPISODE_OPEN);
+    assert_int_equal(episode.urgency, URGENCY_URGENT);
+    assert_int_equal(episode.rules, 1u << RULE_HF_1);
+    assert_true(episode.flow_ml_min > 2240.4 && episode.flow_ml_min < 2240.6);
+    assert_int_equal(episode.evidence_count, 1);
+    assert_int_equal(episode.occasion, 0);
+    /* it was put to people when it opened, and not since */
+    assert_int_equal(episode.announced_s, 1772600000);
+    assert_int_equal(repeat_load(db, 11, GROUP_HAND, &repeat, &task), ERR_OK);
+    assert_int_equal(task, 5);
+    assert_true(repeat.open);
+    assert_false(repeat.overdue);
+    assert_int_equal(repeat.due_s, 1773700000);
+    assert_int_equal(task_is_silent(db, 4, &silent), ERR_OK);
+    assert_false(silent);
+}
+
+/* A systolic pressure is looked at now; a haematocrit still is not. */
+static void the_first_version_comes_up_with_everything(void **state)
+{
+    struct db *db;
+    struct patient p;
+
+    (void)state;
+    make_first_store();
+    db = opened();
+    what_was_said_is_there(db);
+    assert_int_equal(patient_get(db, 10, &p), ERR_OK);
+    assert_string_equal(p.name, "Fictional, Wren");
+    assert_true(p.born_s == INT64_MIN);
+    assert_meta(db, "schema", "2");
+    db_close(db);
+    db = opened(); /* and stays so */
+    what_was_said_is_there(db);
+    db_close(db);
+    assert_int_equal(world_count_file(w.path, "SELECT reviewed FROM reading"
+                                              " WHERE slot = 0"),
+                     1);
+    assert_int_equal(world_count_file(w.path, "SELECT reviewed FROM reading"
+                                              " WHERE slot = 1"),
+                     0);
+    assert_int_equal(
+        world_count_file(w.path, "SELECT count(*) FROM news WHERE access = 11"
+                                 " AND since_ms = 0"),
+        1);
+}
+
+/* The tables, with their columns, and the indices of a store. */
+static void shape_of(const char *path, char *out, size_t size)
+{
+    struct world other = { .db = NULL };
+
+    snprintf(other.path, sizeof(other.path), "%s", path);
+    assert_int_equal(db_open(other.path, &other.db), ERR_OK);
+    assert_int_equal(db_run(other.db, Q_BEGIN, ""), ERR_OK);
+    world_text(&other,
+               "SELECT group_concat(word, ';') FROM (SELECT m.name || '.' ||"
+               " p.name || ' ' || p.type || ' ' || p.\"notnull\" || ' ' || p.pk"
+               " AS word FROM sqlite_master m JOIN pragma_table_info(m.name) p"
+               " WHERE m.type = 'table' UNION SELECT name || sql FROM"
+               " sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
+               " ORDER BY 1)",
+               out, size);
+    db_close(other.db);
+}
+
+static void an_upgraded_store_is_as_a_new_one(void **state)
+{
+    static char upgraded[32768], fresh[32768];
+    char path[80];
+
+    (void)state;
+    make_first_store();
+    shape_of(w.path, upgraded, sizeof(upgraded));
+    snprintf(path, sizeof(path), "%s/new.db", w.folder);
+    shape_of(path, fresh, sizeof(fresh));
+    unlink(path);
+    assert_true(strlen(fresh) > 1000);
+    assert_string_equal(upgraded, fresh);
+}
+
+/* All of it or nothing: here the last statement of the step fails. */
+static void an_upgrade_that_fails_changes_nothing(void **state)
+{
+    struct db *db = NULL;
+
+    (void)state;
+    make_first_store();
+    world_change_file(w.path, "CREATE INDEX task_silent ON task(status)");
+    assert_int_not_equal(db_open(w.path, &db), ERR_OK);
+    assert_null(db);
+    assert_int_equal(world_count_file(w.path,
+                                      "SELECT count(*) FROM pragma_table_info("
+                                      "'episode') WHERE name = 'occasion'"),
+                     0);
+    assert_int_equal(world_count_file(w.path, "SELECT v FROM meta WHERE"
+                                              " k = 'schema'"),
+                     1);
+    world_change_file(w.path, "DROP INDEX task_silent");
+    db = opened();
+    what_was_said_is_there(db);
+    db_close(db);
 }
 
 static void write_file(const char *text, size_t len)
@@ -225,10 +385,10 @@ static void values_come_back_as_they_went(void **state)
     assert_int_equal(db_next(db, Q_JOURNAL_GET), ERR_ABSENT);
 
     /* not a number is stored as NULL, and NULL is not a number */
-    assert_int_equal(db_run(db, Q_EPISODE_PUT, "iiiiiiiidiiiiss", INT64(1),
+    assert_int_equal(db_run(db, Q_EPISODE_PUT, "iiiiiiiidiiiissii", INT64(1),
                             INT64(0), INT64(1), INT64(0), INT64(1), INT64(1),
                             INT64(0), INT64(0), NAN, INT64(0), INT64(1),
-                            INT64(0), INT64(0), NULL, ""),
+                            INT64(0), INT64(0), NULL, "", INT64(0), INT64(0)),
                      ERR_OK);
     assert_int_equal(db_first(db, Q_EPISODE_LAST, "ii", INT64(1), INT64(0)),
                      ERR_OK);
@@ -339,6 +499,9 @@ int main(void)
         TEST(reopening_keeps_what_was_written),
         TEST(a_second_opening_is_refused),
         TEST(another_schema_is_refused),
+        TEST(the_first_version_comes_up_with_everything),
+        TEST(an_upgraded_store_is_as_a_new_one),
+        TEST(an_upgrade_that_fails_changes_nothing),
         TEST(what_is_no_database_is_refused),
         TEST(another_program_is_left_alone),
         TEST(reasons),

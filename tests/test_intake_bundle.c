@@ -390,7 +390,7 @@ static void only_what_matters_is_news(void **state)
     assert_int_equal(world_put(w, "acc-7", ACC(.id = "acc-7")), 201);
     world_review(w);
     assert_int_equal(
-        world_post(w, OBS(.code = "body-weight", .value = "71", .unit = "kg")),
+        world_post(w, OBS(.code = "haematocrit", .value = "34", .unit = "%")),
         201);
     assert_int_equal(world_post(w, OBS(.value = "20000")), 201); /* held */
     assert_int_equal(world_count(w, "SELECT count(*) FROM news"), 0);

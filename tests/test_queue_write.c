@@ -26,32 +26,37 @@ static size_t fill(struct queue_row rows[16])
           "tissue loss, grade 4a (limited tissue loss) (limit 4a, IS-2); flow "
           "2310 mL/min, high",
           "Assessment today by a vascular or access surgeon.", "t-0001",
-          "IS-2 IS-6", "hand", now_s - day_s, now_s - 16 * 3600 },
+          "IS-2 IS-6", "hand", now_s - day_s, now_s - 16 * 3600, false },
         { false, URGENCY_ASAP, EPISODE_TAKEN, "J\xc3\xbcrgen Vo\xc3\x9fkamp",
           "1012", "Corvane East", "Right forearm graft A-1012",
           "rest pain, grade 3 (limit 3, IS-3); flow not known",
           "Assessment of the hand within 48 hours; finger pressure with and "
           "without compression of the access.",
-          "t-0002", "IS-3", "hand", now_s - day_s, now_s },
+          "t-0002", "IS-3", "hand", now_s - day_s, now_s, false },
         { false, URGENCY_URGENT, EPISODE_OPEN, "", "Patient/p-1044", "", "",
           "flow 2120 then 2095 mL/min (limit 2000, HF-1)", "", "t-0003", "HF-1",
-          "flow", now_s - 13 * day_s, now_s + day_s },
+          "flow", now_s - 13 * day_s, now_s + day_s, false },
         { false, URGENCY_URGENT, EPISODE_OPEN, "Mara Quill", "1001",
           "Corvane West", "Left upper-arm fistula A-1001",
           "flow 2240 then 2180 mL/min (limit 2000, HF-1)", ACCESS_TEAM,
-          "t-0004", "HF-1 HF-3", "flow", now_s - 11 * day_s,
-          now_s + 3 * day_s },
+          "t-0004", "HF-1 HF-3", "flow", now_s - 11 * day_s, now_s + 3 * day_s,
+          false },
         { false, URGENCY_ROUTINE, EPISODE_OPEN, "Tobias Wren", "1030",
           "Corvane East", "Right upper-arm fistula A-1030",
           "flow 1640 then 1610 mL/min (limit 1500, HF-2)",
           "Measure the cardiac output in the same session as the flow, examine "
           "the heart and the hand, and repeat the flow in 3 months.",
-          "t-0005", "HF-2", "flow", now_s - 2 * day_s, now_s + 28 * day_s },
+          "t-0005", "HF-2", "flow", now_s - 2 * day_s, now_s + 28 * day_s,
+          false },
         { true, URGENCY_NOTE, EPISODE_OPEN, "Nora Pell", "1052", "Corvane West",
           "Left forearm fistula A-1052",
           "access flow, by 2026-12-13. One measurement so far: 2050 mL/min on "
           "2026-11-27 (limit 2000, HF-1)",
-          "", "t-0006", "", "flow", 0, now_s + 14 * day_s },
+          "", "t-0006", "", "flow", 0, now_s + 14 * day_s, false },
+        { true, URGENCY_NOTE, EPISODE_OPEN, "Ansel Roe", "1061", "Corvane East",
+          "Left upper-arm fistula A-1061",
+          "visit 30 days after the band of 2026-10-30: hand, access flow", "",
+          "t-0007", "", "follow-up", 0, now_s + 2 * day_s, false },
     };
 
     memcpy(rows, all, sizeof(all));
@@ -94,6 +99,41 @@ static void whole_tables(void **state)
         ROW(cases[i].name);
         table(rows, cases[i].empty ? 0 : count, cases[i].columns,
               cases[i].colour, &out);
+        assert_golden(cases[i].name, out.data, out.len);
+    }
+    buf_clear(&out);
+}
+
+/* Whoever looks must not believe that others were told. */
+static void silent_mode_is_said(void **state)
+{
+    static const struct {
+        const char *name;
+        int columns;
+        bool empty, one_posted;
+    } cases[] = {
+        { "queue_silent.txt", 80, false, false },
+        { "queue_silent_60.txt", 60, false, true },
+        { "queue_silent_empty.txt", 80, true, false },
+    };
+    struct queue_row rows[16];
+    size_t count = fill(rows);
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct queue_options options = { .columns = cases[i].columns,
+                                         .silent = true,
+                                         .now_s = now_s,
+                                         .zone = berlin };
+
+        ROW(cases[i].name);
+        for (size_t k = 0; k < count; k++)
+            rows[k].silent = k > 0 || !cases[i].one_posted;
+        buf_empty(&out);
+        queue_write_table(rows, cases[i].empty ? 0 : count, &options, &out);
+        assert_int_equal(buf_ok(&out), ERR_OK);
         assert_golden(cases[i].name, out.data, out.len);
     }
     buf_clear(&out);
@@ -482,9 +522,10 @@ static void json_lines(void **state)
 static void json_members(void **state)
 {
     static const char *const members[] = {
-        "kind", "urgency",  "state", "patient", "patient_number",
-        "unit", "access",   "seen",  "rules",   "suggestion",
-        "due",  "due_days", "group", "opened",  "task",
+        "kind",           "urgency",    "state",  "patient",
+        "patient_number", "unit",       "access", "seen",
+        "rules",          "suggestion", "due",    "due_days",
+        "group",          "opened",     "task",   "silent",
     };
     struct queue_row rows[16];
     size_t count = fill(rows);
@@ -514,6 +555,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(whole_tables),
+        cmocka_unit_test(silent_mode_is_said),
         cmocka_unit_test(every_width),
         cmocka_unit_test(width_is_brought_into_range),
         cmocka_unit_test(says_when),

@@ -383,6 +383,45 @@ static void keeps_the_arms_apart(void **state)
 }
 
 /* The key raw value names the method; dialysance is a method by itself. */
+/* A result and its raw values, and replicates: what is said of them. */
+static void tells_contradictions(void **state)
+{
+    /* Case A of the table of computed doses: R = 20/70, 4 h, 2.5 L, 75 kg
+     * gives 1.471547. */
+    static const struct event events[] = { PRE(0, 70),
+                                           POST(HOURS(4), 20),
+                                           TIME(HOURS(4), 240),
+                                           GONE(HOURS(4), 2500),
+                                           WEIGHT(HOURS(4), 75),
+                                           KTV(HOURS(4), 1.1),
+                                           FLOW(30, 1000),
+                                           FLOW(30 + HOURS(1), 1500),
+                                           PRE(40, 70),
+                                           POST(40 + HOURS(4), 20),
+                                           TIME(40 + HOURS(4), 240),
+                                           GONE(40 + HOURS(4), 2500),
+                                           WEIGHT(40 + HOURS(4), 75),
+                                           KTV(40 + HOURS(4), 1.47) };
+    struct reading readings[KIT_EVENTS_MAX];
+    struct history h = { .access_type = SIGN_TYPE_AVF,
+                         .now_s = kit_s(50),
+                         .readings = readings };
+    struct contradiction list[4];
+
+    (void)state;
+    h.count = kit_readings(events, readings);
+    assert_int_equal(series_contradictions(&h, &policy, kit_s(0), list, 4), 2);
+    assert_int_equal(list[0].quantity, Q_ACCESS_FLOW);
+    assert_true(isnan(list[0].computed));
+    assert_int_equal(list[0].sent.reading_count, 2);
+    assert_int_equal(list[1].quantity, Q_SPKTV);
+    assert_near(list[1].sent.value, 1.1, 1e-12);
+    assert_near(list[1].computed, 1.471547, 1e-6);
+    assert_int_equal(list[1].raw_count, 5);
+    assert_int_equal(series_contradictions(&h, &policy, kit_s(1), list, 4), 1);
+    assert_int_equal(series_contradictions(&h, &policy, kit_s(0), list, 1), 1);
+}
+
 static void names_the_method(void **state)
 {
     const struct event events[] = {
@@ -639,6 +678,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(goes_together),
         cmocka_unit_test(keeps_the_arms_apart),
+        cmocka_unit_test(tells_contradictions),
         cmocka_unit_test(names_the_method),
         cmocka_unit_test(has_the_time_of_its_session),
         cmocka_unit_test(uses_the_form_of_the_site),

@@ -61,7 +61,8 @@ async function withoutToken({ outside }) {
             expect(/^Bearer\b/.test(answer.headers['www-authenticate']),
                 `WWW-Authenticate: ${answer.headers['www-authenticate']}`);
         }
-        for (const path of ['/queue', '/held', '/metrics', '/', '/x']) {
+        for (const path of ['/queue', '/held', '/decisions', '/metrics',
+            `/review?access=${MARK}-door`, '/', '/x']) {
             const answer = await outside.get(`${outside.origin}${path}`,
                 headers);
             expectRefused(answer, 401, 'unauthorized', '', path);
@@ -76,7 +77,8 @@ async function withToken({ outside }) {
         expectStatus(await outside.get('/Task', headers), 200, scheme);
         expectStatus(await outside.send('POST', '/Observation', reading,
             headers), scheme === 'Bearer' && token === TOKEN ? 201 : 200, 'POST');
-        for (const path of ['/queue', '/held', '/metrics'])
+        for (const path of ['/queue', '/held', '/decisions', '/metrics',
+            `/review?access=${MARK}-door`])
             expectStatus(await outside.ops(path, headers), 200, path);
         expectRefused(await outside.get('/Observation/x', headers), 404,
             'not-found');

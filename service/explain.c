@@ -1,0 +1,167 @@
+#include "service/explain.h"
+
+#include "adapters/fhir_time.h"
+#include "adapters/queue_text.h"
+#include "adapters/wording.h"
+#include "service/names.h"
+#include "service/suggest.h"
+
+enum { FOUND_MAX = 8, TEXT_MAX = 4 * WORDING_SIZE_MAX };
+
+/* ---- which one ------------------------------------------------------------ */
+
+struct found {
+    int64_t access; /* of the first */
+    size_t count;
+};
+
+static void list_one(struct db *db, enum query q, struct buf *out)
+{
+    const char *name = db_text(db, q, 4);
+
+    buf_puts(out, "  ");
+    queue_text_clean(out, access_words(db_text(db, q, 1), db_text(db, q, 2)));
+    buf_puts(out, "; ");
+    queue_text_clean(out, name != NULL ? name : "name not known");
+    buf_puts(out, ", ");
+    queue_text_clean(out, short_anchor(db_text(db, q, 5)));
+    buf_puts(out, db_int(db, q, 3) != 0 ? "\n" : " (no longer in use)\n");
+}
+
+/* One more than are listed tells that there are more. */
+static enum err find(struct db *db, enum query q, const char *name,
+                     struct found *found, struct buf *list)
+{
+    enum err e = db_query(db, q, "si", name, INT64(FOUND_MAX + 1));
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (found->count++ == 0)
+            found->access = db_int(db, q, 0);
+        if (found->count <= FOUND_MAX)
+            list_one(db, q, list);
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static void say_not_one(const char *name, const struct found *found,
+                        const struct buf *list, struct buf *out)
+{
+    buf_puts(out, found->count == 0 ? "No access is called \""
+                                    : "More than one access answers to \"");
+    queue_text_clean(out, name);
+    if (found->count == 0) {
+        buf_puts(out, "\", and no patient with an access that is in use.\n");
+        return;
+    }
+    buf_puts(out, "\":\n");
+    buf_add(out, list->data, list->len);
+    if (found->count > FOUND_MAX)
+        buf_puts(out, "  ... and more\n");
+    buf_puts(out, "Name it by its own identifier or id.\n");
+}
+
+/* ---- what has been said --------------------------------------------------- */
+
+static void say_open(struct db *db, enum query q, bool reminder,
+                     const struct zone *zone, struct buf *out)
+{
+    char due[FHIR_TIME_SIZE], opened[FHIR_TIME_SIZE];
+    bool taken = db_int(db, q, 2) == EPISODE_TAKEN;
+    bool overdue = reminder && db_int(db, q, 3) != 0;
+    int fid = reminder ? 5 : 6;
+
+    fhir_date_write(db_int(db, q, reminder ? 4 : 5), zone, due);
+    buf_printf(out, "  %s%s %lld: ", group_word((enum group)db_int(db, q, 0)),
+               reminder ? " reminder" : "", (long long)db_int(db, q, 1));
+    if (!reminder) {
+        fhir_date_write(db_int(db, q, 4), zone, opened);
+        buf_printf(out, "%s, open since %s, ",
+                   urgency_word((enum urgency)db_int(db, q, 3)), opened);
+    }
+    buf_printf(out, "%s%s by %s, Task/%s%s\n", taken ? "in hand, " : "",
+               overdue ? "overdue," : "due", due, db_text(db, q, fid),
+               db_int(db, q, fid + 1) != 0 ? ", not posted (silent mode)" : "");
+}
+
+static enum err say_all(struct db *db, enum query q, int64_t access,
+                        bool reminder, const struct zone *zone, struct buf *out)
+{
+    enum err e = db_query(db, q, "i", access);
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK)
+        say_open(db, q, reminder, zone, out);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static enum err say_said(struct db *db, const struct review *review,
+                         int64_t access, struct buf *out)
+{
+    size_t before;
+    enum err e;
+
+    buf_puts(out, "\nWhat has been said\n");
+    before = out->len;
+    e = say_all(db, Q_EPISODE_OF_ACCESS, access, false, review->zone, out);
+    if (e == ERR_OK)
+        e = say_all(db, Q_REPEAT_OF_ACCESS, access, true, review->zone, out);
+    if (e == ERR_OK && out->len == before)
+        buf_puts(out, "  Nothing is open for this access.\n");
+    if (review->silent)
+        buf_puts(out, "  Silent mode: nothing is posted.\n");
+    return e;
+}
+
+/* ---- what holds ----------------------------------------------------------- */
+
+static enum err say_review(struct db *db, const struct review *review,
+                           int64_t access, struct buf *out)
+{
+    struct look look;
+    struct readiness readiness;
+    struct wording w;
+    struct buf text, label;
+    enum err e = look_at(db, review, access, &look);
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&label, WORDING_SIZE_MAX);
+    queue_text_clean(&label, access_name(&look.access));
+    readiness_assess(&look.history, review->policy, &look.findings, &readiness);
+    w = (struct wording){ .history = &look.history,
+                          .policy = review->policy,
+                          .findings = &look.findings,
+                          .zone = review->zone,
+                          .access_label = label.data };
+    buf_init(&text, TEXT_MAX);
+    if (!look.access.active)
+        buf_puts(&text, "This access is no longer in use: no rule looks at "
+                        "it.\n\n");
+    wording_review(&w, &readiness, &text);
+    e = buf_ok(&text);
+    if (e == ERR_OK)
+        buf_add(out, text.data, text.len);
+    buf_clear(&text);
+    buf_clear(&label);
+    look_clear(&look);
+    return e == ERR_OK ? say_said(db, review, access, out) : e;
+}
+
+enum err explain_access(struct db *db, const struct review *review,
+                        const char *name, int *status, struct buf *out)
+{
+    struct found found = { .count = 0 };
+    struct buf list;
+    enum err e;
+
+    buf_init(&list, WORDING_SIZE_MAX);
+    e = find(db, Q_ACCESS_NAMED, name, &found, &list);
+    if (e == ERR_OK && found.count == 0)
+        e = find(db, Q_ACCESS_OF_NAMED, name, &found, &list);
+    *status = found.count == 0 ? 404 : found.count == 1 ? 200 : 409;
+    if (e == ERR_OK && found.count == 1)
+        e = say_review(db, review, found.access, out);
+    else if (e == ERR_OK)
+        say_not_one(name, &found, &list, out);
+    buf_clear(&list);
+    return e == ERR_OK ? buf_ok(out) : e;
+}

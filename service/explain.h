@@ -1,0 +1,25 @@
+/*
+ * explain - one access, as it is now, for a person who asks
+ *
+ * Store thread only.  Evaluates, and changes nothing.
+ */
+#ifndef HEADGATE_SERVICE_EXPLAIN_H
+#define HEADGATE_SERVICE_EXPLAIN_H
+
+#include "adapters/buf.h"
+#include "service/review.h"
+
+/*
+ * explain_access - what holds for an access, what does not and why, and what
+ * has been said
+ *
+ * name    its label, an identifier (value, or "system|value"), or the id of its
+ *         BodyStructure; or an identifier or id of a patient with one access
+ * status  out: 200; 404, nothing is called so; 409, more than one is: out then
+ *         says what was found
+ */
+MUST_CHECK enum err explain_access(struct db *db, const struct review *review,
+                                   const char *name, int *status,
+                                   struct buf *out);
+
+#endif

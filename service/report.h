@@ -1,0 +1,32 @@
+/*
+ * report - answers that are put together in the store's thread as text; private
+ * to the routes
+ */
+#ifndef HEADGATE_SERVICE_REPORT_H
+#define HEADGATE_SERVICE_REPORT_H
+
+#include "adapters/queue_write.h"
+#include "service/app.h"
+
+#define TEXT_TYPE   "text/plain; charset=utf-8"
+#define NDJSON_TYPE "application/x-ndjson"
+
+struct report {
+    struct exchange x; /* first */
+    bool table;        /* for people */
+    struct queue_options options;
+    int64_t from_ms;          /* what is older is left out */
+    char subject[256];        /* what was asked for, by name */
+    struct counters counters; /* as they stood when it was asked for */
+    const char *content_type;
+    int status; /* 200 unless run says otherwise */
+    enum err (*run)(struct db *db, struct report *r);
+};
+
+/* NULL: out of memory, and the request has been answered 503. */
+struct report *report_new(struct service *s, struct http_request *r,
+                          const char *content_type,
+                          enum err (*run)(struct db *db, struct report *r));
+void report_submit(struct report *report);
+
+#endif

@@ -1,0 +1,108 @@
+/* What a person of the site looks at: the queue, what is held, what was
+ * decided, one access. */
+#include "adapters/fhir_time.h"
+#include "service/decisions.h"
+#include "service/explain.h"
+#include "service/queue.h"
+#include "service/report.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static enum err run_queue(struct db *db, struct report *r)
+{
+    return queue_read(db, r->table ? &r->options : NULL, clock_ms() / 1000,
+                      r->x.service->zone, &r->x.body);
+}
+
+void route_queue(struct service *s, struct http_request *r)
+{
+    const char *columns = http_query(r, "columns");
+    bool table = http_query(r, "table") != NULL;
+    struct report *report =
+        report_new(s, r, table ? TEXT_TYPE : NDJSON_TYPE, run_queue);
+
+    if (report == NULL)
+        return;
+    report->table = table;
+    report->options = (struct queue_options){
+        .columns = columns != NULL ? (int)strtol(columns, NULL, 10) : 0,
+        .colour = http_query(r, "colour") != NULL,
+        .silent = s->review.silent,
+        .now_s = clock_ms() / 1000,
+        .zone = s->zone
+    };
+    report_submit(report);
+}
+
+static enum err run_held(struct db *db, struct report *r)
+{
+    return held_read(db, r->x.service->zone, &r->x.body);
+}
+
+void route_held(struct service *s, struct http_request *r)
+{
+    struct report *report = report_new(s, r, TEXT_TYPE, run_held);
+
+    if (report != NULL)
+        report_submit(report);
+}
+
+static void refuse_parameter(struct report *report, const char *text)
+{
+    outcome_add(&report->x.outcome, SEV_ERROR, "bad-parameter", "", "%s", text);
+    exchange_refuse(&report->x);
+}
+
+static enum err run_decisions(struct db *db, struct report *r)
+{
+    return decisions_read(db, r->from_ms, !r->table, r->x.service->zone,
+                          &r->x.body);
+}
+
+void route_decisions(struct service *s, struct http_request *r)
+{
+    const char *since = http_query(r, "since");
+    bool table = http_query(r, "json") == NULL;
+    struct report *report =
+        report_new(s, r, table ? TEXT_TYPE : NDJSON_TYPE, run_decisions);
+    struct fhir_time from;
+
+    if (report == NULL)
+        return;
+    report->table = table;
+    report->from_ms = INT64_MIN;
+    if (since != NULL) {
+        if (fhir_time_read(since, strlen(since), s->zone, &from) != ERR_OK) {
+            refuse_parameter(report, "since is not a date: YYYY-MM-DD");
+            return;
+        }
+        report->from_ms = from.start_s * 1000;
+    }
+    report_submit(report);
+}
+
+static enum err run_review(struct db *db, struct report *r)
+{
+    const struct service *s = r->x.service;
+
+    return explain_access(db, &s->review, r->subject, &r->status, &r->x.body);
+}
+
+void route_review(struct service *s, struct http_request *r)
+{
+    const char *access = http_query(r, "access");
+    struct report *report = report_new(s, r, TEXT_TYPE, run_review);
+    size_t size = sizeof(report->subject);
+
+    if (report == NULL)
+        return;
+    if (access == NULL || access[0] == '\0' || strlen(access) >= size) {
+        refuse_parameter(report, "access names which one: its identifier, "
+                                 "label or id, or that of its patient");
+        return;
+    }
+    snprintf(report->subject, size, "%s", access);
+    report_submit(report);
+}

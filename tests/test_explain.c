@@ -1,0 +1,189 @@
+/* One access for a person who asks: which one is meant, and what is said. */
+#include "service/explain.h"
+#include "tests/service_world.h"
+#include "tests/test.h"
+
+#define ACCESS "BodyStructure/acc-7"
+
+static struct world *world(void **state)
+{
+    return *state;
+}
+
+/* One patient with one access, another with two. */
+static int start(void **state)
+{
+    struct world *w;
+
+    world_start(state);
+    w = *state;
+    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    assert_int_equal(world_put(w, "p-2", pat_json("p-2", "1002")), 201);
+    assert_int_equal(
+        world_put(w, "acc-8",
+                  ACC(.id = "acc-8", .identifier = "A-8",
+                      .patient = "Patient/p-2", .site = "Left forearm")),
+        201);
+    assert_int_equal(
+        world_put(w, "acc-9",
+                  ACC(.id = "acc-9", .identifier = "A-9",
+                      .patient = "Patient/p-2", .site = "Right forearm")),
+        201);
+    assert_int_equal(world_post(w, OBS(.value = "2240", .access = ACCESS,
+                                       .ago_h = 7 * DAYS)),
+                     201);
+    assert_int_equal(world_post(w, OBS(.value = "2310", .access = ACCESS)),
+                     201);
+    world_review(w);
+    return 0;
+}
+
+static int ask(struct world *w, const char *name, struct buf *out)
+{
+    int status = 0;
+
+    buf_empty(out);
+    assert_int_equal(explain_access(w->db, &w->review, name, &status, out),
+                     ERR_OK);
+    return status;
+}
+
+static void names(void **state)
+{
+    static const struct {
+        const char *name;
+        int status;
+        const char *says;
+    } cases[] = {
+        { "A-7", 200, "HF-1" },
+        { IDS "access|A-7", 200, "HF-1" },
+        { "acc-7", 200, "HF-1" },
+        { "BodyStructure/acc-7", 200, "HF-1" },
+        { "Fistula A-7 (left upper arm)", 200, "HF-1" },
+        { "1001", 200, "HF-1" },
+        { "p-1", 200, "HF-1" },
+        { "Patient/p-1", 200, "HF-1" },
+        { "1002", 409, "Fistula A-8 (left forearm)" },
+        { "p-2", 409, "Fistula A-9 (right forearm)" },
+        { "A-8", 200, "Nothing is open" },
+        { "7", 404, "\"7\"" },
+        { "-7", 404, "\"-7\"" },
+        { "%", 404, "\"%\"" },
+        { "A-77", 404, "\"A-77\"" },
+        { "", 404, "\"\"" },
+    };
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].name);
+        assert_int_equal(ask(w, cases[i].name, &out), cases[i].status);
+        if (strstr(out.data, cases[i].says) == NULL)
+            fail_msg("%s is not in:\n%s", cases[i].says, out.data);
+    }
+    buf_clear(&out);
+}
+
+/* It may be asked for as often as one likes. */
+static void nothing_is_changed(void **state)
+{
+    static const char *const tables[] = { "news",   "episode", "repeat",
+                                          "task",   "version", "decision",
+                                          "outbox", "reading" };
+    struct world *w = world(state);
+    long long before[COUNT(tables)];
+    char sql[64];
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    for (int round = 0; round < 2; round++) {
+        for (size_t i = 0; i < COUNT(tables); i++) {
+            long long n;
+
+            snprintf(sql, sizeof(sql), "SELECT count(*) FROM %s", tables[i]);
+            n = world_count(w, sql);
+            if (round > 0)
+                assert_int_equal(n, before[i]);
+            before[i] = n;
+        }
+        world_now_s += 100 * 86400; /* much would be due by then */
+        assert_int_equal(ask(w, "A-7", &out), 200);
+    }
+    buf_clear(&out);
+}
+
+static void what_is_open_is_listed(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_non_null(strstr(out.data, "flow 1: routine, open since 2026-03-06, "
+                                     "due by "));
+    assert_null(strstr(out.data, "in hand"));
+    world_person(w, "refer-flow-review", "accepted");
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_non_null(strstr(out.data, "in hand, due by "));
+    world_person(w, "refer-flow-review", "completed");
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_non_null(strstr(out.data, "Nothing is open for this access"));
+    buf_clear(&out);
+}
+
+static void one_given_up_can_be_asked_for(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    assert_int_equal(
+        world_put(w, "acc-7",
+                  ACC(.id = "acc-7", .identifier = "A-7", .inactive = true)),
+        200);
+    world_review(w);
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_non_null(strstr(out.data, "no longer in use"));
+    assert_int_equal(ask(w, "1001", &out), 404); /* none that is in use */
+    buf_clear(&out);
+}
+
+/* Names come from outside: nothing of them may steer a terminal. */
+static void a_name_does_not_steer_a_terminal(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    assert_int_equal(
+        world_put(w, "acc-8",
+                  ACC(.id = "acc-8", .identifier = "A-8",
+                      .patient = "Patient/p-2", .site = "arm \\u001b[31m")),
+        200);
+    world_review(w);
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, "A-8", &out), 200);
+    assert_null(strchr(out.data, '\033'));
+    assert_non_null(strstr(out.data, "(arm [31m)"));
+    assert_int_equal(ask(w, "1002", &out), 409);
+    assert_null(strchr(out.data, '\033'));
+    assert_int_equal(ask(w, "\033[31m", &out), 404);
+    assert_null(strchr(out.data, '\033'));
+    buf_clear(&out);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+#define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
+        TEST(names),
+        TEST(nothing_is_changed),
+        TEST(what_is_open_is_listed),
+        TEST(one_given_up_can_be_asked_for),
+        TEST(a_name_does_not_steer_a_terminal),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
