@@ -4,6 +4,7 @@
 #include "adapters/queue_text.h"
 #include "planner/rules.h"
 #include "service/names.h"
+#include "service/remarks.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -256,5 +257,7 @@ enum err held_read(struct db *db, const struct zone *zone, struct buf *out)
         buf_printf(out, "... and %lld more\n",
                    (long long)(db_int(db, Q_HELD_COUNT, 0) - HELD_SHOWN_MAX));
     db_done(db, Q_HELD_COUNT);
+    if (e == ERR_OK)
+        e = remarks_read(db, out);
     return e == ERR_OK ? buf_ok(out) : e;
 }

@@ -6,6 +6,7 @@
 #include "service/log.h"
 #include "service/news.h"
 #include "service/readings.h"
+#include "service/remarks.h"
 #include "service/suggest.h"
 
 #include <stdlib.h>
@@ -197,6 +198,11 @@ static enum err review_look(struct db *db, const struct review *review,
     for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++)
         e = review_group(&s, &l->findings, (enum group)g, &next_s);
     *told = *told || s.told;
+    if (e == ERR_OK && (!l->access.active || l->access.merged != 0))
+        e = remarks_clear(db, l->access.id);
+    else if (e == ERR_OK)
+        e = remarks_note(db, l->access.id, &l->history, review->policy,
+                         review->zone);
     return e == ERR_OK ? mark_next(db, l, next_s) : e;
 }
 

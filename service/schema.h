@@ -101,6 +101,10 @@ static const char schema_sql[] =
     " tries INT NOT NULL, due_ms INT NOT NULL, state INT NOT NULL, remote TEXT, status INT, answer TEXT);"
     "CREATE INDEX outbox_due ON outbox(due_ms) WHERE state = 0;"
 
+    /* what the last review of an access found contradictory: kept and not used */
+    "CREATE TABLE remark(access INT, n INT, part INT NOT NULL, at_s INT NOT NULL, text TEXT NOT NULL,"
+    " PRIMARY KEY(access, n)) WITHOUT ROWID;"
+
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
     " PRIMARY KEY(type, system, value)) WITHOUT ROWID;";
@@ -121,7 +125,9 @@ static const struct {
          "ALTER TABLE decision ADD COLUMN how INT NOT NULL DEFAULT 0;"
          "ALTER TABLE decision ADD COLUMN silent INT NOT NULL DEFAULT 0;"
          "ALTER TABLE task ADD COLUMN silent INT NOT NULL DEFAULT 0;"
-         "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;" },
+         "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;"
+         "CREATE TABLE remark(access INT, n INT, part INT NOT NULL, at_s INT NOT NULL, text TEXT NOT NULL,"
+         " PRIMARY KEY(access, n)) WITHOUT ROWID;" },
 };
 /* clang-format on */
 

@@ -160,6 +160,47 @@ static void people_change_it(void **state)
     buf_clear(&out);
 }
 
+/* A Kt/V of 1.1 beside urea that makes it 1.47: neither is used, and both are
+ * listed for the unit. */
+static void contradictions_are_listed(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 65536);
+    for (int again = 0; again < 2; again++) {
+        static const struct {
+            const char *code, *value, *unit;
+        } rows[] = {
+            { "bun-pre", "70", "mg/dL" },       { "bun-post", "20", "mg/dL" },
+            { "treatment-time", "240", "min" }, { "uf-volume", "2500", "mL" },
+            { "post-weight", "75", "kg" },      { "spktv", "1.10", "1" },
+        };
+
+        for (size_t i = 0; again == 0 && i < COUNT(rows); i++)
+            assert_int_equal(
+                world_post(w,
+                           OBS(.identifier = rows[i].code, .code = rows[i].code,
+                               .value = rows[i].value, .unit = rows[i].unit,
+                               .status = "final", .ago_h = 48)),
+                201);
+        world_review(w);
+        assert_int_equal(world_count(w, "SELECT count(*) FROM remark"), 1);
+    }
+    assert_int_equal(held_read(w->db, w->zone, &out), ERR_OK);
+    assert_non_null(strstr(out.data, "Contradictory, kept and not used:"));
+    assert_non_null(strstr(out.data, "Single-pool Kt/V 1.10"));
+    assert_non_null(strstr(out.data, "it would be 1.47"));
+    /* the unit corrects it */
+    assert_int_equal(world_post(w, OBS(.identifier = "spktv", .code = "spktv",
+                                       .value = "1.47", .unit = "1",
+                                       .status = "corrected", .ago_h = 48)),
+                     200);
+    world_review(w);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM remark"), 0);
+    buf_clear(&out);
+}
+
 static void what_is_held_is_listed(void **state)
 {
     struct world *w = world(state);
@@ -197,6 +238,7 @@ int main(void)
         TEST(as_a_table),
         TEST(people_change_it),
         TEST(what_is_held_is_listed),
+        TEST(contradictions_are_listed),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
