@@ -165,8 +165,10 @@ static enum end_reason why_ended(const struct history *h,
             return END_SUPERSEDED;
     }
     for (size_t i = 0; i < h->count; i++) {
+        /* the band that a visit follows is its ground, not its end */
         if (h->readings[i].start_s >= newest_s &&
-            reading_is_intervention(&h->readings[i]))
+            reading_is_intervention(&h->readings[i]) &&
+            !has(episode->evidence, episode->evidence_count, &h->readings[i]))
             return END_STAGE;
     }
     return END_CLEARED;

@@ -738,6 +738,60 @@ static void closes_reminders_without_ground(void **state)
     assert_false(s.verdict.repeat_done);
 }
 
+/* The visits after a band: due, overdue, recorded late; and the next one. */
+static void follows_the_visits(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_FOLLOW_UP);
+    ARRIVE(&s, SIGN(0, SIGN_BANDED));
+    (void)review(&s, 2);
+    assert_int_equal(s.verdict.repeat, ACT_NOTHING);
+    (void)review(&s, 2.5); /* the first session, from 2.25 to 3.75 */
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_true(s.repeat.occasion == kit_s(3.75));
+    ARRIVE(&s, SIGN(3, SIGN_THRILL_PRESENT));
+    ARRIVE(&s, NUMBER(3, Q_PUMP_FLOW, 300));
+    ARRIVE(&s, SIGN(3, SIGN_NO_COMPLAINT));
+    assert_int_equal(review(&s, 3), ACT_NOTHING);
+    assert_int_equal(s.verdict.repeat, ACT_END);
+    assert_true(s.verdict.repeat_done);
+    (void)review(&s, 9); /* the early visit, from 8.25 to 13.75 */
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_int_equal(s.repeat.number, 2);
+    assert_int_equal(review(&s, 14), ACT_OPEN); /* overdue: a suggestion */
+    assert_int_equal(s.verdict.repeat, ACT_END);
+    assert_false(s.verdict.repeat_done);
+    assert_int_equal(review(&s, 15), ACT_NOTHING);
+    ARRIVE(&s, FLOW(16, 900));
+    ARRIVE(&s, NUMBER(16, Q_SPKTV, 1.4));
+    ARRIVE(&s, SIGN(16, SIGN_NO_COMPLAINT));
+    assert_int_equal(review(&s, 16), ACT_END);
+    assert_int_equal(s.verdict.reason, END_CLEARED);
+    (void)review(&s, 23); /* the visit of the month: another reminder */
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_int_equal(review(&s, 38), ACT_OPEN); /* overdue again */
+    assert_int_equal(s.episode.number, 2);
+}
+
+/* A person has closed the overdue visit: the next one is news all the same. */
+static void a_closed_visit_mutes_no_other(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_FOLLOW_UP);
+    ARRIVE(&s, SIGN(0, SIGN_BANDED));
+    assert_int_equal(review(&s, 4), ACT_OPEN);
+    close_episode(&s, EPISODE_DONE, 5);
+    assert_int_equal(review(&s, 6), ACT_NOTHING);
+    (void)review(&s, 9);
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_int_equal(review(&s, 14), ACT_OPEN);
+    assert_int_equal(s.episode.number, 2);
+}
+
 static void reminds_of_nothing_old(void **state)
 {
     static struct scene s;
@@ -812,6 +866,8 @@ int main(void)
         cmocka_unit_test(leaves_time_to_measure),
         cmocka_unit_test(closes_reminders_that_cleared),
         cmocka_unit_test(closes_reminders_without_ground),
+        cmocka_unit_test(follows_the_visits),
+        cmocka_unit_test(a_closed_visit_mutes_no_other),
         cmocka_unit_test(reminds_of_nothing_old),
         cmocka_unit_test(limits_evidence),
     };

@@ -84,8 +84,10 @@ const cases = {
     },
     async 'every Task is valid R4'({ service }) {
         const tasks = await searchAll(`${service.url}/Task?_count=7`);
-        expect(tasks.length === expected.open.length + expected.repeat_asked.length,
-            `${tasks.length} Tasks`);
+        // what was said while the year was only half there may be closed again
+        const open = tasks.filter((t) => t.status === 'requested');
+        expect(open.length === expected.open.length + expected.repeat_asked.length,
+            `${open.length} open Tasks`);
         checkValid(tasks);
     },
     async 'stored readings are served back and are valid R4'({ service, lines }) {
