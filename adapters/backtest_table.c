@@ -96,13 +96,14 @@ static void write_cell(const struct backtest_page *p,
         [CELL_WITH_EVENT] = c->with_event
     };
 
-    text[0] = '\0';
+    snprintf(text, CELL_SIZE, "-");
     if (cell == CELL_RATE && c->raised > 0 && p->data->patient_months > 0.0)
         snprintf(text, CELL_SIZE, "%.2f",
                  (double)c->raised * 100.0 / p->data->patient_months);
     else if (cell == CELL_LEAD && !isnan(c->lead_d))
         snprintf(text, CELL_SIZE, "%.0f", c->lead_d);
-    else if (cell != CELL_REMINDERS || line.rule < 0 || r->reminders_by_rule)
+    else if (cell != CELL_RATE && cell != CELL_LEAD &&
+             (cell != CELL_REMINDERS || line.rule < 0 || r->reminders_by_rule))
         write_count(text, counts[cell]);
 }
 
@@ -122,7 +123,7 @@ static void write_change(const struct backtest_page *p,
 
 static void put_right(struct buf *out, const char *text, int columns)
 {
-    buf_printf(out, "%*s", columns, text);
+    buf_printf(out, " %*s", columns - 1, text); /* columns never touch */
 }
 
 static int table_columns(const struct backtest_page *p, const struct table *t)

@@ -1,6 +1,7 @@
 #include "adapters/backtest_table.h"
 
 #include "adapters/fhir_time.h"
+#include "adapters/wording.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -127,6 +128,16 @@ static void put_seen(const struct backtest_page *p)
     paragraph_say(&g,
                   "Nobody acts in a back test: a suggestion stays open until "
                   "later readings end it.");
+    if (d->effective)
+        paragraph_say(&g, "Readings are taken to have arrived when they were "
+                          "measured.");
+    paragraph_end(&g);
+    if (!d->is_export)
+        return;
+    paragraph_start(&g, p->out, "WARNING");
+    paragraph_say(&g, "all arrivals lie on one day: lead times and delays mean "
+                      "nothing; --arrival effective takes the time of the "
+                      "reading instead.");
     paragraph_end(&g);
 }
 
@@ -134,14 +145,18 @@ static void put_policy(const struct backtest_page *p, size_t k)
 {
     const struct backtest_report *r = p->reports[k];
     struct paragraph g;
+    struct buf approver;
 
+    buf_init(&approver, WORDING_SIZE_MAX);
+    wording_approver(r->approver, &approver);
     paragraph_start(&g, p->out,
                     p->report_count == 1 ? "Policy"
                     : k == 0             ? "Left"
                                          : "Right");
-    paragraph_say(&g, "%sversion %s of %s, approved by: %s",
+    paragraph_say(&g, "%sversion %s of %s, %s",
                   p->report_count == 1 ? "" : "policy ", r->version, r->date,
-                  r->approver);
+                  approver.data);
+    buf_clear(&approver);
     if (r->given_up > 0)
         paragraph_say(&g, "; %lu reviews failed and were given up",
                       r->given_up);
@@ -212,7 +227,7 @@ static void put_legend(const struct backtest_page *p)
                     "were raised (several may)" },
         { "later", "the rule joined a suggestion that was open" },
         { "/100pm", "raised per 100 patient-months; a patient counts from the "
-                    "first to the last arrival" },
+                    "first arrival to the end" },
         { "imm...", "the highest urgency reached: immediate, asap, urgent, "
                     "routine" },
         { "again", "raised within 90 days of the end of one like it" },

@@ -46,6 +46,8 @@ struct backtest_data {
     int64_t first_s, last_s; /* arrivals */
     int64_t until_s;         /* where the clock stopped */
     unsigned long events;    /* since the first arrival */
+    bool is_export;          /* all arrived on one day, see backtest_feed.h */
+    bool effective;          /* arrivals are the times of measurement */
 };
 
 /* A reading that a suggestion rests on. */

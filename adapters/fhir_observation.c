@@ -335,6 +335,29 @@ static void read_values(struct fhir_ctx *c, struct fhir_observation *o,
     fhir_place_pop(&c->place, back);
 }
 
+/* A clock or a zone that is wrong must not hold back an emergency: a sign of
+ * one that is dated in the future counts as seen now. */
+static void trust_emergencies(struct fhir_ctx *c, struct fhir_observation *o)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < o->reading_count; i++) {
+        struct fhir_reading *r = &o->readings[i];
+
+        if (r->hold != HOLD_TIME || !reading_is_emergency(&r->reading))
+            continue;
+        r->hold = HOLD_NONE;
+        r->reading.start_s = c->reader->now_s;
+        r->reading.end_s = c->reader->now_s + 1;
+        r->reading.precision = AT_SECOND;
+        any = true;
+    }
+    if (any)
+        fhir_say_at(c, effective_key(c->resource), SEV_WARNING, "future-time",
+                    "A sign of emergency counts as seen now, whatever its "
+                    "time");
+}
+
 void fhir_read_observation(struct fhir_ctx *c)
 {
     struct fhir_observation *o = &c->item->u.observation;
@@ -360,4 +383,5 @@ void fhir_read_observation(struct fhir_ctx *c)
     at.site = o->site;
     at.method = fhir_read_method(c, json_object_get(c->resource, "method"));
     read_values(c, o, &at);
+    trust_emergencies(c, o);
 }

@@ -27,8 +27,9 @@ static void read_type(struct fhir_ctx *c, struct fhir_access *a)
     a->type = type != SIGN_NONE ? type : SIGN_TYPE_UNKNOWN;
     if (morphology != NULL && type == SIGN_NONE && !said_unknown)
         fhir_say_at(c, "morphology", SEV_WARNING, "code-unknown",
-                    "This type of access is not known here: the limits for "
-                    "low flow are not applied to it");
+                    "This type of access is not known here: of the limits "
+                    "that depend on it only those that all types share are "
+                    "applied");
     if (conflict)
         fhir_say_at(c, "morphology", SEV_ERROR, "code-conflict",
                     "Codings name different types of access");

@@ -4,6 +4,7 @@
  */
 #include "adapters/fhir_task.h"
 
+#include <stdio.h>
 #include <string.h>
 
 /* ---- status --------------------------------------------------------------- */
@@ -309,8 +310,29 @@ static void check_unchanged(json_t *before, json_t *after, struct outcome *o)
     }
 }
 
+/* "received, accepted or rejected"; "nothing else" */
+static void write_next(size_t from, char *text, size_t size)
+{
+    size_t count = 0, said = 0, len = 0;
+
+    for (size_t s = 0; s < STATUS_COUNT; s++)
+        count += (changes[from] & TO(s)) != 0;
+    snprintf(text, size, "nothing else");
+    for (size_t s = 0; s < STATUS_COUNT && len < size; s++) {
+        if ((changes[from] & TO(s)) == 0)
+            continue;
+        len += (size_t)snprintf(text + len, size - len, "%s%s",
+                                said == 0           ? ""
+                                : said + 1 == count ? " or "
+                                                    : ", ",
+                                status_codes[s]);
+        said++;
+    }
+}
+
 static void check_change(json_t *before, size_t to, struct outcome *o)
 {
+    char next[160];
     const char *old = fhir_string(before, "status");
     size_t from = find(status_codes, STATUS_COUNT, old != NULL ? old : "");
 
@@ -318,9 +340,10 @@ static void check_change(json_t *before, size_t to, struct outcome *o)
     if (from == to || from == STATUS_COUNT || to == STATUS_COUNT ||
         (changes[from] & TO(to)) != 0)
         return;
+    write_next(from, next, sizeof(next));
     outcome_add(o, SEV_ERROR, "value-conflict", "Task.status",
-                "A Task may not go from %s to %s", status_codes[from],
-                status_codes[to]);
+                "A Task may not go from %s to %s; from there it may become %s",
+                status_codes[from], status_codes[to], next);
 }
 
 static void check_task(json_t *before, json_t *after, struct outcome *o)

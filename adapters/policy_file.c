@@ -164,6 +164,16 @@ static enum err take_source(struct parse *p, int line, const char *key,
     return ERR_OK;
 }
 
+/* What steers a terminal is no part of a name. */
+static bool has_control(const char *text)
+{
+    for (; *text != '\0'; text++) {
+        if (iscntrl((unsigned char)*text))
+            return true;
+    }
+    return false;
+}
+
 static bool is_date(const char *text)
 {
     int year, month, day, end = 0;
@@ -198,6 +208,8 @@ static enum err take_head(struct parse *p, int line, const char *key,
             return refuse(p, line, "policy", key, "is given twice");
         if (!copy(heads[i].field, heads[i].size, trim(value, strlen(value))))
             return refuse(p, line, "policy", key, "is empty or too long");
+        if (has_control(heads[i].field))
+            return refuse(p, line, "policy", key, "has control characters");
         if (heads[i].field == p->policy->date && !is_date(p->policy->date))
             return refuse(p, line, "policy", key,
                           "is not a date of the form YYYY-MM-DD");
@@ -249,7 +261,9 @@ static enum err check_sources(struct parse *p, enum param row)
 static enum err check(struct parse *p)
 {
     const struct policy *policy = p->policy;
-    enum param at;
+    const struct param_info *beside;
+    enum param at, other;
+    char what[160];
 
     if (policy->version[0] == '\0' || policy->approver[0] == '\0' ||
         policy->date[0] == '\0') {
@@ -268,11 +282,15 @@ static enum err check(struct parse *p)
         if (check_sources(p, row) != ERR_OK)
             return ERR_CONFIG;
     }
-    if (policy_check(policy, &at) != ERR_OK)
-        return refuse(p, p->lines[at], param_info(at)->section,
-                      param_info(at)->key,
-                      "contradicts another row: limits out of order");
-    return ERR_OK;
+    if (policy_check(policy, &at, &other) == ERR_OK)
+        return ERR_OK;
+    beside = param_info(other);
+    snprintf(what, sizeof(what),
+             "contradicts [%s] %s (line %d): the first must not be above "
+             "the second",
+             beside->section, beside->key, p->lines[other]);
+    return refuse(p, p->lines[at], param_info(at)->section, param_info(at)->key,
+                  what);
 }
 
 enum err policy_file_read(const char *path, struct policy *policy,

@@ -61,7 +61,10 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
     if (row->opened_s != 0)
         fhir_time_write(row->opened_s, opened);
     buf_puts(out, "{");
-    fhir_out_text(out, "kind", row->reminder ? "reminder" : "referral");
+    fhir_out_text(out, "kind",
+                  row->held       ? "held-emergency"
+                  : row->reminder ? "reminder"
+                                  : "referral");
     json_text(out, "urgency", row->reminder ? "" : urgency_word(row->urgency));
     fhir_out_text(out, "state", row->state == EPISODE_TAKEN ? "taken" : "open");
     json_text(out, "patient", row->patient_name);
@@ -76,5 +79,8 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
     json_due(out, row, now_s, zone);
     json_text(out, "task", row->task_id);
     fhir_out_bool(out, "silent", row->silent);
+    fhir_out_bool(out, "ground_gone", row->ground_gone);
+    json_text(out, "observation",
+              row->observation != NULL ? row->observation : "");
     buf_puts(out, "}\n");
 }

@@ -170,6 +170,51 @@ bool queue_text_line(struct queue_span *rest, size_t columns,
     return true;
 }
 
+size_t queue_columns(int columns)
+{
+    columns = columns == 0 ? QUEUE_COLUMNS_DEFAULT : columns;
+    columns = columns < QUEUE_COLUMNS_LEAST ? QUEUE_COLUMNS_LEAST : columns;
+    return (size_t)(columns > QUEUE_COLUMNS_MOST ? QUEUE_COLUMNS_MOST
+                                                 : columns);
+}
+
+/* One line, without its line feed. */
+static void wrap_line(struct queue_span rest, size_t columns, struct buf *out)
+{
+    enum { HANG = 2, INDENT_MOST = 24 };
+    size_t indent = 0;
+    struct queue_span line;
+
+    while (indent < rest.len && rest.text[indent] == ' ')
+        indent++;
+    rest.text += indent;
+    rest.len -= indent;
+    indent = indent < INDENT_MOST ? indent : INDENT_MOST;
+    for (bool first = true; queue_text_line(&rest, columns - indent, &line);
+         first = false) {
+        if (!first)
+            buf_puts(out, "\n");
+        buf_printf(out, "%*s", (int)indent, "");
+        buf_add(out, line.text, line.len);
+        indent += first ? HANG : 0;
+    }
+    buf_puts(out, "\n");
+}
+
+void queue_page_wrap(const char *text, size_t len, int columns, struct buf *out)
+{
+    const char *end = text + len;
+
+    while (text < end) {
+        const char *feed = memchr(text, '\n', (size_t)(end - text));
+        const char *stop = feed != NULL ? feed : end;
+
+        wrap_line((struct queue_span){ text, (size_t)(stop - text) },
+                  queue_columns(columns), out);
+        text = stop + 1;
+    }
+}
+
 static int64_t local_day(int64_t at_s, const struct zone *zone)
 {
     return civil_day_of_s(at_s + zone_offset_s(zone, at_s));

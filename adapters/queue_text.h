@@ -41,6 +41,21 @@ struct queue_span {
 bool queue_text_line(struct queue_span *rest, size_t columns,
                      struct queue_span *line);
 
+/*
+ * queue_page_wrap - lines of text, each broken at the width of the terminal
+ *
+ * What a line is continued with stands a little further in than the line.
+ * columns  0: QUEUE_COLUMNS_DEFAULT; else brought into LEAST..MOST
+ */
+enum {
+    QUEUE_COLUMNS_LEAST = 60,
+    QUEUE_COLUMNS_MOST = 200,
+    QUEUE_COLUMNS_DEFAULT = 100 /* not a terminal */
+};
+size_t queue_columns(int columns);
+void queue_page_wrap(const char *text, size_t len, int columns,
+                     struct buf *out);
+
 /* Days from the site's today to the day of due_s; negative: it has passed. */
 int64_t queue_days(int64_t due_s, int64_t now_s, const struct zone *zone);
 

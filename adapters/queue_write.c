@@ -63,7 +63,8 @@ static void blanks(struct page *p, size_t count)
 static bool is_overdue(const struct queue_row *row,
                        const struct queue_options *o)
 {
-    return row->due_s != 0 && queue_days(row->due_s, o->now_s, o->zone) < 0;
+    return row->due_s != 0 && !row->ground_gone &&
+           queue_days(row->due_s, o->now_s, o->zone) < 0;
 }
 
 /* "in 3 days", "today", "2 days overdue" */
@@ -72,8 +73,11 @@ static void write_when(const struct queue_row *row,
 {
     int64_t days, shown;
 
-    if (row->due_s == 0) {
-        snprintf(text, 32, "no date set");
+    if (row->held || row->ground_gone || row->due_s == 0) {
+        snprintf(text, 32, "%s",
+                 row->held          ? "NOT PLACED"
+                 : row->ground_gone ? "to be closed"
+                                    : "no date set");
         return;
     }
     days = queue_days(row->due_s, o->now_s, o->zone);
@@ -89,7 +93,7 @@ static void write_when(const struct queue_row *row,
 
 /* ---- sections ----------------------------------------------------------- */
 
-/* In the order of reading; the last two stand for reminders. */
+/* In the order of reading; the last three do not stand for an urgency. */
 static const struct section {
     enum urgency urgency;
     enum style style;
@@ -108,8 +112,11 @@ static const struct section {
       "to measure again" },
     { URGENCY_NOTE, BOLD, "FOLLOW-UP - what a visit after a band records",
       "to follow up" },
+    { URGENCY_NOTE, BOLD,
+      "IN HAND, GROUND GONE: to be closed by whoever has it",
+      "in hand with their ground gone" },
 };
-enum { VISITS = COUNT(sections) - 1, REMINDERS = VISITS - 1 };
+enum { GONE = COUNT(sections) - 1, VISITS = GONE - 1, REMINDERS = VISITS - 1 };
 
 static bool is_visit(const struct queue_row *row)
 {
@@ -121,6 +128,8 @@ static size_t section_of(const struct queue_row *row)
 {
     size_t i = 0;
 
+    if (row->ground_gone)
+        return GONE;
     if (row->reminder)
         return is_visit(row) ? VISITS : REMINDERS;
     while (i < REMINDERS - 1 && sections[i].urgency != row->urgency)
@@ -252,6 +261,17 @@ static void say_task(struct entry *e, const struct queue_row *row)
     entry_paragraph(e, DIM);
 }
 
+/* It has no Task: who it was sent for is to be found out. */
+static void say_held(struct entry *e, const struct queue_row *row)
+{
+    struct page *p = e->page;
+
+    begin(p, "Observation/");
+    or_else(p, row->observation != NULL ? row->observation : "", "not known");
+    buf_puts(&p->words, ", kept and not used: see headgate quarantine");
+    entry_paragraph(e, DIM);
+}
+
 static void write_entry(struct page *p, const struct queue_row *row)
 {
     const struct queue_options *o = p->options;
@@ -259,13 +279,16 @@ static void write_entry(struct page *p, const struct queue_row *row)
     bool overdue = is_overdue(row, o);
     struct entry e = { .page = p,
                        .margin = { when, date, "" },
-                       .style = { overdue ? ALARM : BOLD, PLAIN, BOLD } };
+                       .style = { overdue || row->held ? ALARM : BOLD, PLAIN,
+                                  BOLD } };
 
     write_when(row, o, when);
-    if (row->due_s != 0)
+    if (row->held)
+        fhir_date_write(row->opened_s, o->zone, date);
+    else if (row->due_s != 0 && !row->ground_gone)
         fhir_date_write(row->due_s, o->zone, date);
     if (row->state == EPISODE_TAKEN)
-        e.margin[2] = "IN HAND";
+        e.margin[date[0] != '\0' ? 2 : 1] = "IN HAND";
     say_who(&e, row);
     say_labelled(&e,
                  is_visit(row)   ? "Record: "
@@ -273,7 +296,10 @@ static void write_entry(struct page *p, const struct queue_row *row)
                                  : "Seen: ",
                  row->headline);
     say_labelled(&e, "Suggested: ", row->suggestion);
-    say_task(&e, row);
+    if (row->held)
+        say_held(&e, row);
+    else
+        say_task(&e, row);
     while (e.line < COUNT(e.margin) && e.margin[e.line][0] != '\0')
         entry_line(&e, PLAIN, 0, (struct queue_span){ "", 0 });
 }
@@ -316,7 +342,8 @@ static void write_silent(struct page *p, const struct queue_row *rows,
     size_t posted = 0;
 
     for (size_t i = 0; i < count; i++)
-        posted += rows[i].silent ? 0 : 1;
+        posted += rows[i].silent || rows[i].held ? 0 : 1;
+    /* what is held has no Task that could have been */
     begin(p, "SILENT MODE: nothing of this has been posted, and nothing is. "
              "No Task is served, and none goes to a record.");
     if (posted > 0) {
@@ -370,20 +397,11 @@ static void write_caution(struct page *p, bool any)
     page_paragraph(p, PLAIN);
 }
 
-static size_t columns_of(const struct queue_options *o)
-{
-    int columns = o->columns == 0 ? QUEUE_COLUMNS_DEFAULT : o->columns;
-
-    columns = columns < QUEUE_COLUMNS_LEAST ? QUEUE_COLUMNS_LEAST : columns;
-    return (size_t)(columns > QUEUE_COLUMNS_MOST ? QUEUE_COLUMNS_MOST
-                                                 : columns);
-}
-
 void queue_write_table(const struct queue_row *rows, size_t count,
                        const struct queue_options *options, struct buf *out)
 {
     struct page p = { .options = options,
-                      .columns = columns_of(options),
+                      .columns = queue_columns(options->columns),
                       .out = out };
 
     /* Four texts of four bytes a character at most, and what joins them. */

@@ -1,9 +1,10 @@
 /*
  * queue_write - the referral queue for programs and for people
  *
- * Rows are written as they are given: the caller sorts them, the most urgent
- * first and by the day they are due, then what is to be measured again, then
- * the visits that are due.
+ * Rows are written as they are given: the caller sorts them, signs of
+ * emergency that are held first, then the most urgent and by the day they are
+ * due, then what is to be measured again, then the visits that are due, then
+ * what is in hand and has lost its ground.
  *
  * out->err holds what went wrong (ERR_LIMIT, ERR_MEMORY), see buf_ok.
  */
@@ -33,6 +34,11 @@ struct queue_row {
     const char *group;       /* group_word: "flow", "hand", "low-flow" ... */
     int64_t opened_s, due_s; /* UTC; 0 if not known */
     bool silent;             /* its Task was never posted */
+    bool held;               /* no referral: a sign of emergency among what is
+                                held back; opened_s: since when */
+    bool ground_gone;        /* a person has it in hand, and nothing holds any
+                                more: it only waits to be closed */
+    const char *observation; /* id, of one that is held */
 };
 
 /*
@@ -40,7 +46,7 @@ struct queue_row {
  *
  * Every member is always there; what is not known is null.
  *
- *     kind            "referral" or "reminder"
+ *     kind            "held-emergency", "referral" or "reminder"
  *     urgency         urgency_word; null for a reminder, which has none
  *     state           "open" or "taken" (a person has it in hand)
  *     patient, patient_number, unit, access
@@ -53,20 +59,17 @@ struct queue_row {
  *     due_days        days from the site's today to due; negative: overdue
  *     task            id of the Task
  *     silent          true: the Task was never posted, see silent mode
+ *     ground_gone     true: in hand, and nothing holds any more
+ *     observation     id, of a sign of emergency that is held; it has neither
+ *                     group nor Task nor day
  *
  * zone    of the site: a due date is one of its calendar
  */
 void queue_write_json(const struct queue_row *row, int64_t now_s,
                       const struct zone *zone, struct buf *out);
 
-enum {
-    QUEUE_COLUMNS_LEAST = 60,
-    QUEUE_COLUMNS_MOST = 200,
-    QUEUE_COLUMNS_DEFAULT = 100 /* not a terminal */
-};
-
 struct queue_options {
-    int columns; /* 0: the default; else brought into LEAST..MOST */
+    int columns; /* see queue_columns */
     bool colour; /* ANSI escapes; without them the same text */
     bool silent; /* silent mode: said at the top */
     int64_t now_s;

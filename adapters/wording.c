@@ -30,7 +30,7 @@ static const char *hand_first(const struct wording *w,
     return NULL;
 }
 
-void wording_suggestion(const struct wording *w, struct buf *out)
+void say_suggested(const struct wording *w, struct buf *out)
 {
     const struct finding *first = seen_leading(w);
     const char *hand = hand_first(w, first);
@@ -40,6 +40,13 @@ void wording_suggestion(const struct wording *w, struct buf *out)
     if (hand != NULL)
         say_template(w, first, hand, out);
     advice_say(w, first, out);
+}
+
+void wording_suggestion(const struct wording *w, struct buf *out)
+{
+    if (seen_late(w, "Seen", out))
+        buf_puts(out, ". ");
+    say_suggested(w, out);
 }
 
 void wording_headline(const struct wording *w, struct buf *out)
@@ -61,6 +68,7 @@ void wording_headline(const struct wording *w, struct buf *out)
             buf_puts(out, "; flow not known");
         }
     }
+    seen_late(w, "; seen", out);
 }
 
 /* What another group found, and left to this one to tell. */
@@ -115,6 +123,8 @@ void wording_description(const struct wording *w, struct buf *out)
     say_clean(out, w->access_label);
     buf_puts(out, ": ");
     say_seen(w, first, out);
+    if (seen_late(w, "\nSeen", out))
+        buf_puts(out, ".");
     buf_puts(out, "\nSuggested: ");
     advice_say(w, first, out);
     buf_puts(out, "\nThis is ");

@@ -76,9 +76,10 @@ void wording_overdue(const struct wording *w, const struct finding *f,
 void wording_why(const struct wording *w, enum rule rule, struct buf *out);
 
 /*
- * The whole of what is known of an access, for a person who asks: each rule
- * with what it rests on or why it does not hold, what stands between the
- * access and a band plan, sources.  w->group and w->due_s are not read.
+ * The whole of what is known of an access, for a person who asks: first the
+ * rules that hold, or have one reading so far, with what they rest on; then in
+ * two lines each why the others do not hold; what stands between the access
+ * and a band plan; sources.  w->group and w->due_s are not read.
  */
 void wording_review(const struct wording *w, const struct readiness *readiness,
                     struct buf *out);
@@ -89,6 +90,10 @@ void wording_limit(const struct wording *w, enum param p, struct buf *out);
 /* The UCUM unit that the number of a row is in; NULL where it has none that
  * says enough (grades, urgencies, counts): it is then said in words. */
 const char *wording_limit_unit(enum param p);
+
+/* Who answers for the limits: "approved by: access board", or, where the
+ * approver's row says so, "NOT APPROVED (defaults as shipped)". */
+void wording_approver(const char *approver, struct buf *out);
 
 /* What of a session is kept and not used, since it contradicts itself; one
  * sentence or two. */

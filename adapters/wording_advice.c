@@ -34,16 +34,48 @@ static bool is_of_dose(const struct finding *f)
 /* Urgent because the dose falls as well, and no sign was seen? */
 static bool is_for_dose(const struct wording *w, const struct finding *f)
 {
-    const struct finding *dose = rules_find(w->findings, RULE_AD_2);
     struct buf none;
     size_t signs;
 
-    if (!f->with_sign || dose == NULL || !dose->elsewhere)
+    /* a fall of the dose may be said in full at another access */
+    if (!f->with_sign)
         return false;
     buf_init(&none, WORDING_SIZE_MAX);
     signs = seen_signs(w, f, false, "", &none);
     buf_clear(&none);
     return signs == 0;
+}
+
+/* A high flow beside these is not one without signs. */
+static bool is_beside_signs(const struct wording *w)
+{
+    for (size_t i = 0; i < w->findings->count; i++) {
+        const struct finding *f = &w->findings->list[i];
+
+        if (f->confirmed && !f->historic && f->urgency > URGENCY_NOTE &&
+            (f->rule == RULE_HF_4 || rule_info(f->rule)->group == GROUP_HAND))
+            return true;
+    }
+    return false;
+}
+
+/* Are the complaints of the hand such as can be borne, and no more found? */
+static bool is_tolerable(const struct wording *w)
+{
+    bool mild = false;
+
+    for (size_t i = 0; i < w->findings->count; i++) {
+        const struct finding *f = &w->findings->list[i];
+
+        if (rule_info(f->rule)->group != GROUP_HAND || !f->confirmed ||
+            f->urgency == URGENCY_NOTE || f->rule == RULE_IS_6 ||
+            f->rule == RULE_IS_7)
+            continue;
+        if (f->rule != RULE_IS_4 || f->grade > GRADE_2A)
+            return false;
+        mild = true;
+    }
+    return mild;
 }
 
 static bool fits(const struct wording *w, const struct finding *f,
@@ -66,6 +98,10 @@ static bool fits(const struct wording *w, const struct finding *f,
         return f->grade == GRADE_4B;
     case GRADED:
         return !f->with_sign && has_grade(w, f);
+    case BESIDE_SIGNS:
+        return is_beside_signs(w);
+    case TOLERABLE:
+        return is_tolerable(w);
     case EMERGENCY:
         return seen_hand_emergency(w);
     case NERVES:
@@ -127,6 +163,9 @@ static const char *repeat_text(const struct finding *f)
     if (f->disagree)
         return "Measure the {again} a third time {repeat}: the measurements of "
                "one session contradict each other.";
+    if (f->low_pressure)
+        return "Measure the {again} again {repeat}, at the usual blood "
+               "pressure: a flow at a low pressure confirms nothing.";
     if (f->rule == RULE_PB_3)
         return quantity_info(f->repeat_of)->kind == VALUE_NUMBER
                    ? "Repeat the {again} {repeat}: this is not confirmed so "

@@ -31,6 +31,14 @@
 #define WEAK_HAND                                                              \
     "new weakness of the hand can become permanent if treatment is delayed, "  \
     "and a warm hand or a pulse at the wrist does not exclude it."
+#define NOT_SUITED                                                             \
+    "Reducing the flow, for example with a band, is not suited to ischaemia "  \
+    "of the hand at a normal or low access flow."
+#define REVIEW_OF_FLOW                                                         \
+    "Review by the access team, together with cardiology if the heart is "     \
+    "affected, of whether the flow should be reduced: measure the cardiac "    \
+    "output in the same session as the flow, arrange echocardiography, and "   \
+    "examine the heart and the hand."
 #define SEE_BAND "See the Task on the band, which tells of this as well."
 #define CHECK_DOSE                                                             \
     "Check how the samples were taken, the treatment time given, the pump "    \
@@ -42,13 +50,10 @@
 static const struct advice rows[] = {
     /* ---- flow high ---- */
     { RULE_HF_1, ELSEWHERE, SEE_BAND, NULL },
-    { RULE_HF_1, WITH_SIGN,
-      "Review by the access team, together with cardiology if the heart is "
-      "affected, of whether the flow should be reduced: measure the cardiac "
-      "output in the same session as the flow, arrange echocardiography, and "
-      "examine the heart and the hand.",
+    { RULE_HF_1, WITH_SIGN, REVIEW_OF_FLOW,
       "Examine the hand as well, and review whether the flow should be "
       "reduced." },
+    { RULE_HF_1, BESIDE_SIGNS, REVIEW_OF_FLOW, "Examine the hand as well." },
     { RULE_HF_1, ANY,
       "Review of the access: measure the cardiac output in the same session "
       "as the flow, arrange echocardiography, and examine the heart and the "
@@ -56,6 +61,10 @@ static const struct advice rows[] = {
       "Examine the hand as well. " DISPUTED },
     { RULE_HF_2, CONTRADICTORY, NULL, NULL }, /* a repeat only */
     { RULE_HF_2, ELSEWHERE, SEE_BAND, NULL },
+    { RULE_HF_2, BESIDE_SIGNS,
+      "Measure the cardiac output in the same session as the flow, examine "
+      "the heart and the hand, and review the flow together with the signs.",
+      "Examine the hand as well." },
     { RULE_HF_2, ANY,
       "Measure the cardiac output in the same session as the flow, examine "
       "the heart and the hand, and repeat the flow in 3 months. " DISPUTED,
@@ -140,21 +149,22 @@ static const struct advice rows[] = {
     { RULE_IS_6, ANY, NULL,
       COUNTS_AS_HIGH
       "; if both are clear, reducing the flow can be considered." },
+    { RULE_IS_7, TOLERABLE, NULL,
+      "The flow is normal or low: image the inflow artery of the "
+      "access. " NOT_SUITED },
     { RULE_IS_7, ANY, NULL,
       "The flow is normal or low: image the artery from the chest to the hand, "
-      "and consider repair of the inflow or revascularisation. Reducing the "
-      "flow, for example with a band, is not suited to ischaemia of the hand "
-      "at a normal or low access flow." },
+      "and consider repair of the inflow or revascularisation. " NOT_SUITED },
 
     /* ---- flow low, dysfunction ---- */
-    { RULE_LF_1, CONTRADICTORY, NULL, NULL }, /* a repeat only */
+    { RULE_LF_1, ONE_SO_FAR, NULL, NULL }, /* a repeat only */
     { RULE_LF_1, ELSEWHERE, SEE_BAND, NULL },
     { RULE_LF_1, LOST, THRILL_LOST, THRILL_LOST },
     { RULE_LF_1, SWELLING, IMAGE_WITH_VEINS, NULL },
     { RULE_LF_1, FOR_DOSE, IMAGE_FOR_DOSE, NULL },
     { RULE_LF_1, WITH_SIGN, IMAGE, NULL },
     { RULE_LF_1, ANY, EXAMINE, NULL },
-    { RULE_LF_2, CONTRADICTORY, NULL, NULL }, /* a repeat only */
+    { RULE_LF_2, ONE_SO_FAR, NULL, NULL }, /* a repeat only */
     { RULE_LF_2, ELSEWHERE, SEE_BAND, NULL },
     { RULE_LF_2, LOST, THRILL_LOST, THRILL_LOST },
     { RULE_LF_2, SWELLING, IMAGE_WITH_VEINS, NULL },
@@ -276,8 +286,8 @@ static const struct advice rows[] = {
       "number.",
       NULL },
     { RULE_IN_1, SEVERE,
-      "Phone now: examine the patient, take cultures, and call the access "
-      "surgeon. No band is to be planned.",
+      "Phone now: examine the patient, take cultures, follow the local sepsis "
+      "pathway, and call the access surgeon. No band is to be planned.",
       NULL },
     { RULE_IN_1, ANY,
       "Examine the access {within}, take cultures, and ask the access "

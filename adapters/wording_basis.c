@@ -8,7 +8,7 @@
 void say_readings(const struct wording *w, const struct finding *f,
                   struct buf *out)
 {
-    enum { LISTED_MAX = 8 };
+    enum { LISTED_MAX = 16 };
     size_t from =
         f->evidence_count > LISTED_MAX ? f->evidence_count - LISTED_MAX : 0;
 
@@ -19,7 +19,8 @@ void say_readings(const struct wording *w, const struct finding *f,
         wording_reading(&w->history->readings[f->evidence[i]], w->zone, out);
     }
     if (from > 0)
-        buf_printf(out, "; and %zu earlier", from);
+        buf_printf(out, "; and %zu %searlier", from,
+                   f->evidence_count == EVIDENCE_MAX ? "or more " : "");
     buf_puts(out, ".\n");
 }
 
@@ -41,7 +42,7 @@ void wording_basis(const struct wording *w, struct buf *out)
         return;
     buf_puts(out, "What this suggestion rests on, as of ");
     say_date(w, w->history->now_s, out);
-    buf_puts(out, "\n");
+    buf_puts(out, seen_late(w, "\nSeen", out) ? ".\n" : "\n");
     for (size_t i = 0; i < w->findings->count; i++) {
         const struct finding *f = &w->findings->list[i];
 

@@ -122,8 +122,8 @@ static void say_lines(const struct wording *w, const struct traits *t,
            out);
     say_if(t->no_flow, "The access flow near in time is not known.\n", out);
     say_if(typeless,
-           "The type of the access is not known: the limits for low flow, "
-           "which depend on it, were not applied.\n",
+           "The type of the access is not known: the limits that depend on "
+           "it were applied only where both types share them.\n",
            out);
 }
 

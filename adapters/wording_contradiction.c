@@ -29,6 +29,15 @@ void wording_contradiction(const struct history *h, const struct zone *zone,
     say_sent(h, c, out);
     buf_puts(out, " ");
     say_when(&h->readings[c->sent.readings[0]], zone, out);
+    if (c->impossible) {
+        const struct reading *pre = &h->readings[c->raw[0]];
+
+        buf_puts(out, " is not below the ");
+        say_value(out, pre->quantity, pre->value, pre->bound, NAN);
+        buf_puts(out, " before: no dose is computed. Are the samples mixed "
+                      "up?");
+        return;
+    }
     if (isnan(c->computed)) {
         buf_puts(out, ": the measurements of one session differ too much; "
                       "they confirm nothing.");

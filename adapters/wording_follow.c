@@ -51,12 +51,22 @@ static void say_added(const struct wording *w, const struct verdict *verdict,
                out);
 }
 
+/* The same emergency in a later session: it was to be seen by now. */
+static void say_again(const struct wording *w, struct buf *out)
+{
+    buf_puts(out, " The same sign of emergency was seen again in a later "
+                  "session: ask at once what was done about it. This ");
+    buf_puts(out, w->due_s < w->history->now_s ? "was " : "is ");
+    say_by(w, out);
+    buf_puts(out, ".");
+}
+
 void wording_update(const struct wording *w, const struct verdict *verdict,
                     struct buf *out)
 {
     bool now = verdict->episode.urgency == URGENCY_IMMEDIATE;
 
-    if (verdict->raised && now)
+    if ((verdict->raised || verdict->again) && now)
         buf_puts(out, "Phone now: this Task does not replace a call. ");
     buf_puts(out, "Update of ");
     say_date(w, w->history->now_s, out);
@@ -74,27 +84,39 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
         wording_headline(w, out);
         buf_puts(out, ".");
     }
+    if (verdict->again)
+        say_again(w, out);
     if (verdict->raised) {
         buf_puts(out, " This is more urgent than before, ");
         say_by(w, out);
         buf_puts(out, ". Suggested: ");
-        wording_suggestion(w, out);
+        say_suggested(w, out);
     }
     buf_puts(out, " " WORDING_SUPPORT);
 }
 
 /* ---- the end ---------------------------------------------------------------------- */
 
-static const char *cleared_words(enum group group)
+/* A visit that was overdue ends in one of three ways. */
+static const char *visit_words(const struct findings *findings)
 {
-    switch (group) {
+    if (findings->why[RULE_PB_1] == WHY_DONE)
+        return "What the visit asked for has been recorded";
+    if (rules_find(findings, RULE_PB_1) != NULL)
+        return "What the visit asked for was not recorded; the next visit is "
+               "due";
+    return "No visit after the band is due any more";
+}
+
+static const char *cleared_words(const struct wording *w)
+{
+    switch (w->group) {
     case GROUP_HAND:
     case GROUP_BLEEDING:
     case GROUP_INFECTION:
         return "Later examinations no longer show it";
     case GROUP_FOLLOW_UP:
-        return "What the visit asks for has been recorded, or the next visit "
-               "is due";
+        return visit_words(w->findings);
     case GROUP_FLOW:
     case GROUP_LOW_FLOW:
     case GROUP_DOSE:
@@ -105,16 +127,16 @@ static const char *cleared_words(enum group group)
     return "Later readings are back inside the limits";
 }
 
-static const char *reason_words(enum group group, enum end_reason reason)
+static const char *reason_words(const struct wording *w, enum end_reason reason)
 {
     switch (reason) {
     case END_CLEARED:
-        return cleared_words(group);
+        return cleared_words(w);
     case END_WITHDRAWN:
         return "A reading it rested on was corrected or withdrawn";
     case END_SUPERSEDED:
-        return group == GROUP_FLOW ? "A low flow has been confirmed since"
-                                   : "A high flow has been confirmed since";
+        return w->group == GROUP_FLOW ? "A low flow has been confirmed since"
+                                      : "A high flow has been confirmed since";
     case END_STAGE:
         return "An intervention on the access began a new stage";
     case END_INACTIVE:
@@ -220,7 +242,7 @@ static void say_last(const struct wording *w, struct buf *out)
 void wording_end(const struct wording *w, const struct verdict *verdict,
                  struct buf *reason, struct buf *note)
 {
-    const char *words = reason_words(w->group, verdict->reason);
+    const char *words = reason_words(w, verdict->reason);
 
     buf_puts(reason, words);
     buf_puts(note, "On ");

@@ -33,6 +33,7 @@ static const struct limit_row limit_rows[] = {
     { P_IS5_PRESSURE, OF_QUANTITY, Q_DIGITAL_PRESSURE },
     { P_IS5_INDEX, OF_QUANTITY, Q_DIGITAL_BRACHIAL_INDEX },
     { P_IS5_INDEX_SEVERE, OF_QUANTITY, Q_DIGITAL_BRACHIAL_INDEX },
+    { P_IS5_PRESSURE_SEVERE, OF_QUANTITY, Q_DIGITAL_PRESSURE },
     { P_IS6_FLOW, OF_QUANTITY, Q_ACCESS_FLOW },
     { P_IS7_FLOW, OF_QUANTITY, Q_ACCESS_FLOW },
     { P_LF1_FLOW, OF_QUANTITY, Q_ACCESS_FLOW },
@@ -117,11 +118,52 @@ static void say_form(enum form form, double value, struct buf *out)
     }
 }
 
+/* The row that says of how many last ones; PARAM_TOTAL: in a row. */
+static enum param of_last_row(enum param readings)
+{
+    switch ((int)readings) {
+    case P_HF1_READINGS:
+        return P_HF1_OF_LAST;
+    case P_HF2_READINGS:
+        return P_HF2_OF_LAST;
+    case P_LF1_READINGS:
+        return P_LF1_OF_LAST;
+    case P_LF2_READINGS:
+        return P_LF2_OF_LAST;
+    case P_LF3_READINGS:
+        return P_LF3_OF_LAST;
+    default:
+        return PARAM_TOTAL;
+    }
+}
+
+/* "2 readings in a row", "3 of the last 4 readings". */
+static bool say_confirmation(const struct wording *w, enum param p,
+                             struct buf *out)
+{
+    enum param of_last = of_last_row(p);
+    int readings, last;
+
+    if (of_last == PARAM_TOTAL)
+        return false;
+    readings = policy_count(w->policy, p);
+    last = policy_count(w->policy, of_last);
+    if (readings == 1)
+        buf_puts(out, "one reading");
+    else if (last > readings)
+        buf_printf(out, "%d of the last %d readings", readings, last);
+    else
+        buf_printf(out, "%d readings in a row", readings);
+    return true;
+}
+
 void say_limit(const struct wording *w, enum param p, struct buf *out)
 {
     double value = policy_get(w->policy, p);
     struct limit_row row = row_of(p);
 
+    if (say_confirmation(w, p, out))
+        return;
     if (param_info(p)->kind == PARAM_GRADE)
         buf_printf(out, "grade %s", grade_word((enum grade)value));
     else if (param_info(p)->kind == PARAM_URGENCY)

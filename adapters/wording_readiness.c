@@ -18,7 +18,8 @@ static const struct bit_row exclusion_rows[] = {
     { EXCLUDE_NERVES,
       "ischaemic monomelic neuropathy is suspected (IS-1): the surgeon "
       "decides on closure" },
-    { EXCLUDE_TISSUE, "tissue loss of the hand is extended (grade 4b)" },
+    { EXCLUDE_TISSUE,
+      "tissue loss of the hand is, or was, extended (grade 4b)" },
     { EXCLUDE_DISTAL,
       "the finger stays short of blood while the access is pressed shut: "
       "arterial disease further down" },
@@ -162,15 +163,39 @@ static void say_compression(const struct readiness *r, struct buf *out)
     buf_puts(out, ".\n");
 }
 
+/* What no reading tells.  Risks of steal: Huber et al., J Vasc Surg
+ * 2016;64:1050-8, for diabetes, sex and coronary disease; the others, and that
+ * two of them are many: common practice, no source. */
+static void say_operator_checks(struct buf *out)
+{
+    buf_puts(
+        out,
+        "For the operator to check, since no reading tells it. No plan in "
+        "pregnancy, or with an aneurysm at the band site. Caution with two "
+        "outflows, a functioning transplant, a second patent access on the "
+        "same arm, an access on the other arm (an index is then not valid), "
+        "or a mammary-artery graft on that side with angina (the access may "
+        "steal from it). Risks of steal: brachial or femoral inflow, "
+        "diabetes, female sex, coronary or peripheral arterial disease, "
+        "earlier steal; with two or more of them ask about the hand at every "
+        "session (diabetes, sex and coronary disease: Huber et al., J Vasc "
+        "Surg 2016;64:1050-8).\n");
+}
+
 void say_readiness(const struct wording *w, const struct readiness *r,
                    struct buf *out)
 {
+    bool may_be =
+        r->candidate == CANDIDATE_YES || r->candidate == CANDIDATE_UNKNOWN;
+
     (void)w;
     buf_printf(out, "\nBand plan\n%s\n", candidate_words(r->candidate));
     say_bits(exclusion_rows, COUNT(exclusion_rows), r->exclusions, "Excluded",
              out);
-    if (r->candidate == CANDIDATE_YES || r->candidate == CANDIDATE_UNKNOWN)
+    if (may_be)
         say_conditions(r, out);
     say_compression(r, out);
     say_bits(caution_rows, COUNT(caution_rows), r->cautions, "Caution", out);
+    if (may_be)
+        say_operator_checks(out);
 }

@@ -7,6 +7,8 @@ static void say_again(const struct finding *f, struct buf *out)
     if (f->disagree) {
         say_quantity(out, f->repeat_of);
         buf_puts(out, " a third time");
+    } else if (f->low_pressure) {
+        buf_puts(out, "access flow again, at the usual blood pressure");
     } else if (f->repeat_of == Q_CARDIAC_OUTPUT) {
         buf_puts(out, "flow and cardiac output again, in the same session");
     } else if (f->repeat_of == Q_ACCESS_FLOW) {
@@ -26,6 +28,7 @@ void wording_repeat_headline(const struct wording *w, const struct finding *f,
     if (f->rule != RULE_PB_1) {
         say_again(f, out);
         buf_puts(out, f->disagree            ? ": "
+                      : f->low_pressure      ? "; not usable so far: "
                       : f->rule == RULE_PB_3 ? "; not confirmed so far: "
                                              : "; once so far: ");
     }
@@ -61,8 +64,8 @@ static void say_measure_again(const struct wording *w, const struct finding *f,
     say_window(w, f, out);
     buf_puts(out, ". ");
     seen_sentence(w, f, out);
-    buf_puts(out, f->disagree ? "\n"
-                  : told      ? " The same told again by then confirms it.\n"
+    buf_puts(out, f->disagree || f->low_pressure ? "\n"
+                  : told ? " The same told again by then confirms it.\n"
                          : " A second measurement beyond the limit by then "
                            "confirms it.\n");
     if (told)
@@ -93,10 +96,15 @@ void wording_repeat(const struct wording *w, const struct finding *f,
 
 void wording_repeat_end(const struct verdict *verdict, struct buf *out)
 {
-    buf_puts(out, verdict->repeat_done
-                      ? "What was asked for has been recorded"
-                      : "No longer needed: measured again, confirmed, or the "
-                        "reading that asked for it no longer stands");
+    if (verdict->repeat_done)
+        buf_puts(out, "What was asked for has been recorded");
+    else if (verdict->repeat_state.occasion != 0) /* a visit */
+        buf_puts(out, "Not recorded in time: a suggestion tells of it now, or "
+                      "the next visit is due; or the band is no longer in "
+                      "place");
+    else
+        buf_puts(out, "No longer asked for: confirmed, told in a suggestion, "
+                      "or the reading that asked for it no longer stands");
 }
 
 void wording_overdue(const struct wording *w, const struct finding *f,

@@ -17,20 +17,22 @@ const char *say_state(const struct finding *f)
         return " (due)";
     if (f->disagree)
         return " (measurements that contradict each other)";
+    if (f->low_pressure)
+        return " (measured at a low blood pressure)";
     return f->rule == RULE_PB_3 ? " (not confirmed so far)"
                                 : " (one measurement so far)";
 }
 
 static const char *state_words(const struct finding *f)
 {
-    if (f == NULL)
-        return "no";
     if (f->historic)
         return "historic: too long ago to raise anything, or denied since";
     if (!f->confirmed)
         return f->rule == RULE_PB_1 ? "due"
                : f->disagree        ? "not known: measurements contradict each "
                                       "other"
+               : f->low_pressure    ? "not known: measured at a low blood "
+                                      "pressure"
                                     : "once so far";
     if (f->elsewhere)
         return "holds, a remark: another suggestion tells of it";
@@ -41,6 +43,9 @@ static void say_holding(const struct wording *w, const struct finding *f,
                         struct named_sources *named, struct buf *out)
 {
     seen_sentence(w, f, out);
+    if (f->confirmed && f->urgency == URGENCY_IMMEDIATE &&
+        seen_late(w, "\nSeen", out))
+        buf_puts(out, ".");
     buf_puts(out, "\nSuggested: ");
     advice_of(w, f, out);
     buf_puts(out, "\n");
@@ -55,16 +60,33 @@ static void say_rule_block(const struct wording *all, enum rule rule,
     const struct finding *f = rules_find(all->findings, rule);
     struct wording w = *all;
 
+    if (f == NULL)
+        return;
     w.group = rule_info(rule)->group; /* how soon depends on it */
+    w.due_s = INT64_MIN;              /* nobody is told of it now */
     buf_printf(out, "\n%s, %s: %s\n", rule_info(rule)->id,
                rule_info(rule)->name, state_words(f));
-    if (f != NULL) {
-        say_holding(&w, f, named, out);
-        return;
+    say_holding(&w, f, named, out);
+}
+
+/* Those that do not hold: short, since there are many. */
+static void say_others(const struct wording *all, struct named_sources *named,
+                       struct buf *out)
+{
+    buf_puts(out, "\nRules that do not hold\n");
+    say_marks(out);
+    for (int n = 0; n < RULE_COUNT; n++) {
+        enum rule rule = rule_by_order(n);
+        struct wording w = *all;
+
+        if (rules_find(all->findings, rule) != NULL)
+            continue;
+        w.group = rule_info(rule)->group;
+        buf_printf(out, "%s, %s: ", rule_info(rule)->id, rule_info(rule)->name);
+        why_brief(&w, rule, out);
+        buf_puts(out, "\n");
+        say_rule_rows(&w, rule, named, out);
     }
-    wording_why(&w, rule, out);
-    buf_puts(out, "\n");
-    say_rule_rows(&w, rule, named, out);
 }
 
 /* ---- notes ---------------------------------------------------------------------- */
@@ -119,7 +141,8 @@ static void say_notes(const struct wording *w, struct buf *out)
     buf_puts(out, "\nNotes for the unit\n");
     if (w->history->access_type == SIGN_TYPE_UNKNOWN)
         buf_puts(out, "The type of the access is not known: limits that "
-                      "depend on it are not applied.\n");
+                      "depend on it are applied only where both types share "
+                      "them.\n");
     if (w->history->other_leads)
         buf_puts(out, "The dose of dialysis is said at another access of this "
                       "patient.\n");
@@ -152,6 +175,7 @@ void wording_review(const struct wording *w, const struct readiness *readiness,
     say_head(w, out);
     for (int n = 0; n < RULE_COUNT; n++)
         say_rule_block(w, rule_by_order(n), &named, out);
+    say_others(w, &named, out);
     say_readiness(w, readiness, out);
     say_notes(w, out);
     say_sources(w, &named, out);

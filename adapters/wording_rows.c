@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 static bool has_quantity(const struct wording *w, const struct finding *f,
                          enum quantity q)
@@ -51,6 +52,8 @@ static bool is_used(const struct wording *w, const struct finding *f,
         return f->limit == P_PB2_DOSE_FALL || has_quantity(w, f, Q_SPKTV);
     case IF_CONTRADICTORY:
         return f->disagree;
+    case IF_LOW_PRESSURE:
+        return f->low_pressure;
     case IF_STENOSIS:
         return f->stenosis;
     case IF_PRESSURE:
@@ -83,35 +86,40 @@ static bool is_used(const struct wording *w, const struct finding *f,
     return false;
 }
 
+static const struct {
+    const char *mark, *words;
+} marks[] = {
+    { "F", "found in the published source" },
+    { "F2", "from a secondary page" },
+    { "M", "from memory, to be checked" },
+    { "C", "computed" },
+    { "P", "default proposed without a direct source" },
+};
+
 static const char *mark_words(const char *mark)
 {
-    static const struct {
-        const char *mark, *words;
-    } rows[] = {
-        { "F", "found in the published source" },
-        { "F2", "from a secondary page" },
-        { "M", "from memory, to be checked" },
-        { "C", "computed" },
-        { "P", "default proposed without a direct source" },
-    };
-
-    for (size_t i = 0; i < COUNT(rows); i++) {
-        if (strcmp(rows[i].mark, mark) == 0)
-            return rows[i].words;
+    for (size_t i = 0; i < COUNT(marks); i++) {
+        if (strcmp(marks[i].mark, mark) == 0)
+            return marks[i].words;
     }
     return "strength of the source not stated";
 }
 
-void say_strength(const struct wording *w, enum param p,
-                  struct named_sources *named, struct buf *out)
+void say_marks(struct buf *out)
 {
-    const struct policy_value *row = &w->policy->values[p];
-    const char *at = row->source;
+    buf_puts(out, "Marks of the limits: ");
+    for (size_t i = 0; i < COUNT(marks); i++)
+        buf_printf(out, "%s%s %s", i > 0 ? "; " : "", marks[i].mark,
+                   marks[i].words);
+    buf_puts(out, ".\n");
+}
 
-    buf_printf(out, " (%s", mark_words(row->mark));
-    /* a proposed default may still lean on something */
-    if (at[strspn(at, " ")] != '\0')
-        buf_puts(out, strcmp(row->mark, "P") == 0 ? "; see" : ":");
+/* The keys of a row's sources, each noted as named. */
+static void say_keys(const struct wording *w, enum param p,
+                     struct named_sources *named, struct buf *out)
+{
+    const char *at = w->policy->values[p].source;
+
     for (;;) {
         size_t len;
 
@@ -129,6 +137,18 @@ void say_strength(const struct wording *w, enum param p,
         }
         at += len;
     }
+}
+
+void say_strength(const struct wording *w, enum param p,
+                  struct named_sources *named, struct buf *out)
+{
+    const struct policy_value *row = &w->policy->values[p];
+
+    buf_printf(out, " (%s", mark_words(row->mark));
+    /* a proposed default may still lean on something */
+    if (row->source[strspn(row->source, " ")] != '\0')
+        buf_puts(out, strcmp(row->mark, "P") == 0 ? "; see" : ":");
+    say_keys(w, p, named, out);
     buf_puts(out, ")");
 }
 
@@ -156,14 +176,43 @@ void say_rows(const struct wording *w, const struct finding *f,
     }
 }
 
-/* A limit, not how often or how soon. */
-static bool is_limit(enum param p)
+/* A limit, not how often or how soon, nor what is only looked at beside it. */
+static bool is_limit(const struct used_row *row)
 {
+    enum param p = row->param;
     enum param_kind kind = param_info(p)->kind;
 
+    if (row->when == IF_CONTRADICTORY || row->when == IF_LOW_PRESSURE ||
+        row->when == IF_STENOSIS)
+        return false;
     return kind == PARAM_NUMBER || kind == PARAM_GRADE || kind == PARAM_EKTV ||
            p == P_HF5_TREATMENTS || p == P_IS1_TERRITORIES ||
            p == P_LF6_BLEEDING_SESSIONS;
+}
+
+/* " (F: BAS08 GER20)" */
+static void say_mark(const struct wording *w, enum param p,
+                     struct named_sources *named, struct buf *out)
+{
+    const struct policy_value *row = &w->policy->values[p];
+
+    buf_puts(out, " (");
+    say_clean(out, row->mark);
+    buf_puts(out, row->source[strspn(row->source, " ")] != '\0' ? ":" : "");
+    say_keys(w, p, named, out);
+    buf_puts(out, ")");
+}
+
+/* "Limit: " and "Limit of a graft: " in a list of limits */
+static const char *within_limits(const char *before)
+{
+    static const char *const starts[] = { "Limit: ", "Limit " };
+
+    for (size_t i = 0; i < COUNT(starts); i++) {
+        if (strncmp(before, starts[i], strlen(starts[i])) == 0)
+            return before + strlen(starts[i]);
+    }
+    return before;
 }
 
 /* Where a rule has a row for each of several cases, all are said, the same
@@ -171,15 +220,21 @@ static bool is_limit(enum param p)
 void say_rule_rows(const struct wording *w, enum rule rule,
                    struct named_sources *named, struct buf *out)
 {
-    bool said[PARAM_TOTAL] = { false };
+    bool said[PARAM_TOTAL] = { false }, any = false;
     const struct used_row *row;
 
     for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
-        if (row->rule != rule || said[row->param] || !is_limit(row->param))
+        if (row->rule != rule || said[row->param] || !is_limit(row))
             continue;
         said[row->param] = true;
-        say_row(w, row, named, out);
+        buf_puts(out, any ? "; " : "Limits: ");
+        any = true;
+        say_lower(out, within_limits(row->before));
+        say_limit(w, row->param, out);
+        buf_puts(out, row->after);
+        say_mark(w, row->param, named, out);
     }
+    buf_puts(out, any ? ".\n" : "");
 }
 
 void say_sources(const struct wording *w, const struct named_sources *named,
@@ -201,20 +256,36 @@ void say_sources(const struct wording *w, const struct named_sources *named,
     }
 }
 
-/* The approver of the limits; where the row says that there is none, what
- * follows is said of the limits and not of the approval. */
-static void say_approval(const struct wording *w, struct buf *out)
+/* Where the approver's row says that there is none, what follows is said of
+ * the limits and not of the approval; NULL where somebody approved them. */
+static const char *not_approved(const char *approver)
 {
-    static const char none[] = "not approved: ";
-    const char *approver = w->policy->approver;
+    static const char none[] = "not approved";
 
-    if (strncmp(approver, none, strlen(none)) != 0) {
+    if (strncasecmp(approver, none, strlen(none)) != 0)
+        return NULL;
+    approver += strlen(none);
+    return approver + strspn(approver, ":,; ");
+}
+
+static void say_approver(const char *approver, const char *by, const char *none,
+                         struct buf *out)
+{
+    const char *rest = not_approved(approver);
+
+    buf_puts(out, rest == NULL ? by : none);
+    if (rest == NULL) {
         say_clean(out, approver);
-        return;
+    } else if (rest[0] != '\0') {
+        buf_puts(out, " (");
+        say_clean(out, rest);
+        buf_puts(out, ")");
     }
-    buf_puts(out, "none yet (");
-    say_clean(out, approver + strlen(none));
-    buf_puts(out, ")");
+}
+
+void wording_approver(const char *approver, struct buf *out)
+{
+    say_approver(approver, "approved by: ", "NOT APPROVED", out);
 }
 
 void say_policy(const struct wording *w, struct buf *out)
@@ -224,6 +295,6 @@ void say_policy(const struct wording *w, struct buf *out)
     buf_puts(out, " of ");
     say_clean(out, w->policy->date);
     buf_puts(out, "; approval: ");
-    say_approval(w, out);
+    say_approver(w->policy->approver, "", "none yet", out);
     buf_puts(out, ".\n");
 }

@@ -196,14 +196,28 @@ static void say_computed(const struct wording *w, enum quantity q,
     buf_puts(out, ")");
 }
 
+/* How many readings its value is the mean of: raw values beside a result that
+ * was sent bear it out, and are no part of it. */
+static size_t sent_count(const struct wording *w, enum quantity q,
+                         const struct point *p)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < p->reading_count; i++)
+        count += w->history->readings[p->readings[i]].quantity == q ? 1 : 0;
+    return count;
+}
+
 void seen_say_point(const struct wording *w, enum quantity q,
                     const struct point *p, double limit, struct buf *out)
 {
+    size_t sent = sent_count(w, q, p);
+
     say_value(out, q, p->value, p->bound, limit);
     buf_puts(out, " ");
     say_when(&w->history->readings[p->readings[0]], w->zone, out);
-    if (p->reading_count > 1 && !p->computed)
-        buf_printf(out, " (mean of %zu)", p->reading_count);
+    if (sent > 1 && !p->computed)
+        buf_printf(out, " (mean of %zu)", sent);
 }
 
 void seen_say_list(const struct wording *w, enum quantity q,
@@ -276,19 +290,27 @@ void seen_signs_sentence(const struct wording *w, const struct finding *f,
 
 /* ---- in the fewest words ------------------------------------------------------- */
 
-void seen_brief_points(const struct wording *w, const struct finding *f,
-                       enum quantity q, double limit, struct buf *out)
+void seen_brief_row(const struct wording *w, const struct finding *f,
+                    enum quantity q, double limit, size_t most, struct buf *out)
 {
     struct point points[SEEN_MAX];
     size_t total, count = seen_points(w, f, q, points, &total);
 
-    if (count > 1 && points[count - 2].bound == BOUND_NONE) {
-        say_number(out, q, points[count - 2].value, limit);
+    for (size_t i = count > most ? count - most : 0; i + 1 < count; i++) {
+        if (points[i].bound != BOUND_NONE)
+            continue;
+        say_number(out, q, points[i].value, limit);
         buf_puts(out, " then ");
     }
     if (count > 0)
         say_value(out, q, points[count - 1].value, points[count - 1].bound,
                   limit);
+}
+
+void seen_brief_points(const struct wording *w, const struct finding *f,
+                       enum quantity q, double limit, struct buf *out)
+{
+    seen_brief_row(w, f, q, limit, 2, out);
 }
 
 static const char *unconfirmed(const struct finding *f)
@@ -297,6 +319,8 @@ static const char *unconfirmed(const struct finding *f)
         return "";
     if (f->disagree)
         return ", contradictory";
+    if (f->low_pressure)
+        return ", at low blood pressure";
     return f->rule == RULE_PB_3 ? ", not confirmed" : ", one measurement";
 }
 
@@ -374,6 +398,8 @@ void seen_sentence(const struct wording *w, const struct finding *f,
     if (!f->confirmed && f->rule == RULE_PB_3)
         buf_printf(out, " Not confirmed so far: it takes two within %d days.",
                    policy_count(w->policy, P_PB3_REPEAT_D));
+    else if (f->low_pressure)
+        buf_puts(out, " At this pressure it confirms nothing.");
     else if (!f->confirmed && !f->disagree && f->rule != RULE_PB_1)
         buf_puts(out, " One measurement so far.");
     if (f->flow_unknown)

@@ -30,9 +30,10 @@ void seen_ratio(const struct wording *w, const struct finding *f,
 void seen_ratio_brief(const struct wording *w, const struct finding *f,
                       struct buf *out)
 {
+    /* it takes three of them */
     buf_puts(out, "static venous pressure ratio ");
-    seen_brief_points(w, f, Q_STATIC_PRESSURE_RATIO, seen_limit(w, f->limit),
-                      out);
+    seen_brief_row(w, f, Q_STATIC_PRESSURE_RATIO, seen_limit(w, f->limit), 3,
+                   out);
     seen_brief_limit(w, f, out);
 }
 

@@ -46,7 +46,7 @@ void seen_follow_up(const struct wording *w, const struct finding *f,
         buf_puts(out, " is due ");
         say_window(w, f, out);
     }
-    buf_puts(out, ". Not recorded yet: ");
+    buf_puts(out, ". Asks for: ");
     say_visit(out, f->visit_items);
     seen_rule(f, out);
 }

@@ -19,7 +19,17 @@ static void say_pressure(const struct finding *f, struct buf *out)
         buf_printf(out, ", usually %.0f.", f->usual_pressure_mmhg);
 }
 
-static int readings_needed(const struct wording *w, enum rule rule)
+/* ", 2 readings in a row", where one is not enough. */
+static void say_needed(const struct wording *w, enum param readings,
+                       struct buf *out)
+{
+    if (policy_count(w->policy, readings) == 1)
+        return;
+    buf_puts(out, ", ");
+    say_limit(w, readings, out);
+}
+
+static enum param readings_row(enum rule rule)
 {
     static const enum param rows[RULE_COUNT] = {
         [RULE_HF_1] = P_HF1_READINGS,
@@ -28,7 +38,7 @@ static int readings_needed(const struct wording *w, enum rule rule)
         [RULE_LF_2] = P_LF2_READINGS,
     };
 
-    return policy_count(w->policy, rows[rule]);
+    return rows[rule];
 }
 
 /* Measurements of one session that contradict each other: all are shown. */
@@ -60,7 +70,7 @@ void seen_flow(const struct wording *w, const struct finding *f,
     seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), true, out);
     buf_puts(out, ".");
     seen_site_limit(w, f->limit, high, out);
-    seen_times(readings_needed(w, f->rule), "readings", out);
+    say_needed(w, readings_row(f->rule), out);
     seen_rule(f, out);
     if (!high)
         say_pressure(f, out);
@@ -152,7 +162,9 @@ void seen_share(const struct wording *w, const struct finding *f,
 void seen_share_brief(const struct wording *w, const struct finding *f,
                       struct buf *out)
 {
-    buf_printf(out, "%.0f %% of the cardiac output", f->measured * 100.0);
+    buf_printf(out, "%.0f %% of the cardiac output at a flow of ",
+               f->measured * 100.0);
+    seen_brief_row(w, f, Q_ACCESS_FLOW, NAN, 1, out);
     seen_brief_limit(w, f, out);
 }
 
@@ -214,9 +226,9 @@ void seen_treated(const struct wording *w, const struct finding *f,
     seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, P_HF5_FLOW), true, out);
     buf_puts(out, ". Limits at this site: ");
     say_limit(w, P_HF5_TREATMENTS, out);
-    buf_puts(out, " treatments or more, and a flow after the last of them of ");
+    buf_puts(out, " treatments or more, and a flow after the last of them of "
+                  "more than ");
     say_limit(w, P_HF5_FLOW, out);
-    buf_puts(out, " or more");
     seen_rule(f, out);
 }
 
@@ -312,7 +324,7 @@ void seen_fall(const struct wording *w, const struct finding *f,
     say_limit(w, P_LF3_FALL_PCT, out);
     buf_puts(out, " to below ");
     say_limit(w, P_LF3_FLOW, out);
-    seen_times(policy_count(w->policy, P_LF3_READINGS), "readings", out);
+    say_needed(w, P_LF3_READINGS, out);
     seen_rule(f, out);
     say_pressure(f, out);
     if (f->with_sign)

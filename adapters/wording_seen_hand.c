@@ -84,9 +84,13 @@ static void finger_part(const struct wording *w, const struct finding *f,
 void seen_finger(const struct wording *w, const struct finding *f,
                  struct buf *out)
 {
-    finger_part(w, f, Q_DIGITAL_PRESSURE, P_IS5_PRESSURE, out);
+    bool pressure = f->limit == P_IS5_PRESSURE_SEVERE;
+    bool index = f->limit == P_IS5_INDEX_SEVERE;
+
+    finger_part(w, f, Q_DIGITAL_PRESSURE,
+                pressure ? P_IS5_PRESSURE_SEVERE : P_IS5_PRESSURE, out);
     finger_part(w, f, Q_DIGITAL_BRACHIAL_INDEX,
-                f->severe ? P_IS5_INDEX_SEVERE : P_IS5_INDEX, out);
+                index ? P_IS5_INDEX_SEVERE : P_IS5_INDEX, out);
     if (seen_signs(w, f, true, "With symptoms: ", out) == 0)
         buf_puts(out, "No symptom of the hand is recorded near in time");
     seen_rule(f, out);

@@ -225,7 +225,7 @@ void say_until(const struct wording *w, const struct finding *f,
         [RULE_IN_1] = until_gone,
     };
 
-    if (f->disagree)
+    if (f->disagree || f->low_pressure)
         buf_puts(out, "Holds until it has been measured again.\n");
     else if (says[f->rule] != NULL)
         says[f->rule](w, f, out);

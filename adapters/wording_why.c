@@ -9,179 +9,10 @@
 #include <math.h>
 #include <string.h>
 
-enum { LOOKED_MAX = 3, TAKES_MAX = 7 };
-
-/* What a rule looks at, and what it takes; each {} is the next row. */
-static const struct takes {
-    const char *noun; /* of which there may be none */
-    enum quantity looks_at[LOOKED_MAX];
-    const char *text;
-    enum param params[TAKES_MAX];
-} takes[RULE_COUNT] = {
-    [RULE_HF_1] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "a flow of {} or more, {} readings in a row at most {} "
-                    "days apart",
-                    { P_HF1_FLOW, P_HF1_READINGS, P_HF1_WINDOW_D } },
-    [RULE_HF_2] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "a flow of {} or more, {} readings in a row at most {} "
-                    "days apart",
-                    { P_HF2_FLOW, P_HF2_READINGS, P_HF2_WINDOW_D } },
-    [RULE_HF_3] = { "cardiac output",
-                    { Q_ACCESS_FLOW, Q_CARDIAC_OUTPUT },
-                    "a share of {} or more at a flow of at least {}, {} "
-                    "times in a row, or one of {} or more at a flow of at "
-                    "least {}",
-                    { P_HF3_RATIO, P_HF3_FLOW, P_HF3_READINGS,
-                      P_HF3_RATIO_SEVERE, P_HF3_FLOW_SEVERE } },
-    [RULE_HF_4] = { "sign of the heart",
-                    { Q_HEART_FAILURE_SIGN, Q_ACCESS_FLOW },
-                    "a sign of the heart of the last {} days, and of the last "
-                    "{} days a flow of {} or more, or a share of {} or more",
-                    { P_HF4_SIGN_WINDOW_D, P_HF4_WINDOW_D, P_HF2_FLOW,
-                      P_HF3_RATIO } },
-    [RULE_HF_5] = { "treatment of the outflow within the period",
-                    { Q_ACCESS_INTERVENTION, Q_ACCESS_FLOW },
-                    "{} treatments of the outflow or more within {} days, and "
-                    "a flow after them of {} or more",
-                    { P_HF5_TREATMENTS, P_HF5_PERIOD_D, P_HF5_FLOW } },
-    [RULE_HF_6] = { "flow, or no height,",
-                    { Q_ACCESS_FLOW, Q_HEIGHT },
-                    "HF-1, and {} or more at a flow of at least {}",
-                    { P_HF6_INDEX, P_HF6_FLOW } },
-    [RULE_IS_1] = { "sign of the hand",
-                    { Q_HAND_SYMPTOM },
-                    "new weakness of the hand, or numbness in {} nerve "
-                    "territories, that began within {} hours of the creation "
-                    "of the access or of a procedure that raises its flow",
-                    { P_IS1_TERRITORIES, P_IS1_ONSET_H } },
-    [RULE_IS_2] = { "sign of the hand",
-                    { Q_HAND_SYMPTOM, Q_HAND_ISCHAEMIA_GRADE },
-                    "{} or worse, or a pale, cold, pulseless hand",
-                    { P_IS2_GRADE } },
-    [RULE_IS_3] = { "sign of the hand",
-                    { Q_HAND_SYMPTOM, Q_HAND_ISCHAEMIA_GRADE },
-                    "{} or worse, or new weakness of the hand",
-                    { P_IS3_GRADE } },
-    [RULE_IS_4] = { "sign of the hand",
-                    { Q_HAND_SYMPTOM, Q_HAND_ISCHAEMIA_GRADE },
-                    "{} once, or {} in {} sessions within {} days",
-                    { P_IS4_GRADE, P_IS4_GRADE_MILD, P_IS4_READINGS_MILD,
-                      P_IS4_WINDOW_D } },
-    [RULE_IS_5] = { "finger pressure or index",
-                    { Q_DIGITAL_PRESSURE, Q_DIGITAL_BRACHIAL_INDEX },
-                    "a finger pressure below {} or an index below {}, twice "
-                    "within {} days, with symptoms, or once an index below {}",
-                    { P_IS5_PRESSURE, P_IS5_INDEX, P_IS5_REPEAT_D,
-                      P_IS5_INDEX_SEVERE } },
-    [RULE_IS_6] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "ischaemia of the hand (IS-2 to IS-5), and a flow of {} "
-                    "or more of the last {} days",
-                    { P_IS6_FLOW, P_IS6_WINDOW_D } },
-    [RULE_IS_7] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "ischaemia of the hand (IS-2 to IS-5), and a flow below {} "
-                    "of the last {} days",
-                    { P_IS7_FLOW, P_IS7_WINDOW_D } },
-    [RULE_LF_1] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "a flow below {}, {} readings in a row at most {} days "
-                    "apart",
-                    { P_LF1_FLOW, P_LF1_READINGS, P_LF1_WINDOW_D } },
-    [RULE_LF_2] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "a flow below {}, {} readings in a row at most {} days "
-                    "apart",
-                    { P_LF2_FLOW, P_LF2_READINGS, P_LF2_WINDOW_D } },
-    [RULE_LF_3] = { "usable access flow",
-                    { Q_ACCESS_FLOW },
-                    "a fall of more than {} to below {}, {} readings in a row "
-                    "at most {} days apart, against the mean of at least {} "
-                    "before",
-                    { P_LF3_FALL_PCT, P_LF3_FLOW, P_LF3_READINGS,
-                      P_LF3_WINDOW_D, P_LF3_BASELINE_LEAST } },
-    [RULE_LF_4] = { "static pressure ratio",
-                    { Q_STATIC_PRESSURE_RATIO },
-                    "a ratio of more than {} in a graft or {} in a fistula, "
-                    "{} readings in a row within {} days",
-                    { P_LF4_RATIO_GRAFT, P_LF4_RATIO_FISTULA, P_LF4_READINGS,
-                      P_LF4_WINDOW_D } },
-    [RULE_LF_5] = { "recirculation",
-                    { Q_RECIRCULATION },
-                    "more than {} by urea or an unstated method, or {} by "
-                    "dilution, {} readings in a row within {} days",
-                    { P_LF5_PCT, P_LF5_DILUTION_PCT, P_LF5_READINGS,
-                      P_LF5_WINDOW_D } },
-    [RULE_LF_6] = { "sign of dysfunction",
-                    { Q_THRILL, Q_ACCESS_SIGN, Q_BLEEDING_PROLONGED },
-                    "a lost thrill or a swollen arm or face once; longer "
-                    "bleeding in {} sessions in a row; in {} sessions in a row "
-                    "a pump flow below {} of the prescribed one, or a pressure "
-                    "before the pump below {}; or another sign in {} sessions "
-                    "within {} days",
-                    { P_LF6_BLEEDING_SESSIONS, P_LF6_SESSIONS, P_LF6_PUMP_PCT,
-                      P_LF6_PRESSURE, P_LF6_SIGN_SESSIONS, P_LF6_WINDOW_D } },
-    [RULE_AD_1] = { "Kt/V or urea reduction",
-                    { Q_SPKTV, Q_STDKTV, Q_URR },
-                    "a single-pool Kt/V below {}, {} samples in a row at least "
-                    "{} days apart, or once below {}; a urea reduction below "
-                    "{} where there is no Kt/V; and a standard Kt/V below {} "
-                    "for schedules other than three sessions a week",
-                    { P_AD1_SPKTV, P_AD1_READINGS, P_AD1_APART_D,
-                      P_AD1_SPKTV_SEVERE, P_AD1_URR_PCT, P_AD1_STDKTV } },
-    [RULE_AD_2] = { "single-pool Kt/V",
-                    { Q_SPKTV },
-                    "a Kt/V more than {} below the mean of at least {} before "
-                    "on the same prescription, {} samples in a row",
-                    { P_AD2_FALL, P_AD2_BASELINE_LEAST, P_AD2_READINGS } },
-    [RULE_PB_1] = { "band",
-                    { Q_ACCESS_INTERVENTION },
-                    "a visit that is due and not recorded: {}, {}, {}, {} and "
-                    "{} days after the band, and later every {} days, or every "
-                    "{} where the flow or the age asks for it",
-                    { P_PB1_SESSION_D, P_PB1_EARLY_D, P_PB1_MONTH_D,
-                      P_PB1_QUARTER_D, P_PB1_HALF_YEAR_D, P_PB1_INTERVAL_D,
-                      P_PB1_INTERVAL_CLOSE_D } },
-    [RULE_PB_2] = { "flow, dose, pressure or thrill since the band",
-                    { Q_ACCESS_FLOW, Q_ARTERIAL_LINE_PRESSURE, Q_THRILL },
-                    "a lost thrill; or a flow below {} in a fistula or {} in a "
-                    "graft, or below the prescribed pump flow and {}; or a "
-                    "pressure before the pump below {}; or a Kt/V down by more "
-                    "than {} with the pump flow not reached; once in the first "
-                    "{} days, {} times in a row later",
-                    { P_PB2_FLOW_FISTULA, P_PB2_FLOW_GRAFT, P_PB2_MARGIN,
-                      P_PB2_PRESSURE, P_PB2_DOSE_FALL, P_PB2_EARLY_D,
-                      P_PB2_READINGS_LATER } },
-    [RULE_PB_3] = { "flow or sign of the hand since the band",
-                    { Q_ACCESS_FLOW, Q_HAND_SYMPTOM, Q_DIGITAL_BRACHIAL_INDEX },
-                    "from {} days after the band on a fall of the flow of less "
-                    "than {}, or, where the band was for the hand, complaints "
-                    "that persist or an index below {} that does not rise",
-                    { P_PB3_AFTER_D, P_PB3_FALL_PCT, P_IS5_INDEX } },
-    [RULE_PB_4] = { "usable access flow since the band",
-                    { Q_ACCESS_FLOW },
-                    "more than {} above the first flow after the band and more "
-                    "than {}, or {} or more, {} readings in a row at most {} "
-                    "days apart",
-                    { P_PB4_RISE_PCT, P_PB4_RISE_FLOW, P_PB4_FLOW,
-                      P_PB4_READINGS, P_PB4_WINDOW_D } },
-    [RULE_BL_1] = { "bleeding, and no threatened rupture,",
-                    { Q_BLEEDING_ACTIVE, Q_RUPTURE_THREAT },
-                    "bleeding that does not stop, or a threatened rupture, "
-                    "once",
-                    { 0 } },
-    [RULE_IN_1] = { "sign of infection",
-                    { Q_INFECTION_SIGN },
-                    "redness, warmth, discharge, signs of sepsis or an exposed "
-                    "graft, once",
-                    { 0 } },
-};
-
 static void say_takes(const struct wording *w, enum rule rule, struct buf *out)
 {
-    const char *text = takes[rule].text;
+    const struct takes *takes = rule_takes(rule);
+    const char *text = takes->text;
     size_t next = 0;
 
     buf_puts(out, " It takes ");
@@ -192,7 +23,7 @@ static void say_takes(const struct wording *w, enum rule rule, struct buf *out)
         text += plain;
         if (*text == '\0' || next == TAKES_MAX)
             break;
-        say_limit(w, takes[rule].params[next++], out);
+        say_limit(w, takes->params[next++], out);
         text += strlen("{}");
     }
     buf_puts(out, ".");
@@ -202,16 +33,31 @@ static void say_takes(const struct wording *w, enum rule rule, struct buf *out)
 
 enum { NEWEST_MAX = 2 };
 
-/* The newest values of a number, sent or computed; how many. */
+/* What began the stage that the access is in; NULL if nothing is known. */
+static const struct reading *stage_of(const struct wording *w)
+{
+    for (size_t i = w->history->count; i-- > 0;) {
+        if (reading_is_intervention(&w->history->readings[i]))
+            return &w->history->readings[i];
+    }
+    return NULL;
+}
+
+/* The newest values of a number, sent or computed; how many.  No rule sets
+ * what was measured before an intervention against what came after it, so only
+ * this stage is shown; a height is of the patient and stays. */
 static size_t say_numbers(const struct wording *w, enum quantity q,
                           const char *before, struct buf *out)
 {
+    const struct reading *stage = q == Q_HEIGHT ? NULL : stage_of(w);
     struct point points[POINTS_MAX];
     size_t count =
         series_collect(w->history, w->policy, q, false, points, POINTS_MAX);
     size_t from = count > NEWEST_MAX ? count - NEWEST_MAX : 0;
 
-    if (count == 0)
+    while (stage != NULL && from < count && points[from].at_s < stage->start_s)
+        from++;
+    if (from == count)
         return 0;
     buf_puts(out, before);
     say_quantity(out, q);
@@ -222,11 +68,15 @@ static size_t say_numbers(const struct wording *w, enum quantity q,
     return count - from;
 }
 
+/* Where the stage is the reason, what came before it is not. */
 static bool is_look(const struct wording *w, enum rule rule,
                     const struct reading *r, enum quantity q)
 {
-    (void)w;
+    const struct reading *stage =
+        w->findings->why[rule] == WHY_STAGE ? stage_of(w) : NULL;
+
     return r->quantity == q && reading_counts(r) &&
+           (stage == NULL || r->start_s >= stage->start_s) &&
            (rule != RULE_HF_5 || r->sign == SIGN_ANGIOPLASTY_OUTFLOW);
 }
 
@@ -251,7 +101,7 @@ static void say_newest(const struct wording *w, enum rule rule, struct buf *out)
     size_t said = 0;
 
     for (size_t i = 0; i < LOOKED_MAX; i++) {
-        enum quantity q = takes[rule].looks_at[i];
+        enum quantity q = rule_takes(rule)->looks_at[i];
         const char *before = said > 0 ? "; " : " Newest: ";
 
         if (q == Q_NONE)
@@ -341,6 +191,12 @@ static const char *plain_reason(enum rule rule, enum why why)
         return "No: it began too long after a procedure.";
     case WHY_DONE:
         return "No: what was due has been recorded.";
+    case WHY_CONTRADICTORY:
+        return "No: the measurements contradict each other, so none is used; "
+               "measure or sample again.";
+    case WHY_INACTIVE:
+        return "No: the access is recorded as no longer in use: only "
+               "haemorrhage and infection are looked at.";
     case WHY_NO_READING:
     case WHY_STAGE:
     case WHY_YOUNG:
@@ -350,21 +206,42 @@ static const char *plain_reason(enum rule rule, enum why why)
     return NULL;
 }
 
+/* "band placed on 2026-11-23"; of a band a unit may have sent no more than
+ * the size of the dowel it was tied over. */
+static void say_done(const struct wording *w, const struct reading *r,
+                     struct buf *out)
+{
+    switch ((int)r->quantity) {
+    case Q_DOWEL_DIAMETER:
+        buf_puts(out, "band placed");
+        break;
+    case Q_BAND_STRETCHED:
+        buf_puts(out, "band stretched");
+        break;
+    case Q_BAND_RELEASED:
+        buf_puts(out, "band released");
+        break;
+    default:
+        say_lower(out, sign_info(r->sign)->display);
+        break;
+    }
+    buf_puts(out, " ");
+    say_when(r, w->zone, out);
+}
+
 static void say_stage(const struct wording *w, struct buf *out)
 {
-    const struct reading *r = NULL;
+    const struct reading *r = stage_of(w);
 
-    for (size_t i = 0; i < w->history->count; i++) {
-        if (reading_is_intervention(&w->history->readings[i]))
-            r = &w->history->readings[i];
-    }
     buf_puts(out, "No: ");
     if (r != NULL)
-        wording_reading(r, w->zone, out);
+        say_done(w, r, out);
     else
         buf_puts(out, "something was done to the access");
-    buf_puts(out, ": a new stage began, in which nothing of the kind has been "
-                  "seen yet.");
+    buf_puts(out, r != NULL && r->sign == SIGN_CLOSED
+                      ? ": nothing of the kind is expected of it any more."
+                      : ": a new stage began, in which nothing has been seen "
+                        "yet that counts for this rule.");
 }
 
 static void say_reason(const struct wording *w, enum rule rule, enum why why,
@@ -380,7 +257,14 @@ static void say_reason(const struct wording *w, enum rule rule, enum why why,
         buf_printf(out, "No: the access is younger than %d days.",
                    policy_count(w->policy, P_YOUNG_ACCESS_D));
     else
-        buf_printf(out, "No: no %s has been recorded.", takes[rule].noun);
+        buf_printf(out, "No: no %s has been recorded.", rule_takes(rule)->noun);
+}
+
+/* Does the reason alone say all? */
+static bool is_all_said(enum why why)
+{
+    return why == WHY_HOLDS || why == WHY_CATHETER || why == WHY_OTHER_TYPE ||
+           why == WHY_OTHER_ACCESS || why == WHY_NO_BAND || why == WHY_INACTIVE;
 }
 
 void wording_why(const struct wording *w, enum rule rule, struct buf *out)
@@ -388,9 +272,31 @@ void wording_why(const struct wording *w, enum rule rule, struct buf *out)
     enum why why = w->findings->why[rule];
 
     say_reason(w, rule, why, out);
-    if (why == WHY_HOLDS || why == WHY_CATHETER || why == WHY_OTHER_TYPE ||
-        why == WHY_OTHER_ACCESS || why == WHY_NO_BAND)
+    if (is_all_said(why))
         return;
-    say_newest(w, rule, out);
+    if (why != WHY_CONTRADICTORY) /* whose mean says nothing */
+        say_newest(w, rule, out);
     say_takes(w, rule, out);
+}
+
+void why_brief(const struct wording *w, enum rule rule, struct buf *out)
+{
+    static const char no[] = "No: ";
+    enum why why = w->findings->why[rule];
+    struct buf reason;
+    size_t skip;
+
+    buf_init(&reason, WORDING_SIZE_MAX);
+    say_reason(w, rule, why, &reason);
+    skip = reason.len > strlen(no) && strncmp(reason.data, no, strlen(no)) == 0
+               ? strlen(no)
+               : 0;
+    buf_add(out, reason.data + skip, reason.len - skip);
+    buf_clear(&reason);
+    if (is_all_said(why))
+        return;
+    if (why != WHY_CONTRADICTORY)
+        say_newest(w, rule, out);
+    if (why == WHY_TOO_FEW || why == WHY_NO_PAIR || why == WHY_NO_BASELINE)
+        say_takes(w, rule, out);
 }

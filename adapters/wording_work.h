@@ -10,6 +10,7 @@
  *     wording_seen.c         what was seen: measurements, and of which rule
  *     wording_seen_*.c       its sentences, by subject
  *     wording_signs.c        the signs among it
+ *     wording_late.c         an emergency of long ago
  *     wording_rows.c         the rows of the policy and their sources
  *     wording_used.c         which rows a rule uses
  *     wording_basis.c        what it rests on
@@ -18,6 +19,7 @@
  *     wording_follow.c       what comes after: update, end
  *     wording_repeat.c       reminders
  *     wording_why.c          why a rule does not hold
+ *     wording_takes.c        what each rule looks at, and what it takes
  *     wording_review.c       all of an access
  *     wording_readiness.c    what stands between it and a band plan
  */
@@ -127,6 +129,16 @@ bool seen_has_flag(const struct wording *w, const struct finding *f,
                    enum quantity q);
 /* The newest reading that says that a band was placed; NULL if none does. */
 const struct reading *seen_band(const struct wording *w);
+/*
+ * An emergency that is told late (wording_late.c): "Seen 20 days ago and
+ * reported now (2026-11-25): ask the unit at once whether it was dealt with",
+ * without its full stop.  False, and nothing is said, if the newest sign of any
+ * emergency of the group is not older than the time within which a matter of
+ * days is seen (general.due_asap_d).
+ *
+ * before  its first word: "Seen"
+ */
+bool seen_late(const struct wording *w, const char *before, struct buf *out);
 /* Is the hand so that nothing may be waited for? */
 bool seen_hand_emergency(const struct wording *w);
 
@@ -180,7 +192,11 @@ void seen_rule(const struct finding *f, struct buf *out);
 /* " Signs: NYHA class III on 2026-11-13." */
 void seen_signs_sentence(const struct wording *w, const struct finding *f,
                          const char *before, struct buf *out);
-/* "2240 then 2180 mL/min", " (HF-1)", " (limit 2000, HF-1)" */
+/* "2240 then 2180 mL/min": the newest few */
+void seen_brief_row(const struct wording *w, const struct finding *f,
+                    enum quantity q, double limit, size_t most,
+                    struct buf *out);
+/* The same of two; " (HF-1)", " (limit 2000, HF-1)" */
 void seen_brief_points(const struct wording *w, const struct finding *f,
                        enum quantity q, double limit, struct buf *out);
 void seen_brief_rule(const struct finding *f, struct buf *out);
@@ -327,9 +343,10 @@ struct used_row {
         IF_STILL_HIGH,
         IF_HAND,
         IF_CONTRADICTORY,
-        IF_STENOSIS, /* of the outflow, known and untreated */
-        IF_PRESSURE, /* the usual pressure is known */
-        IF_MEASURED  /* not a lost thrill */
+        IF_LOW_PRESSURE, /* it was measured at low pressure, and counts not */
+        IF_STENOSIS,     /* of the outflow, known and untreated */
+        IF_PRESSURE,     /* the usual pressure is known */
+        IF_MEASURED      /* not a lost thrill */
     } when;
     enum param param;
     const char *before, *after;
@@ -340,9 +357,12 @@ const struct used_row *used_row(size_t n);
 /* A line for each row that the rule used. */
 void say_rows(const struct wording *w, const struct finding *f,
               struct named_sources *named, struct buf *out);
-/* A line for each limit of a rule that does not hold. */
+/* One line with the limits of a rule that does not hold, each with the mark
+ * and the sources of its row: "Limits: 2000 mL/min or more (F: BAS08 GER20)". */
 void say_rule_rows(const struct wording *w, enum rule rule,
                    struct named_sources *named, struct buf *out);
+/* What the marks mean. */
+void say_marks(struct buf *out);
 /* The citations of those named. */
 void say_sources(const struct wording *w, const struct named_sources *named,
                  struct buf *out);
@@ -367,6 +387,23 @@ void say_cautions(const struct wording *w, struct buf *out);
 void say_readiness(const struct wording *w, const struct readiness *r,
                    struct buf *out);
 
+/* ---- why a rule does not hold (wording_why.c) ----------------------------------- */
+
+enum { LOOKED_MAX = 3, TAKES_MAX = 7 };
+
+/* What a rule looks at, and what it takes; each {} is the next row. */
+struct takes {
+    const char *noun; /* of which there may be none */
+    enum quantity looks_at[LOOKED_MAX];
+    const char *text;
+    enum param params[TAKES_MAX];
+};
+const struct takes *rule_takes(enum rule rule);
+
+/* Why, without the "No: " before it: "no cardiac output has been recorded."
+ * What it takes is left out where the limits beside it say it. */
+void why_brief(const struct wording *w, enum rule rule, struct buf *out);
+
 /* ---- what is suggested (wording_advice.c) ---------------------------------------- */
 
 /* A row for each rule and circumstance; the first that fits counts. */
@@ -380,6 +417,8 @@ struct advice {
         A_NOTE,        /* not a ground to refer by itself */
         EXTENDED,      /* extended tissue loss: grade 4b */
         GRADED,        /* the hand was given a grade, without more */
+        BESIDE_SIGNS,  /* beside signs of the heart, or a finding of the hand */
+        TOLERABLE,     /* of the hand no more than grade 2a is found */
         EMERGENCY,     /* beside tissue loss, an acute hand or new weakness */
         NERVES,        /* beside a suspected neuropathy */
         LOW_FLOW_HAND, /* beside IS-7 */
@@ -400,6 +439,8 @@ struct advice {
 /* The nth row of all; NULL after the last. */
 const struct advice *advice_row(size_t n);
 
+/* All that is suggested, of the group. */
+void say_suggested(const struct wording *w, struct buf *out);
 /* What is suggested: first leads, the others of the group add. */
 void advice_say(const struct wording *w, const struct finding *first,
                 struct buf *out);

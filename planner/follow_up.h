@@ -22,10 +22,14 @@
  * the later ones) before and after the day on which it is due.  Where two
  * windows would overlap, the later one begins where the earlier one ends.
  *
- * What is recorded counts for one visit only: from the beginning of its
- * window until the next window begins, so that what comes late still
- * completes it, and what comes early, before the window, is the end of the
- * visit before.  The first session counts from the band.
+ * What a visit asked for and nobody has recorded since the band is asked for
+ * once more with the next one.
+ *
+ * What is recorded counts for one visit only: from the end of the window of the
+ * visit before, the first one from the band, until the next window begins.  So
+ * what comes before its window is early for it; but what the visit before still
+ * lacked when its window ended completes that one, late, until the window of
+ * this one begins.
  */
 #ifndef HEADGATE_PLANNER_FOLLOW_UP_H
 #define HEADGATE_PLANNER_FOLLOW_UP_H

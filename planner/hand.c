@@ -12,48 +12,56 @@ static bool is_hand(const struct reading *r, bool emergencies)
            (emergencies && r->status == READING_PRELIMINARY);
 }
 
-static unsigned nerve_of(enum sign s)
+int hand_territories(unsigned signs)
 {
-    switch ((int)s) {
-    case SIGN_NUMBNESS_MEDIAN:
-        return 1;
-    case SIGN_NUMBNESS_ULNAR:
-        return 2;
-    case SIGN_NUMBNESS_RADIAL:
-        return 4;
-    default:
-        return 0;
-    }
+    return ((signs & HAND_BIT(SIGN_NUMBNESS_MEDIAN)) != 0) +
+           ((signs & HAND_BIT(SIGN_NUMBNESS_ULNAR)) != 0) +
+           ((signs & HAND_BIT(SIGN_NUMBNESS_RADIAL)) != 0);
 }
 
-int hand_territories(const struct hand_point *point)
+unsigned hand_signs_from(enum grade grade)
 {
-    unsigned n = point->nerves;
+    unsigned signs = 0;
 
-    return (int)((n & 1) + (n >> 1 & 1) + (n >> 2 & 1));
+    for (unsigned s = SIGN_NO_COMPLAINT; s <= SIGN_GRADE_4B; s++) {
+        if (sign_info((enum sign)s)->grade >= grade)
+            signs |= HAND_BIT(s);
+    }
+    return signs;
+}
+
+/* What a value that counts says against a complaint. */
+static void take_statement(struct hand_point *p, const struct reading *r)
+{
+    p->provisional = false;
+    if (!r->present) {
+        p->denied |= HAND_BIT(r->sign);
+        return;
+    }
+    if (r->quantity == Q_HAND_ISCHAEMIA_GRADE)
+        p->scored = true;
+    if (r->sign == SIGN_NO_COMPLAINT)
+        p->no_complaint = true;
+    p->graded = p->scored || p->no_complaint;
 }
 
 static void take(struct hand_point *p, const struct reading *r, size_t index)
 {
     const struct sign_info *sign = sign_info(r->sign);
 
+    p->last = index;
     if (p->reading_count < HAND_SIGNS_MAX)
         p->readings[p->reading_count++] = index;
     else if (r->present && sign->grade > p->grade)
         p->readings[HAND_SIGNS_MAX - 1] = index;
     /* a preliminary statement may alarm, but it does not say all clear */
-    if (reading_counts(r) &&
-        (r->quantity == Q_HAND_ISCHAEMIA_GRADE || r->sign == SIGN_NO_COMPLAINT))
-        p->graded = true;
     if (reading_counts(r))
-        p->provisional = false;
+        take_statement(p, r);
     if (!r->present)
         return;
+    p->seen |= HAND_BIT(r->sign);
     if (sign->grade > p->grade)
         p->grade = sign->grade;
-    p->motor_loss = p->motor_loss || r->sign == SIGN_MOTOR_WEAKNESS;
-    p->acute = p->acute || r->sign == SIGN_COLD_PULSELESS_HAND;
-    p->nerves |= nerve_of(r->sign);
 }
 
 size_t hand_collect(const struct history *h, const struct policy *policy,
@@ -73,48 +81,98 @@ size_t hand_collect(const struct history *h, const struct policy *policy,
                 memmove(points, points + 1, (max - 1) * sizeof(*points));
                 count--;
             }
-            points[count++] =
-                (struct hand_point){ .at_s = r->start_s, .provisional = true };
+            points[count++] = (struct hand_point){ .at_s = r->start_s,
+                                                   .provisional = true,
+                                                   .first = i };
         }
         take(&points[count - 1], r, i);
     }
     return count;
 }
 
-bool hand_standing(const struct hand_point *points, size_t count,
-                   enum grade grade, size_t *index)
+static bool says_gone(const struct hand_point *p, const struct hand_end *end)
 {
-    int better = 0;
+    if (p->seen & end->again)
+        return false;
+    if (p->denied & end->denied)
+        return true;
+    return p->grade < end->below && ((end->scored && p->scored) ||
+                                     (end->no_complaint && p->no_complaint));
+}
 
-    for (size_t i = count; i-- > 0;) {
-        if (points[i].grade >= grade) {
-            *index = i;
-            return better < 2;
-        }
-        if (points[i].graded)
-            better++;
+bool hand_taken_back(const struct hand_point *points, size_t count,
+                     int64_t at_s, const struct hand_end *end)
+{
+    int times = 0;
+
+    for (size_t i = 0; i < count && times < 2; i++) {
+        const struct hand_point *p = &points[i];
+
+        if (p->at_s <= at_s)
+            continue;
+        if (says_gone(p, end))
+            times += p->at_s >= at_s + end->apart_s;
+        else if ((p->seen & end->again) || p->grade >= end->below)
+            times = 0;
+    }
+    return times >= 2;
+}
+
+bool hand_stands(const struct hand_point *points, size_t count, size_t index,
+                 enum grade grade)
+{
+    unsigned signs = points[index].seen & hand_signs_from(grade);
+
+    for (unsigned s = SIGN_NO_COMPLAINT; s <= SIGN_GRADE_4B; s++) {
+        struct hand_end end = { .again = HAND_BIT(s),
+                                .denied = HAND_BIT(s),
+                                .scored = true,
+                                .below = grade };
+
+        if (!(signs & HAND_BIT(s)))
+            continue;
+        end.no_complaint = sign_info((enum sign)s)->grade < GRADE_4A;
+        if (!hand_taken_back(points, count, points[index].at_s, &end))
+            return true;
     }
     return false;
 }
 
-bool hand_standing_if(const struct hand_point *points, size_t count,
-                      enum grade grade,
-                      bool (*is)(const struct hand_point *point, void *arg),
-                      void *arg, size_t *index)
+bool hand_standing(const struct hand_point *points, size_t count,
+                   enum grade grade, size_t *index)
 {
-    int better = 0;
-
-    for (size_t i = count; i-- > 0 && better < 2;) {
-        if (is(&points[i], arg)) {
-            *index = i;
-            return true;
-        }
-        if (points[i].grade >= grade)
-            better = 0;
-        else if (points[i].graded)
-            better++;
+    for (size_t i = count; i-- > 0;) {
+        if (points[i].grade < grade || !hand_stands(points, count, i, grade))
+            continue;
+        *index = i;
+        return true;
     }
     return false;
+}
+
+bool hand_is_alarm(const struct reading *r, unsigned signs)
+{
+    return (r->quantity == Q_HAND_SYMPTOM ||
+            r->quantity == Q_HAND_ISCHAEMIA_GRADE) &&
+           r->present && r->status != READING_WITHDRAWN &&
+           (HAND_BIT(r->sign) & signs) != 0;
+}
+
+int64_t hand_alarm_s(const struct reading *r, int64_t now_s)
+{
+    if (r->precision != AT_MONTH)
+        return r->start_s;
+    return r->end_s < now_s ? r->end_s : now_s;
+}
+
+const struct hand_point *hand_point_of(const struct hand_point *points,
+                                       size_t count, size_t reading)
+{
+    for (size_t i = count; i-- > 0;) {
+        if (points[i].first <= reading && reading <= points[i].last)
+            return &points[i];
+    }
+    return NULL;
 }
 
 enum grade hand_worst(const struct hand_point *points, size_t count,

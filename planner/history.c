@@ -110,6 +110,8 @@ static void join(const struct collector *c, struct point *p, size_t index)
         sum += value;
     }
     p->value = sum / (double)p->reading_count;
+    p->least = least;
+    p->most = most;
     p->disagree =
         most - least >
         fabs(p->value) / 100.0 * policy_get(c->policy, P_REPLICATE_SPREAD_PCT);
@@ -127,6 +129,8 @@ static void start_point(struct collector *c, const struct reading *r,
     p = &c->points[c->count++];
     *p = (struct point){ .at_s = r->start_s,
                          .value = r->value,
+                         .least = r->value,
+                         .most = r->value,
                          .bound = r->bound,
                          .method = r->method,
                          .restart = c->intervened,
@@ -185,6 +189,22 @@ size_t points_collect(const struct history *h, const struct policy *policy,
                                     c.intervention_s));
     }
     return c.count;
+}
+
+void point_put(struct point *p, double value)
+{
+    double factor = value / p->value;
+    double one = p->least * factor, other = p->most * factor;
+
+    if (p->least == p->most)
+        one = other = value;
+    p->least = fmin(one, other);
+    p->most = fmax(one, other);
+    if (p->value == 0.0 && p->disagree) {
+        p->least = -INFINITY; /* there is no proportion to nothing */
+        p->most = INFINITY;
+    }
+    p->value = value;
 }
 
 void points_mark(const struct history *h, const struct policy *policy,

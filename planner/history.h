@@ -20,6 +20,7 @@ enum {
 struct history {
     enum sign access_type; /* SIGN_TYPE_* */
     enum side side;
+    bool inactive;    /* recorded as no longer in use */
     bool other_leads; /* what concerns the patient as a whole (dose) is said
                             at another access of his */
     bool is_central;  /* thigh or chest wall: no band is planned there */
@@ -31,12 +32,16 @@ struct history {
 
 /* One session's value. */
 struct point {
-    int64_t at_s; /* start of its first reading */
-    double value; /* mean of the replicates */
+    int64_t at_s;       /* start of its first reading */
+    double value;       /* mean of the replicates */
+    double least, most; /* of what was measured or computed; infinite where a
+                           bound leaves it open.  Another value is put in
+                           its place with point_put() */
     enum bound bound;
     enum method method;
     bool disagree; /* replicates differ by more than the policy allows:
-                           not used to confirm */
+                           least and most are judged in place of the value,
+                           see run_astride() */
     bool restart;  /* an intervention lies between it and the point
                            before: a run does not cross it */
     bool again;    /* of the session of the point before it of its method
@@ -81,6 +86,10 @@ size_t points_collect(const struct history *h, const struct policy *policy,
 void points_mark(const struct history *h, const struct policy *policy,
                  struct point *points, size_t count);
 
+/* Put another value, on another scale, in the place of a point's: least and
+ * most change in proportion. */
+void point_put(struct point *p, double value);
+
 /* A rule on a row of points: two in a row beyond a limit, say. */
 struct run_rule {
     double limit;
@@ -88,10 +97,12 @@ struct run_rule {
     bool strict;    /* above: more than the limit, not at least */
     int readings;   /* points needed */
     int of_last;    /* of so many last ones, at most 8; 0: in a row */
-    int window_d;   /* most days between two of them */
+    int window_d;   /* most days between two of them, whole days counted */
+    int span_d;     /* and from the first to the last of those needed; 0: any */
     double apart_d; /* least days between the first and the last of a row */
     double hysteresis_pct;
     bool skip_low_pressure; /* pass over points of low pressure */
+    bool alone;             /* what another method says does not end it */
 };
 
 struct run {
@@ -108,8 +119,8 @@ struct run {
  * limit, none of them more than window_d after the one before, and the first
  * of an unbroken row at least apart_d before the last.  Goes off when two
  * consecutive points lie hysteresis_pct inside the limit, or an intervention
- * restarts the series.  Points with disagreeing replicates are passed over,
- * and where the rule says so, those of low pressure.
+ * restarts the series.  Points whose replicates lie on both sides of the limit
+ * are passed over, and where the rule says so, those of low pressure.
  */
 void run_walk(const struct run_rule *rule, const struct point *points,
               size_t count, enum method method, struct run *run);
@@ -119,7 +130,7 @@ void run_walk(const struct run_rule *rule, const struct point *points,
  *
  * Methods are never mixed within a run.  A run of one method does not hold
  * if a later-measured other method has since shown two consecutive points
- * inside the limit.  Returns false if none holds.
+ * inside the limit, unless the rule stands alone.  Returns false if none holds.
  */
 bool run_best(const struct run_rule *rule, const struct point *points,
               size_t count, struct run *run);
@@ -133,10 +144,16 @@ bool run_confirmed(const struct run_rule *rule, const struct point *points,
 bool run_denied(const struct run_rule *rule, const struct point *points,
                 size_t count, const struct run *run);
 
-/* Does this point lie beyond the limit of the rule? */
+/* Does this point lie beyond the limit of the rule?  One whose replicates
+ * disagree does if all of them do. */
 bool run_beyond(const struct run_rule *rule, const struct point *p);
 
-/* Does it lie clearly on the good side, hysteresis_pct away from the limit? */
+/* Do its replicates disagree, and lie on both sides of the limit?  Such a
+ * point says nothing. */
+bool run_astride(const struct run_rule *rule, const struct point *p);
+
+/* Does it lie clearly on the good side, hysteresis_pct away from the limit; all
+ * of its replicates, where they disagree? */
 bool run_inside(const struct run_rule *rule, const struct point *p);
 
 /* Has a method other than this one shown two points in a row inside the limit,

@@ -4,19 +4,31 @@
 #include <math.h>
 #include <string.h>
 
-static struct reading as_reading(const struct point *p, double value)
+static bool is_beyond(const struct run_rule *rule, double value,
+                      enum bound bound)
 {
-    return (struct reading){ .value = value, .bound = p->bound };
-}
-
-bool run_beyond(const struct run_rule *rule, const struct point *p)
-{
-    struct reading r = as_reading(p, p->value);
+    struct reading r = { .value = value, .bound = bound };
 
     if (!rule->above)
         return reading_below(&r, rule->limit);
     return reading_at_least(&r, rule->limit) &&
            !(rule->strict && r.bound != BOUND_ABOVE && r.value <= rule->limit);
+}
+
+/* Where replicates disagree their mean is nobody's value: what all of them say
+ * counts. */
+bool run_beyond(const struct run_rule *rule, const struct point *p)
+{
+    if (p->disagree)
+        return is_beyond(rule, p->least, BOUND_NONE) &&
+               is_beyond(rule, p->most, BOUND_NONE);
+    return is_beyond(rule, p->value, p->bound);
+}
+
+bool run_astride(const struct run_rule *rule, const struct point *p)
+{
+    return p->disagree && is_beyond(rule, p->least, BOUND_NONE) !=
+                              is_beyond(rule, p->most, BOUND_NONE);
 }
 
 /* One that neither confirms nor denies; a session whose values contradict
@@ -29,7 +41,8 @@ static bool is_passed_over(const struct run_rule *rule,
 
         if (p->method != points[at].method)
             continue;
-        if (p->disagree || (rule->skip_low_pressure && p->low_pressure))
+        if (run_astride(rule, p) ||
+            (rule->skip_low_pressure && p->low_pressure))
             return true;
         if (!p->again)
             break;
@@ -37,14 +50,29 @@ static bool is_passed_over(const struct run_rule *rule,
     return false;
 }
 
-bool run_inside(const struct run_rule *rule, const struct point *p)
+static bool is_inside(const struct run_rule *rule, double value,
+                      enum bound bound)
 {
-    struct reading r = as_reading(p, p->value);
+    struct reading r = { .value = value, .bound = bound };
     /* limits of a pressure before the pump are negative */
     double margin = fabs(rule->limit) * rule->hysteresis_pct / 100.0;
 
     return rule->above ? reading_below(&r, rule->limit - margin)
                        : reading_at_least(&r, rule->limit + margin);
+}
+
+bool run_inside(const struct run_rule *rule, const struct point *p)
+{
+    if (p->disagree)
+        return is_inside(rule, p->least, BOUND_NONE) &&
+               is_inside(rule, p->most, BOUND_NONE);
+    return is_inside(rule, p->value, p->bound);
+}
+
+/* A reading of the last hours of a day is of that day: hours do not count. */
+static bool is_within(int64_t from_s, int64_t to_s, int days)
+{
+    return (to_s - from_s) / DAY_S <= days;
 }
 
 static void keep(struct run *run, size_t point)
@@ -103,6 +131,21 @@ static void count_session(struct walk *walk, const struct point *p,
     walk->beyond[0] = is_beyond;
 }
 
+/* Do the newest points that the rule needs lie close enough together? */
+static bool is_dense(const struct run_rule *rule, const struct walk *walk,
+                     int64_t at_s)
+{
+    int needed = rule->readings;
+
+    if (rule->span_d == 0)
+        return true;
+    for (int i = 0; i < walk->sessions; i++) {
+        if (walk->beyond[i] && --needed == 0)
+            return is_within(walk->start_s[i], at_s, rule->span_d);
+    }
+    return false;
+}
+
 /* While it does not hold, a run keeps what may still count: of the last
  * sessions; where points must lie apart, from the first of the row on. */
 static void trim(const struct run_rule *rule, const struct point *points,
@@ -128,7 +171,7 @@ static void step_beyond(const struct run_rule *rule, const struct point *points,
                         size_t i, struct walk *walk, struct run *run)
 {
     const struct point *p = &points[i];
-    bool late = p->at_s - walk->last_s > (int64_t)rule->window_d * DAY_S;
+    bool late = !is_within(walk->last_s, p->at_s, rule->window_d);
 
     if (!run->on && count_beyond(rule, walk) > 0 && late) {
         run->count = 0;
@@ -142,6 +185,7 @@ static void step_beyond(const struct run_rule *rule, const struct point *points,
     walk->last_s = p->at_s;
     walk->inside_in_a_row = 0;
     if (count_beyond(rule, walk) >= rule->readings &&
+        is_dense(rule, walk, p->at_s) &&
         (double)(p->at_s - walk->streak_s) >= rule->apart_d * DAY_S)
         run->on = true;
 }
@@ -247,7 +291,8 @@ bool run_best(const struct run_rule *rule, const struct point *points,
             continue;
         run_walk(rule, points, count, (enum method)m, &candidate);
         if (!candidate.on || at_s <= best_s ||
-            run_contradicted(rule, points, count, (enum method)m, at_s))
+            (!rule->alone &&
+             run_contradicted(rule, points, count, (enum method)m, at_s)))
             continue;
         *run = candidate;
         best_s = at_s;
@@ -275,8 +320,7 @@ bool run_confirmed(const struct run_rule *rule, const struct point *points,
         size_t before = run->points[i - 1], now = run->points[i];
 
         if (!points[now].again &&
-            points[now].at_s - points[before].at_s <=
-                (int64_t)rule->window_d * DAY_S &&
+            is_within(points[before].at_s, points[now].at_s, rule->window_d) &&
             !was_denied(rule, points, before, now))
             return true;
     }

@@ -74,7 +74,9 @@ static enum err read_number(const struct param_info *row, const char *text,
     char *end;
     double number = strtod(text, &end);
 
-    if (end == text || *end != '\0')
+    /* strtod also reads hexadecimal numbers, and words for what is none */
+    if (end == text || *end != '\0' ||
+        strspn(text, "0123456789+-.eE") != strlen(text))
         return ERR_FORM;
     if (!(number >= row->least && number <= row->most))
         return ERR_RANGE;
@@ -113,7 +115,8 @@ const char *policy_citation(const struct policy *p, const char *key, size_t len)
     return NULL;
 }
 
-enum err policy_check(const struct policy *p, enum param *at)
+enum err policy_check(const struct policy *p, enum param *at,
+                      enum param *beside)
 {
     /* each pair: the first value must not be above the second */
     static const enum param order[][2] = {
@@ -122,6 +125,7 @@ enum err policy_check(const struct policy *p, enum param *at)
         { P_LF1_FLOW, P_HF2_FLOW },
         { P_HF3_RATIO, P_HF3_RATIO_SEVERE },
         { P_IS5_INDEX_SEVERE, P_IS5_INDEX },
+        { P_IS5_PRESSURE_SEVERE, P_IS5_PRESSURE },
         { P_IS3_GRADE, P_IS2_GRADE },
         { P_IS4_GRADE, P_IS3_GRADE },
         { P_IS4_GRADE_MILD, P_IS4_GRADE },
@@ -153,6 +157,7 @@ enum err policy_check(const struct policy *p, enum param *at)
     for (size_t i = 0; i < COUNT(order); i++) {
         if (!(policy_get(p, order[i][0]) <= policy_get(p, order[i][1]))) {
             *at = order[i][0];
+            *beside = order[i][1];
             return ERR_CONFIG;
         }
     }

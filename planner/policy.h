@@ -123,6 +123,7 @@ enum param_kind {
     X(P_IS5_SYMPTOM_WINDOW_D, "IS-5", "symptom_window_d", PARAM_COUNT, 1, 365) \
     X(P_IS5_URGENCY, "IS-5", "urgency", PARAM_URGENCY, 0, 4) \
     X(P_IS5_URGENCY_SEVERE, "IS-5", "urgency_severe", PARAM_URGENCY, 0, 4) \
+    X(P_IS5_PRESSURE_SEVERE, "IS-5", "pressure_severe_mmhg", PARAM_NUMBER, 5, 60) \
     X(P_IS6_FLOW, "IS-6", "flow_ml_min", PARAM_NUMBER, 400, 3000) \
     X(P_IS6_WINDOW_D, "IS-6", "window_d", PARAM_COUNT, 1, 365) \
     X(P_IS7_FLOW, "IS-7", "flow_ml_min", PARAM_NUMBER, 400, 3000) \
@@ -291,9 +292,10 @@ const char *policy_citation(const struct policy *p, const char *key,
 
 /*
  * The rows must also agree with each other: a severe limit lies beyond the
- * plain one, HF-1 above HF-2 above LF.  ERR_CONFIG, with the name of the
- * first row that does not fit in *at.
+ * plain one, HF-1 above HF-2 above LF.  ERR_CONFIG, with the first two rows
+ * that do not fit: *at must not be above *beside.
  */
-MUST_CHECK enum err policy_check(const struct policy *p, enum param *at);
+MUST_CHECK enum err policy_check(const struct policy *p, enum param *at,
+                                 enum param *beside);
 
 #endif

@@ -280,13 +280,20 @@ static void judge_conditions(const struct look *k, bool tested,
 
 /* ---- exclusions and cautions ----------------------------------------------- */
 
+static bool is_lost_hand(const struct reading *r)
+{
+    return r->present && sign_info(r->sign)->grade == GRADE_4B;
+}
+
+/* What is lost does not come back: a lesser grade since then does not lift
+ * it.  One that is preliminary counts while its finding stands. */
 static bool has_lost_hand(const struct look *k)
 {
     for (size_t i = 0; i < k->findings->count; i++) {
         if (k->findings->list[i].grade == GRADE_4B)
             return true;
     }
-    return false;
+    return newest(k, is_lost_hand) != NULL;
 }
 
 static unsigned find_exclusions(const struct look *k,

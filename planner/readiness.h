@@ -40,7 +40,7 @@ enum exclusion {
     EXCLUDE_INFECTION = 4,     /* IN-1 */
     EXCLUDE_LOW_FLOW_HAND = 8, /* IS-7 */
     EXCLUDE_NERVES = 16,       /* IS-1 */
-    EXCLUDE_TISSUE = 32,       /* grade 4b */
+    EXCLUDE_TISSUE = 32,       /* grade 4b, ever within the look-back */
     EXCLUDE_DISTAL = 64,       /* compressed index low: disease further down */
     EXCLUDE_BLEEDING = 128,    /* BL-1 */
     EXCLUDE_CATHETER = 256

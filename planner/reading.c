@@ -41,6 +41,30 @@ bool reading_counts(const struct reading *r)
     return r->status == READING_FINAL || r->status == READING_CORRECTED;
 }
 
+bool reading_is_emergency(const struct reading *r)
+{
+    if (r->quantity == Q_BLEEDING_ACTIVE || r->quantity == Q_RUPTURE_THREAT)
+        return r->value > 0.5;
+    if (!r->present)
+        return false;
+    switch ((int)r->sign) {
+    case SIGN_NUMBNESS_MEDIAN:
+    case SIGN_NUMBNESS_ULNAR:
+    case SIGN_NUMBNESS_RADIAL:
+    case SIGN_MOTOR_WEAKNESS:
+    case SIGN_HAND_ULCER:
+    case SIGN_COLD_PULSELESS_HAND:
+    case SIGN_GRADE_4A:
+    case SIGN_GRADE_4B:
+    case SIGN_THRILL_ABSENT:
+    case SIGN_INFECTION_SEPSIS:
+    case SIGN_GRAFT_EXPOSED:
+        return true;
+    default:
+        return false;
+    }
+}
+
 bool reading_at_least(const struct reading *r, double limit)
 {
     switch (r->bound) {

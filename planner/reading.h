@@ -71,6 +71,12 @@ struct reading {
 /* A value that measured something: neither withdrawn nor preliminary. */
 bool reading_counts(const struct reading *r);
 
+/* A sign that is an emergency by itself, whatever its status: new weakness,
+ * numbness of a nerve territory, tissue loss, a cold pulseless hand, a lost
+ * thrill, bleeding that does not stop, threatened rupture, sepsis, an exposed
+ * graft. */
+bool reading_is_emergency(const struct reading *r);
+
 /* Certainly above-or-at, or below, a limit, bounds considered. */
 bool reading_at_least(const struct reading *r, double limit);
 bool reading_below(const struct reading *r, double limit);

@@ -153,7 +153,9 @@ enum why work_why_not(const struct run_rule *rule, const struct point *points,
             return WHY_TOO_FEW;
         usable++;
     }
-    return usable == 0 ? WHY_NO_READING : WHY_INSIDE;
+    if (usable > 0)
+        return WHY_INSIDE;
+    return count > 0 ? WHY_CONTRADICTORY : WHY_NO_READING;
 }
 
 bool work_is_old(const struct work *w, int64_t at_s)
@@ -300,6 +302,40 @@ static void finish(const struct work *w, struct finding *f, size_t old)
     f->historic = f->historic || work_is_old(w, f->at_s);
 }
 
+/* Given up, and not made anew since. */
+static bool is_closed(const struct work *w)
+{
+    bool closed = false;
+
+    for (size_t i = 0; i < w->h->count; i++) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->quantity != Q_ACCESS_INTERVENTION || !reading_counts(r) ||
+            !r->present)
+            continue;
+        if (r->sign == SIGN_CLOSED)
+            closed = true;
+        else if (r->sign == SIGN_CREATED)
+            closed = false;
+    }
+    return closed;
+}
+
+/* Of an access that was closed no flow, thrill or dose is expected; its hand,
+ * its wound and its wall may still be in danger. */
+static void settle_closed(struct work *w)
+{
+    if (!is_closed(w))
+        return;
+    for (int r = 0; r < RULE_COUNT; r++) {
+        enum group group = rule_info((enum rule)r)->group;
+
+        if (group != GROUP_HAND && group != GROUP_BLEEDING &&
+            group != GROUP_INFECTION)
+            work_remove(w, (enum rule)r, WHY_STAGE);
+    }
+}
+
 /* In the order in which they need each other. */
 static void evaluate(struct work *w)
 {
@@ -322,6 +358,15 @@ static void evaluate(struct work *w)
     rules_hand_and_flow(w);
     rules_band(w);
     rules_follow_up(w);
+    settle_closed(w);
+}
+
+/* What can kill, whatever the access. */
+static void evaluate_dangers(struct work *w)
+{
+    w->out->why[RULE_BL_1] = w->out->why[RULE_IN_1] = WHY_HOLDS;
+    rules_bleeding(w);
+    rules_infection(w);
 }
 
 void rules_evaluate(const struct history *h, const struct policy *policy,
@@ -330,20 +375,23 @@ void rules_evaluate(const struct history *h, const struct policy *policy,
     struct history recent = *h;
     size_t old = leave_out_the_old(&recent, policy);
     struct work w = { .h = &recent, .policy = policy, .out = out };
+    enum why not_watched = h->inactive                       ? WHY_INACTIVE
+                           : h->access_type == SIGN_TYPE_CVC ? WHY_CATHETER
+                                                             : WHY_HOLDS;
 
     out->count = 0;
     for (int r = 0; r < RULE_COUNT; r++)
-        out->why[r] =
-            h->access_type == SIGN_TYPE_CVC ? WHY_CATHETER : WHY_HOLDS;
-    if (h->access_type == SIGN_TYPE_CVC)
-        return;
+        out->why[r] = not_watched;
     w.intervention_s = last_intervention_s(&recent);
     w.flow_count = series_collect(&recent, policy, Q_ACCESS_FLOW, true, w.flow,
                                   POINTS_MAX);
     series_mark_low_pressure(&recent, policy, w.flow, w.flow_count);
     w.hand_count =
         hand_collect(&recent, policy, false, w.hand, HAND_POINTS_MAX);
-    evaluate(&w);
+    if (not_watched == WHY_HOLDS)
+        evaluate(&w);
+    else
+        evaluate_dangers(&w);
     for (size_t i = 0; i < out->count; i++)
         finish(&w, &out->list[i], old);
     for (int r = 0; r < RULE_COUNT; r++) {

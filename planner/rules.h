@@ -92,6 +92,8 @@ enum why {
     WHY_TAKEN_BACK,     /* it was seen, and later found gone */
     WHY_TOO_LATE,       /* began too long after what might have caused it */
     WHY_DONE,           /* what was due has been recorded */
+    WHY_CONTRADICTORY,  /* the values are there, and contradict each other */
+    WHY_INACTIVE,       /* the access is recorded as no longer in use */
     WHY_COUNT
 };
 
@@ -125,11 +127,13 @@ struct finding {
     bool stenosis;   /* HF: a known outflow stenosis is untreated */
     bool disagree; /* not confirmed: the measurements of one session contradict
                       each other, a third one is asked for */
-    enum param limit; /* the row of the policy that was crossed */
-    double measured;  /* newest value, in the unit of the limit; NAN if the
+    bool low_pressure; /* not confirmed: a low flow, measured while the mean
+                          pressure was low, is to be measured again */
+    enum param limit;  /* the row of the policy that was crossed */
+    double measured;   /* newest value, in the unit of the limit; NAN if the
                          rule has no number (grades: see grade) */
-    double peak;      /* most extreme value of the evidence, same unit */
-    double baseline;  /* what it is compared with, in the unit of the
+    double peak;       /* most extreme value of the evidence, same unit */
+    double baseline;   /* what it is compared with, in the unit of the
                             quantity; NAN if the limit alone counts */
     double mean_pressure_mmhg;  /* at the newest value, and the usual one of */
     double usual_pressure_mmhg; /* the patient; NAN if not known */
@@ -153,7 +157,8 @@ struct findings {
     enum why why[RULE_COUNT];          /* of those that do not hold */
 };
 
-/* Evaluate all rules.  An access that is a catheter has no findings. */
+/* Evaluate all rules.  Of a catheter, and of an access that is no longer in
+ * use, only haemorrhage and infection (BL-1, IN-1) are looked at. */
 void rules_evaluate(const struct history *h, const struct policy *policy,
                     struct findings *out);
 

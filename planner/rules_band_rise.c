@@ -28,7 +28,7 @@ static void rising_limit(const struct work *w, struct rise *r)
     double high = fmax(least, work_get(w, P_PB4_FLOW));
 
     r->rule.limit = fmin(far, high);
-    r->rule.strict = far < high && risen >= work_get(w, P_PB4_RISE_FLOW);
+    r->rule.strict = far < high; /* more than, and at least */
 }
 
 /* Have two in a row of another method since lain inside the limit? */
@@ -113,7 +113,7 @@ static double rise_pct(const struct rise *r, double flow_ml_min)
 static void measure(const struct work *w, struct finding *f,
                     const struct rise *r, double newest, double most)
 {
-    bool far = r->risen && newest >= work_get(w, P_PB4_RISE_FLOW) &&
+    bool far = r->risen && newest > work_get(w, P_PB4_RISE_FLOW) &&
                rise_pct(r, newest) > work_get(w, P_PB4_RISE_PCT);
 
     f->quantity = Q_ACCESS_FLOW;

@@ -6,20 +6,21 @@
  *     dose down while the pump flow prescribed is not reached
  *     strong suction before the pump
  *
- * One reading is enough in the first days, later it takes some in a row.
+ * One reading is enough in the first days, later it takes some in a row.  What
+ * has begun ends as every run does.
  */
 #include "planner/band.h"
 #include "planner/series.h"
 
 #include <math.h>
-#include <string.h>
 
 /* ---- the grounds ------------------------------------------------------- */
 
 /* What one ground found. */
 struct ground {
     bool holds;
-    enum why why; /* if it does not */
+    bool keeps;   /* it would not begin now, and has not ended since it did */
+    enum why why; /* if it does not hold */
     enum quantity quantity;
     enum param limit;
     double measured, peak, baseline;
@@ -32,56 +33,110 @@ struct ground {
 static void ground_init(const struct work *w, struct ground *g,
                         enum quantity quantity, enum param limit)
 {
-    g->holds = false;
+    g->holds = g->keeps = false;
     g->why = WHY_NO_READING;
     g->quantity = quantity;
     g->limit = limit;
     g->measured = g->peak = g->baseline = NAN;
     g->count = band_points(w, quantity, band_stage_s(w), g->points);
+    /* at a low pressure as well: a band that is too tight for it clots */
     g->rule =
         (struct run_rule){ .limit = work_get(w, limit),
                            .readings = work_count(w, P_PB2_READINGS_LATER),
                            .window_d = work_count(w, P_PB2_WINDOW_D),
-                           .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT),
-                           .skip_low_pressure = quantity == Q_ACCESS_FLOW };
+                           .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
 }
 
-/* Leave of a run what nothing interrupts, up to its newest point. */
-static void keep_streak(const struct run_rule *rule, const struct point *points,
-                        struct run *run)
+/* The values of a session are its mean: see work_session_means(). */
+static void take_means(struct ground *g)
 {
-    size_t first = run->count - 1;
-
-    while (first > 0) {
-        struct run before = *run;
-
-        before.count = first;
-        if (run_denied(rule, points, run->points[first], &before))
-            break;
-        first--;
-    }
-    run->count -= first;
-    memmove(run->points, run->points + first,
-            run->count * sizeof(run->points[0]));
+    for (size_t i = 0; i < g->count; i++)
+        g->points[i].disagree = false;
 }
 
-/* Some in a row; or one of the first days that no later one denies. */
+static int64_t early_s(const struct work *w)
+{
+    return w->band.change_s + (int64_t)work_count(w, P_PB2_EARLY_D) * DAY_S;
+}
+
+/* Of how many points is the time at or before this? */
+static size_t count_until(const struct ground *g, int64_t at_s)
+{
+    size_t n = 0;
+
+    while (n < g->count && g->points[n].at_s <= at_s)
+        n++;
+    return n;
+}
+
+/* The newest value of a method; INT64_MIN if there is none. */
+static int64_t newest_s(const struct ground *g, enum method method)
+{
+    for (size_t i = g->count; i-- > 0;) {
+        if (g->points[i].method == method)
+            return g->points[i].at_s;
+    }
+    return INT64_MIN;
+}
+
+/* Did one low value of the first days begin it, by this method, and did
+ * nothing end it since? */
+static bool goes_on(const struct work *w, const struct ground *g,
+                    const struct run_rule *once, enum method method,
+                    struct run *run)
+{
+    size_t early = count_until(g, early_s(w));
+    struct run first;
+
+    run_walk(once, g->points, early, method, &first);
+    run_walk(once, g->points, g->count, method, run);
+    return first.on && run->on && run->off_s <= g->points[early - 1].at_s &&
+           !run_contradicted(once, g->points, g->count, method,
+                             newest_s(g, method));
+}
+
+/* Does the newest of the first days, or one since that no value interrupts,
+ * begin it now? */
+static bool begins(const struct work *w, const struct ground *g,
+                   const struct run_rule *once, const struct run *run)
+{
+    struct run before = *run;
+
+    if (run_denied(once, g->points, g->count, run))
+        return false;
+    for (; before.count > 1; before.count--) {
+        struct run rest = before;
+
+        rest.count--;
+        if (run_denied(once, g->points, before.points[before.count - 1], &rest))
+            break;
+    }
+    return g->points[before.points[before.count - 1]].at_s <= early_s(w);
+}
+
+/* Some in a row; or one of the first days.  A single one that a later value
+ * denies begins nothing; whether it had begun before that, and goes on, is
+ * known from the same values. */
 static bool is_beyond(const struct work *w, struct ground *g)
 {
-    int64_t early_s =
-        w->band.change_s + (int64_t)work_count(w, P_PB2_EARLY_D) * DAY_S;
     struct run_rule once = g->rule;
+    int64_t best_s = INT64_MIN;
 
     if (run_best(&g->rule, g->points, g->count, &g->run))
         return true;
     once.readings = 1;
-    if (!run_best(&once, g->points, g->count, &g->run) ||
-        run_denied(&once, g->points, g->count, &g->run))
-        return false;
-    keep_streak(&once, g->points, &g->run);
-    return g->points[g->run.points[0]].at_s <= early_s;
-}
+    for (int m = 0; m < METHOD_COUNT; m++) {
+        int64_t at_s = newest_s(g, (enum method)m);
+        struct run run;
 
+        if (at_s <= best_s || !goes_on(w, g, &once, (enum method)m, &run))
+            continue;
+        g->run = run;
+        g->keeps = !begins(w, g, &once, &run);
+        best_s = at_s;
+    }
+    return best_s != INT64_MIN;
+}
 static void judge(const struct work *w, struct ground *g)
 {
     g->holds = is_beyond(w, g);
@@ -143,22 +198,29 @@ static double dose_before(const struct work *w)
     return used >= work_count(w, P_AD2_BASELINE_LEAST) ? sum / used : NAN;
 }
 
-/* The newest pump flow since: was it short of the prescribed one?  *index is
- * the reading that says so. */
-static bool is_pump_short(const struct work *w, size_t *index)
+/* Was the pump flow since short of the prescribed one, and has not clearly
+ * reached it since?  As every run, by what was reached in per cent. */
+static bool is_pump_short(const struct work *w, struct ground *pump)
 {
-    double days = (double)(w->h->now_s - band_stage_s(w)) / DAY_S;
-    double pump_ml_min =
-        series_newest(w->h, Q_PUMP_FLOW, w->h->now_s, days, index);
+    double prescribed_ml_min = newest_prescribed(w);
 
-    return pump_ml_min <
-           newest_prescribed(w) * work_get(w, P_LF6_PUMP_PCT) / 100.0;
+    ground_init(w, pump, Q_PUMP_FLOW, P_LF6_PUMP_PCT);
+    take_means(pump);
+    if (!(prescribed_ml_min > 0))
+        return false;
+    pump->rule.limit *= prescribed_ml_min / 100.0;
+    pump->rule.readings = 1;
+    pump->holds = run_best(&pump->rule, pump->points, pump->count, &pump->run);
+    pump->keeps = pump->holds && run_denied(&pump->rule, pump->points,
+                                            pump->count, &pump->run);
+    return pump->holds;
 }
 
 /* Binary fractions: a fall of just the limit is not more than it. */
 #define DOSE_ROUNDING 1e-9
 
-static void dose_ground(const struct work *w, struct ground *g, size_t *pump)
+static void dose_ground(const struct work *w, struct ground *g,
+                        struct ground *pump)
 {
     double mean = dose_before(w);
 
@@ -178,50 +240,25 @@ static void dose_ground(const struct work *w, struct ground *g, size_t *pump)
     g->peak = mean - g->peak;
     g->why = WHY_NO_PAIR;
     g->holds = is_pump_short(w, pump);
+    g->keeps = g->keeps || pump->keeps;
 }
 
-/* Suction counts as a positive number, so that "inside" is weaker suction. */
 static void pressure_ground(const struct work *w, struct ground *g)
 {
-    static const enum bound mirror[] = { [BOUND_NONE] = BOUND_NONE,
-                                         [BOUND_BELOW] = BOUND_ABOVE,
-                                         [BOUND_AT_MOST] = BOUND_AT_LEAST,
-                                         [BOUND_AT_LEAST] = BOUND_AT_MOST,
-                                         [BOUND_ABOVE] = BOUND_BELOW };
-
     ground_init(w, g, Q_ARTERIAL_LINE_PRESSURE, P_PB2_PRESSURE);
-    for (size_t i = 0; i < g->count; i++) {
-        g->points[i].value = -g->points[i].value;
-        g->points[i].bound = mirror[g->points[i].bound];
-    }
-    g->rule.limit = -g->rule.limit;
-    g->rule.above = g->rule.strict = true;
-    judge(w, g);
-    g->measured = -g->measured;
-    g->peak = -g->peak;
+    take_means(g);
+    judge(w, g); /* the stronger the suction, the lower */
 }
 
-/* The newest lost thrill that no later session denies; one of long ago does
- * not make an emergency of what is seen now.  *seen: thrill was looked for. */
-static bool is_thrill_lost(const struct work *w, bool *seen, size_t *index)
+/* Was the thrill looked for since? */
+static bool is_thrill_known(const struct work *w)
 {
-    const struct reading *later = NULL;
-
-    *seen = false;
-    for (size_t i = w->h->count; i-- > 0;) {
+    for (size_t i = 0; i < w->h->count; i++) {
         const struct reading *r = &w->h->readings[i];
 
-        if (r->start_s < band_stage_s(w))
-            break;
-        if (r->quantity != Q_THRILL || !r->present)
-            continue;
-        *seen = *seen || reading_counts(r);
-        if (work_is_thrill_lost(r) && r->status != READING_WITHDRAWN) {
-            *index = i;
-            return later == NULL || readings_share_session(w->policy, r, later);
-        }
-        if (reading_counts(r) && later == NULL)
-            later = r;
+        if (r->end_s > band_stage_s(w) && r->quantity == Q_THRILL &&
+            r->present && reading_counts(r))
+            return true;
     }
     return false;
 }
@@ -244,11 +281,12 @@ static void rest_on_ground(const struct work *w, struct finding *f,
 
 static bool is_new(const struct work *w, const struct ground *g)
 {
-    return !work_is_old(w, g->points[g->run.points[g->run.count - 1]].at_s);
+    return !g->keeps &&
+           !work_is_old(w, g->points[g->run.points[g->run.count - 1]].at_s);
 }
 
-/* The first that holds leads, but one of long ago does not hide what is seen
- * now. */
+/* The first that holds leads, but one of long ago, or that was denied, does
+ * not hide what is seen now. */
 static void rest_on_grounds(const struct work *w, struct finding *f,
                             const struct ground *const *grounds, size_t count)
 {
@@ -293,37 +331,55 @@ static void rest_on_thrill(const struct work *w, struct finding *f,
 }
 
 /* It is the dose that says so: a pump flow does not make it new. */
-static void rest_on_pump(const struct work *w, struct finding *f, size_t index)
+static void rest_on_pump(const struct work *w, struct finding *f,
+                         const struct ground *pump)
 {
     int64_t at_s = f->at_s;
 
-    work_rest_on(w, f, index);
+    work_rest_on_point(w, f,
+                       &pump->points[pump->run.points[pump->run.count - 1]]);
     f->at_s = at_s;
 }
 
+/* The most telling reason why none of the grounds holds. */
+static enum why why_none(const struct work *w,
+                         const struct ground *const *grounds, size_t count)
+{
+    enum why why = is_thrill_known(w) ? WHY_INSIDE : WHY_NO_READING;
+
+    for (size_t i = 0; i < count; i++)
+        why = heavier(grounds[i]->why, why);
+    return why;
+}
+
+/* A thrill that was lost long ago does not make an emergency of what is seen
+ * now. */
 void band_too_tight(struct work *w)
 {
-    struct ground flow, dose, pressure;
+    struct ground flow, dose, pressure, pump;
     const struct ground *const grounds[] = { &flow, &dose, &pressure };
-    size_t thrill_at = 0, pump_at = 0;
-    bool seen, lost = is_thrill_lost(w, &seen, &thrill_at), holds;
+    size_t thrill_at = 0;
+    bool lost = work_thrill_lost(w, band_stage_s(w), &thrill_at);
+    bool holds = false, keeps = true;
     struct finding *f;
 
     flow_ground(w, &flow);
-    dose_ground(w, &dose, &pump_at);
+    dose_ground(w, &dose, &pump);
     pressure_ground(w, &pressure);
-    holds = flow.holds || dose.holds || pressure.holds;
+    for (size_t i = 0; i < COUNT(grounds); i++) {
+        holds = holds || grounds[i]->holds;
+        keeps = keeps && (!grounds[i]->holds || grounds[i]->keeps);
+    }
     if (!lost && !holds) {
-        enum why why = heavier(flow.why, heavier(dose.why, pressure.why));
-
-        work_not(w, RULE_PB_2, heavier(why, seen ? WHY_INSIDE : why));
+        work_not(w, RULE_PB_2, why_none(w, grounds, COUNT(grounds)));
         return;
     }
     f = work_add(w, RULE_PB_2);
     f->urgency = work_urgency(w, P_PB2_URGENCY);
+    f->historic = !lost && keeps;
     if (lost && !(holds && work_is_old(w, w->h->readings[thrill_at].start_s)))
         rest_on_thrill(w, f, thrill_at);
     rest_on_grounds(w, f, grounds, COUNT(grounds));
     if (dose.holds)
-        rest_on_pump(w, f, pump_at);
+        rest_on_pump(w, f, &pump);
 }

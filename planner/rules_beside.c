@@ -3,6 +3,7 @@
  * of the hand and of the access, needles, a stenosis of the outflow.
  */
 #include "planner/rules_work.h"
+#include "planner/series.h"
 
 #include <math.h>
 
@@ -26,12 +27,63 @@ bool work_is_dysfunction_sign(const struct reading *r)
         return r->present;
     case Q_THRILL:
         return r->present && r->sign != SIGN_THRILL_PRESENT;
-    case Q_BLEEDING_PROLONGED:
-        return r->value > 0.5;
     default:
         return false;
     }
 }
+
+/* ---- signs that were taken back ------------------------------------------- */
+
+/* Whoever asks later tells: a sign that is gone, or a class of heart failure
+ * that is less.  An admission has happened, whatever is found later. */
+static bool takes_heart_back(const struct reading *later,
+                             const struct reading *sign)
+{
+    if (sign->sign == SIGN_HF_ADMISSION)
+        return false;
+    if (!later->present)
+        return later->sign == sign->sign;
+    return (later->sign == SIGN_HF_NYHA_1 || later->sign == SIGN_HF_NYHA_2) &&
+           (sign->sign == SIGN_HF_NYHA_3 || sign->sign == SIGN_HF_NYHA_4);
+}
+
+/* Only a thrill that is felt as it should be takes back a weak or lost one. */
+static bool takes_thrill_back(const struct reading *later,
+                              const struct reading *sign)
+{
+    return later->present ? later->sign == SIGN_THRILL_PRESENT
+                          : later->sign == sign->sign;
+}
+
+static bool takes_back(const struct work *w, const struct reading *later,
+                       const struct reading *sign)
+{
+    if (later->quantity != sign->quantity || !reading_counts(later) ||
+        later->start_s <= sign->start_s)
+        return false;
+    switch ((int)sign->quantity) {
+    case Q_HEART_FAILURE_SIGN:
+        return takes_heart_back(later, sign);
+    case Q_THRILL:
+        return takes_thrill_back(later, sign);
+    case Q_ACCESS_SIGN:
+        return !later->present && later->sign == sign->sign &&
+               !readings_share_session(w->policy, later, sign);
+    default:
+        return false;
+    }
+}
+
+bool work_is_taken_back(const struct work *w, size_t index)
+{
+    for (size_t i = index + 1; i < w->h->count; i++) {
+        if (takes_back(w, &w->h->readings[i], &w->h->readings[index]))
+            return true;
+    }
+    return false;
+}
+
+/* ---- signs beside a flow --------------------------------------------------- */
 
 /* The newest few: signs seen at every session must not crowd out the flows. */
 enum { SIGNS_KEPT = 6 };
@@ -47,7 +99,7 @@ size_t work_signs(const struct work *w, struct finding *f, int64_t from_s,
 
         if (r->start_s < from_s)
             break;
-        if (!reading_counts(r) || !is_sign(r))
+        if (!reading_counts(r) || !is_sign(r) || work_is_taken_back(w, i))
             continue;
         work_rest_on(w, f, i);
         kept++;
@@ -90,20 +142,50 @@ static bool is_thrill_gone(const struct work *w, int64_t from_s, size_t *index)
             *index = i;
             return true;
         }
-        if (r->present || r->sign == SIGN_THRILL_ABSENT)
+        if (r->present ? r->sign == SIGN_THRILL_PRESENT
+                       : r->sign == SIGN_THRILL_ABSENT)
             felt_s = r->start_s;
     }
     return false;
 }
 
+/* Bleeding longer than usual is a sign where it was seen in so many sessions in
+ * a row, the newest ones.  It does not make an older finding new. */
+static bool bleeds_long(const struct work *w, struct finding *f, int64_t from_s)
+{
+    size_t needed = (size_t)work_count(w, P_LF6_BLEEDING_SESSIONS);
+    struct point points[POINTS_MAX];
+    size_t n = series_collect(w->h, w->policy, Q_BLEEDING_PROLONGED, false,
+                              points, POINTS_MAX);
+    size_t sessions = 0, first = n;
+    int64_t at_s = f->at_s;
+
+    while (first > 0 && sessions < needed && points[first - 1].at_s >= from_s &&
+           points[first - 1].value > 0.5) {
+        first--;
+        sessions += !points[first].again;
+        if (points[first].restart)
+            break;
+    }
+    if (sessions < needed)
+        return false;
+    for (size_t i = first; i < n; i++)
+        work_rest_on_point(w, f, &points[i]);
+    if (at_s < from_s)
+        f->at_s = at_s;
+    return true;
+}
+
 void work_low_signs(const struct work *w, struct finding *f,
                     enum param window_d, enum param urgency)
 {
-    int64_t from_s = w->h->now_s - (int64_t)work_count(w, window_d) * DAY_S;
+    int64_t from_s = work_days_ago(w, window_d);
     size_t lost_at = 0;
     int64_t at_s;
 
     f->with_sign = work_signs(w, f, from_s, work_is_dysfunction_sign) > 0;
+    if (bleeds_long(w, f, from_s))
+        f->with_sign = true;
     if (f->with_sign)
         f->urgency = work_urgency(w, urgency);
     if (!is_thrill_gone(w, from_s, &lost_at))

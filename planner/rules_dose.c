@@ -57,8 +57,7 @@ static bool run_of(struct work *w, struct dose *d)
     return true;
 }
 
-/* Below the limit, so many readings in a row. */
-static bool is_low(struct work *w, struct dose *d)
+static void take_points(const struct work *w, struct dose *d)
 {
     d->count = series_collect(w->h, w->policy, d->quantity, false, d->points,
                               POINTS_MAX);
@@ -68,6 +67,12 @@ static bool is_low(struct work *w, struct dose *d)
                            .window_d = work_count(w, P_AD1_WINDOW_D),
                            .apart_d = work_get(w, P_AD1_APART_D),
                            .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+}
+
+/* Below the limit, so many readings in a row. */
+static bool is_low(struct work *w, struct dose *d)
+{
+    take_points(w, d);
     return run_of(w, d);
 }
 
@@ -94,22 +99,16 @@ static struct finding *low_dose(struct work *w, const struct dose *d)
     return f;
 }
 
-/* One value is enough; it is over when two lie well above. */
-static bool is_very_low(struct work *w, struct dose *d)
+/* One value is enough; it is over when two lie well above.  f: what was found
+ * of the dose so far, or NULL. */
+static void very_low(struct work *w, struct finding *f)
 {
-    d->limit = P_AD1_SPKTV_SEVERE;
-    d->rule.limit = work_get(w, d->limit);
-    d->rule.readings = 1;
-    d->rule.apart_d = 0;
-    return run_of(w, d);
-}
+    struct dose d = { .quantity = Q_SPKTV, .limit = P_AD1_SPKTV_SEVERE };
 
-static void single_pool(struct work *w)
-{
-    struct dose d = { .quantity = Q_SPKTV, .limit = P_AD1_SPKTV };
-    struct finding *f = is_low(w, &d) ? low_dose(w, &d) : NULL;
-
-    if (!is_very_low(w, &d))
+    take_points(w, &d);
+    d.rule.readings = 1;
+    d.rule.apart_d = 0;
+    if (!run_of(w, &d))
         return;
     if (f == NULL)
         f = low_dose(w, &d);
@@ -119,10 +118,20 @@ static void single_pool(struct work *w)
     f->urgency = work_urgency(w, P_AD1_URGENCY_SEVERE);
 }
 
-/* For schedules of which the limit of a session says nothing. */
+static void single_pool(struct work *w)
+{
+    struct dose d = { .quantity = Q_SPKTV, .limit = P_AD1_SPKTV };
+
+    very_low(w, is_low(w, &d) ? low_dose(w, &d) : NULL);
+}
+
+/* For schedules of which the limit of a session says nothing; but that a
+ * session gave very little says that something is wrong with it, whatever is
+ * left of the kidneys.  Of more than three a week each may give little. */
 static void standard(struct work *w)
 {
     struct dose d = { .quantity = Q_STDKTV, .limit = P_AD1_STDKTV };
+    struct finding *f = NULL;
     const struct point *newest;
 
     d.count =
@@ -134,7 +143,9 @@ static void standard(struct work *w)
                            newest->value < work_get(w, P_AD1_STDKTV)))
         work_not(w, RULE_AD_1, WHY_SCHEDULE);
     if (is_low(w, &d))
-        low_dose(w, &d);
+        f = low_dose(w, &d);
+    if (!(standing(w, Q_SESSIONS_PER_WEEK) > SESSIONS_PER_WEEK))
+        very_low(w, f);
 }
 
 /* Was a single-pool Kt/V measured of late? */
@@ -167,10 +178,13 @@ bool work_newest_spktv_low(const struct work *w, struct point *newest)
 static bool reduction(struct work *w)
 {
     struct dose d = { .quantity = Q_URR, .limit = P_AD1_URR_PCT };
+    double sessions;
 
     if (recent_spktv(w, d.points) != NULL)
         return false;
-    if (standing(w, Q_SESSIONS_PER_WEEK) != SESSIONS_PER_WEEK) {
+    /* a schedule that is not known disqualifies nothing; the text says so */
+    sessions = standing(w, Q_SESSIONS_PER_WEEK);
+    if (!isnan(sessions) && sessions != SESSIONS_PER_WEEK) {
         if (!isnan(series_newest(w->h, Q_URR, w->h->now_s,
                                  work_count(w, P_AD1_WINDOW_D), NULL)))
             work_not(w, RULE_AD_1, WHY_SCHEDULE);
@@ -391,11 +405,20 @@ static void falling(struct work *w)
         fill_fall(w, &s, &run);
 }
 
+/* Said at another access; but a fall is evidence of what a low flow of this
+ * one means. */
+static void beside_low_flow(struct work *w)
+{
+    work_not(w, RULE_AD_1, WHY_OTHER_ACCESS);
+    work_not(w, RULE_AD_2, WHY_OTHER_ACCESS);
+    falling(w);
+    work_remove(w, RULE_AD_2, WHY_OTHER_ACCESS);
+}
+
 void rules_dose(struct work *w)
 {
     if (w->h->other_leads) {
-        work_not(w, RULE_AD_1, WHY_OTHER_ACCESS);
-        work_not(w, RULE_AD_2, WHY_OTHER_ACCESS);
+        beside_low_flow(w);
         return;
     }
     if (!work_spktv_applies(w))

@@ -37,8 +37,7 @@ static bool find_baseline(const struct work *w, const bool *fallen, size_t at,
                           struct baseline *b)
 {
     const struct point *now = &w->flow[at];
-    int64_t from_s =
-        now->at_s - (int64_t)work_count(w, P_LF3_BASELINE_D) * DAY_S;
+    int window_d = work_count(w, P_LF3_BASELINE_D);
     size_t most = (size_t)work_count(w, P_LF3_BASELINE_MOST);
     bool own = now->again; /* the next before it is of its own session */
     double sum = 0;
@@ -47,7 +46,8 @@ static bool find_baseline(const struct work *w, const bool *fallen, size_t at,
     for (size_t i = at; i > 0 && !w->flow[i].restart; i--) {
         const struct point *p = &w->flow[i - 1];
 
-        if (p->at_s < from_s || b->count == most || b->count == BASELINE_MAX)
+        if ((now->at_s - p->at_s) / DAY_S > window_d || b->count == most ||
+            b->count == BASELINE_MAX)
             break;
         if (p->method != now->method)
             continue;
@@ -77,14 +77,25 @@ static enum bound turned(enum bound bound)
     return other[bound];
 }
 
-/*
- * All flows that can be compared.  Where a flow is not below the limit for
- * flows, its fall counts as short of the limit for falls by as much.
- */
+/* The fall to a flow.  Where that is not below the limit for flows, its fall
+ * counts as short of the limit for falls by as much.  NAN: none. */
+static double fall_to(const struct work *w, const struct run_rule *rule,
+                      const struct baseline *b, double value_ml_min)
+{
+    double flow_ml_min = work_get(w, P_LF3_FLOW);
+    double fall_pct;
+
+    if (flow_fall(b->mean_ml_min, value_ml_min, &fall_pct) != ERR_OK)
+        return NAN;
+    if (value_ml_min >= flow_ml_min)
+        fall_pct = fmin(fall_pct, rule->limit * flow_ml_min / value_ml_min);
+    return fall_pct;
+}
+
+/* All flows that can be compared. */
 static void collect_falls(const struct work *w, const struct run_rule *rule,
                           struct falls *falls)
 {
-    double flow_ml_min = work_get(w, P_LF3_FLOW);
     bool restart = false;
 
     falls->count = 0;
@@ -96,42 +107,21 @@ static void collect_falls(const struct work *w, const struct run_rule *rule,
 
         falls->fallen[i] = false;
         restart = restart || flow->restart;
-        if (!find_baseline(w, falls->fallen, i, &b) ||
-            flow_fall(b.mean_ml_min, flow->value, &fall_pct) != ERR_OK)
+        if (!find_baseline(w, falls->fallen, i, &b))
             continue;
-        if (flow->value >= flow_ml_min)
-            fall_pct = fmin(fall_pct, rule->limit * flow_ml_min / flow->value);
+        fall_pct = fall_to(w, rule, &b, flow->value);
+        if (isnan(fall_pct))
+            continue;
         *p = *flow;
         p->value = fall_pct;
+        p->least = fall_to(w, rule, &b, flow->most);
+        p->most = fall_to(w, rule, &b, flow->least);
         p->bound = turned(flow->bound);
         p->restart = restart;
         restart = false;
         falls->flow[falls->count++] = i;
         falls->fallen[i] = run_beyond(rule, p);
     }
-}
-
-/* The run that holds, of the method measured last.  What another method says
- * is no contradiction: its own values before may have fallen already. */
-static bool find_run(const struct run_rule *rule, const struct falls *falls,
-                     struct run *run)
-{
-    int64_t best_s = INT64_MIN;
-
-    for (int m = 0; m < METHOD_COUNT; m++) {
-        struct run candidate;
-        int64_t at_s;
-
-        run_walk(rule, falls->row, falls->count, (enum method)m, &candidate);
-        if (!candidate.on)
-            continue;
-        at_s = falls->row[candidate.points[candidate.count - 1]].at_s;
-        if (at_s <= best_s)
-            continue;
-        *run = candidate;
-        best_s = at_s;
-    }
-    return best_s != INT64_MIN;
 }
 
 static enum why why_not(const struct work *w, const struct run_rule *rule,
@@ -184,8 +174,9 @@ void rules_flow_fall(struct work *w)
         return;
     rule.strict = true;
     rule.skip_low_pressure = true;
+    rule.alone = true; /* its own values before may have fallen already */
     collect_falls(w, &rule, &falls);
-    if (find_run(&rule, &falls, &run) &&
+    if (run_best(&rule, falls.row, falls.count, &run) &&
         falls.row[run.points[run.count - 1]].at_s >= w->intervention_s)
         add_fall(w, &falls, &run);
     else

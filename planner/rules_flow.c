@@ -58,7 +58,8 @@ static struct finding *flow_finding(struct work *w, const struct flow_rule *fr,
     struct finding *f;
     struct run run;
 
-    rule.skip_low_pressure = !fr->above;
+    /* methods differ by a litre: one does not end what another saw fall */
+    rule.skip_low_pressure = rule.alone = !fr->above;
     *newest = flow_run(w, &rule, fr->rule, &run);
     if (*newest == NULL)
         return NULL;
@@ -75,11 +76,6 @@ static struct finding *flow_finding(struct work *w, const struct flow_rule *fr,
     if (fr->above)
         f->stenosis = work_has_stenosis(w);
     return f;
-}
-
-static int64_t days_ago(const struct work *w, enum param days)
-{
-    return w->h->now_s - (int64_t)work_count(w, days) * DAY_S;
 }
 
 /* Beside HF-1 only: the same flow is more for a small body.  The height of a
@@ -149,12 +145,13 @@ static void high_and_treated(struct work *w)
 {
     struct run_rule rule = { .limit = work_get(w, P_HF5_FLOW),
                              .above = true,
+                             .strict = true,
                              .readings = 1,
                              .window_d = work_count(w, P_HF5_PERIOD_D),
                              .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
     size_t treated[TREATMENTS_KEPT], treated_count;
-    int treatments = outflow_treatments(w, days_ago(w, P_HF5_PERIOD_D), treated,
-                                        &treated_count);
+    int treatments = outflow_treatments(w, work_days_ago(w, P_HF5_PERIOD_D),
+                                        treated, &treated_count);
     const struct point *newest;
     struct finding *f;
     struct run run;
@@ -188,7 +185,7 @@ static void very_high_or_high(struct work *w)
                                           P_HF2_FLOW,    P_HF2_READINGS,
                                           P_HF2_OF_LAST, P_HF2_WINDOW_D,
                                           P_HF2_URGENCY };
-    int64_t from_s = days_ago(w, P_HF1_SIGN_WINDOW_D);
+    int64_t from_s = work_days_ago(w, P_HF1_SIGN_WINDOW_D);
     const struct point *flow, *lesser_flow;
     struct finding *f, *lesser;
 
@@ -216,7 +213,16 @@ void rules_high_flow(struct work *w)
     high_and_treated(w);
 }
 
-void rules_low_flow(struct work *w)
+enum sign work_low_flow_type(const struct work *w)
+{
+    if (w->h->access_type == SIGN_TYPE_AVG ||
+        w->h->access_type == SIGN_TYPE_AVF)
+        return w->h->access_type;
+    return work_get(w, P_LF1_FLOW) < work_get(w, P_LF2_FLOW) ? SIGN_TYPE_AVG
+                                                             : SIGN_TYPE_AVF;
+}
+
+static const struct flow_rule *low_rule(bool graft)
 {
     static const struct flow_rule lf1 = { RULE_LF_1,     false,
                                           P_LF1_FLOW,    P_LF1_READINGS,
@@ -226,19 +232,52 @@ void rules_low_flow(struct work *w)
                                           P_LF2_FLOW,    P_LF2_READINGS,
                                           P_LF2_OF_LAST, P_LF2_WINDOW_D,
                                           P_LF2_URGENCY };
-    bool graft = w->h->access_type == SIGN_TYPE_AVG;
+
+    return graft ? &lf1 : &lf2;
+}
+
+/* Why the rule of the other type does not hold: the type is not known, and the
+ * flows lie between the two limits; or what the rule itself says. */
+static enum why why_not_other(struct work *w, const struct flow_rule *fr,
+                              enum param shared_limit)
+{
+    struct run_rule rule = work_run_rule(w, fr->limit, fr->above, fr->readings,
+                                         fr->of_last, fr->window_d);
+    struct run_rule shared = rule;
+    const struct point *newest = NULL;
+    struct run run;
+
+    shared.limit = work_get(w, shared_limit);
+    rule.skip_low_pressure = rule.alone = true;
+    if (w->flow_count > 0)
+        newest = &w->flow[w->flow_count - 1];
+    if (newest == NULL || newest->at_s < w->intervention_s)
+        return work_why_not_now(w, &rule, w->flow, w->flow_count);
+    if (run_best(&rule, w->flow, w->flow_count, &run) ||
+        (run_beyond(&rule, newest) && !run_beyond(&shared, newest)))
+        return WHY_TYPE_UNKNOWN;
+    return work_why_not_now(w, &rule, w->flow, w->flow_count);
+}
+
+/* What is low for a fistula that is not in use yet is not known to be a loss,
+ * whatever else the access may be. */
+void rules_low_flow(struct work *w)
+{
+    bool graft = work_low_flow_type(w) == SIGN_TYPE_AVG;
+    bool is_known = w->h->access_type == work_low_flow_type(w);
+    const struct flow_rule *fr = low_rule(graft), *other = low_rule(!graft);
     const struct point *newest;
     struct finding *f;
 
-    if (!graft && w->h->access_type != SIGN_TYPE_AVF) {
-        work_not(w, RULE_LF_1, WHY_TYPE_UNKNOWN);
-        work_not(w, RULE_LF_2, WHY_TYPE_UNKNOWN);
-        return; /* the limits differ: none is used for an unknown type */
-    }
-    work_not(w, graft ? RULE_LF_2 : RULE_LF_1, WHY_OTHER_TYPE);
-    if (!graft && !work_is_in_use(w, RULE_LF_2))
+    if (is_known)
+        work_not(w, other->rule, WHY_OTHER_TYPE);
+    if ((!graft || !is_known) && !work_is_in_use(w, fr->rule)) {
+        work_not(w, other->rule, w->out->why[fr->rule]);
         return;
-    f = flow_finding(w, graft ? &lf1 : &lf2, &newest);
+    }
+    f = flow_finding(w, fr, &newest);
+    work_not(w, other->rule,
+             f != NULL ? WHY_STRONGER : why_not_other(w, other, fr->limit));
     if (f == NULL)
         return;
     series_pressure_at(w->h, w->policy, newest->readings[0],

@@ -197,20 +197,52 @@ static bool is_recorded(const struct work *w, unsigned item, int64_t from_s,
                                    has_point(w, Q_URR, from_s, before_s)));
 }
 
+/* From when on what is recorded of this item counts for the nth visit. */
+static int64_t counts_from_s(const struct work *w, const struct schedule *s,
+                             size_t n, unsigned item)
+{
+    int64_t from_s = s->band_s;
+
+    for (size_t i = 0; i < n; i++) {
+        struct visit v = nth_visit(s, i);
+        int64_t end_s = at_day(s, v.end_d);
+        bool late = v.end_d > v.begin_d && (v.items & item) != 0 &&
+                    !is_recorded(w, item, from_s, end_s);
+
+        from_s = late ? at_day(s, nth_visit(s, i + 1).begin_d) : end_s;
+    }
+    return from_s;
+}
+
+/* What the visit before asked for, and nobody has recorded since the band: it
+ * is asked for once more, and not for ever, since a unit may not record it. */
+static unsigned never_recorded(const struct work *w, const struct schedule *s,
+                               size_t n)
+{
+    unsigned asked = n > 0 ? nth_visit(s, n - 1).items : 0, missing = 0;
+
+    for (unsigned item = VISIT_THRILL; item <= VISIT_FINGER; item <<= 1) {
+        if ((asked & item) != 0 &&
+            !is_recorded(w, item, s->band_s, w->h->now_s + 1))
+            missing |= item;
+    }
+    return missing;
+}
+
 /* What the nth visit lacks. */
 static unsigned missing_items(const struct work *w, const struct schedule *s,
                               size_t n)
 {
-    struct visit v = nth_visit(s, n), next = nth_visit(s, n + 1);
-    int64_t from_s = n == 0 ? s->band_s : at_day(s, v.begin_d);
-    int64_t before_s = at_day(s, next.begin_d);
+    struct visit v = nth_visit(s, n);
+    int64_t before_s = at_day(s, nth_visit(s, n + 1).begin_d);
     unsigned missing = 0;
 
     for (unsigned item = VISIT_THRILL; item <= VISIT_FINGER; item <<= 1) {
-        if ((v.items & item) != 0 && !is_recorded(w, item, from_s, before_s))
+        if ((v.items & item) != 0 &&
+            !is_recorded(w, item, counts_from_s(w, s, n, item), before_s))
             missing |= item;
     }
-    return missing;
+    return missing | never_recorded(w, s, n);
 }
 
 static enum quantity first_missing(unsigned missing)

@@ -22,28 +22,66 @@ struct shares {
     const struct point *partner[POINTS_MAX]; /* its cardiac output */
 };
 
-/* A cardiac output measured in the session of a flow, or NULL. */
+/* A cardiac output measured in the session of a flow, or NULL; one whose
+ * replicates disagree where there is no other. */
 static const struct point *paired(const struct work *w,
                                   const struct outputs *co,
                                   const struct point *flow)
 {
     const struct reading *list = w->h->readings;
+    const struct point *doubtful = NULL;
 
     for (size_t i = 0; i < co->count; i++) {
         const struct point *p = &co->points[i];
 
-        if (!p->disagree && p->bound == BOUND_NONE && p->value > 0 &&
-            readings_share_session(w->policy, &list[p->readings[0]],
-                                   &list[flow->readings[0]]))
+        if (p->bound != BOUND_NONE || !(p->least > 0) ||
+            !readings_share_session(w->policy, &list[p->readings[0]],
+                                    &list[flow->readings[0]]))
+            continue;
+        if (!p->disagree)
             return p;
+        if (doubtful == NULL)
+            doubtful = p;
     }
-    return NULL;
+    return doubtful;
+}
+
+/* Where the flow is short of the least, its share counts as short of the limit
+ * by as much. */
+static double share_of(const struct level *level, double flow_ml_min,
+                       double output_l_min)
+{
+    double share = flow_ml_min / (output_l_min * 1000.0);
+
+    if (flow_ml_min < level->flow_ml_min)
+        share =
+            fmin(share, level->rule.limit * flow_ml_min / level->flow_ml_min);
+    return share;
+}
+
+/* The share of a flow in an output, with what both leave open; false: more than
+ * runs through any access. */
+static bool put_share(struct point *p, const struct level *level,
+                      const struct point *flow, const struct point *output)
+{
+    bool disagree = flow->disagree || output->disagree;
+    double most_l_min = disagree ? output->least : output->value;
+    double most_ml_min = disagree ? flow->most : flow->value;
+
+    if (most_ml_min / (most_l_min * 1000.0) > FLOW_SHARE_MOST)
+        return false;
+    *p = *flow;
+    p->value = share_of(level, flow->value, output->value);
+    p->least = share_of(level, flow->least, output->most);
+    p->most = share_of(level, flow->most, output->least);
+    p->disagree = disagree;
+    return true;
 }
 
 /*
- * One row of points, each the share of a cardiac output, 0..1.  Where the
- * flow is short of the least, the share counts as short of its limit by as
- * much, so that such a point breaks a run, and two of them can end it.
+ * One row of points, each the share of a cardiac output, 0..1.  A flow short of
+ * the least is no share beyond the limit, but a point: it breaks a run, and two
+ * of them can end it.
  */
 static void collect_shares(const struct work *w, const struct level *level,
                            const struct outputs *co, struct shares *shares)
@@ -54,19 +92,11 @@ static void collect_shares(const struct work *w, const struct level *level,
     for (size_t i = 0; i < w->flow_count; i++) {
         const struct point *flow = &w->flow[i];
         const struct point *output = paired(w, co, flow);
-        double share;
 
         restart = restart || flow->restart;
-        if (output == NULL || flow->disagree || flow->bound != BOUND_NONE)
+        if (output == NULL || flow->bound != BOUND_NONE ||
+            !put_share(&shares->points[shares->count], level, flow, output))
             continue;
-        share = flow->value / (output->value * 1000.0);
-        if (share > FLOW_SHARE_MOST)
-            continue;
-        if (flow->value < level->flow_ml_min)
-            share = fmin(share,
-                         level->rule.limit * flow->value / level->flow_ml_min);
-        shares->points[shares->count] = *flow;
-        shares->points[shares->count].value = share;
         shares->points[shares->count].restart = restart;
         shares->partner[shares->count++] = output;
         restart = false;
@@ -119,7 +149,8 @@ static struct level severe_level(const struct work *w)
                                .limit = work_get(w, P_HF3_RATIO_SEVERE),
                                .above = true,
                                .readings = 1,
-                               .window_d = work_count(w, P_HF3_REPEAT_D),
+                               .window_d = work_count(w, P_HF3_REPEAT_D) +
+                                           work_count(w, P_HISTORIC_D),
                                .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT),
                            } };
 }
@@ -137,7 +168,8 @@ static struct level plain_level(const struct work *w)
                            } };
 }
 
-/* One reading asks for a repeat; a second within the window confirms. */
+/* One reading asks for a repeat.  One that comes late confirms too, as long as
+ * the first was not of long ago when the repeat was due. */
 static void severe_share(struct work *w, const struct outputs *co)
 {
     struct level level = severe_level(w);
@@ -152,7 +184,8 @@ static void severe_share(struct work *w, const struct outputs *co)
     f->urgency = work_urgency(w, P_HF3_URGENCY_SEVERE);
     if (!f->confirmed) {
         f->repeat_of = Q_CARDIAC_OUTPUT;
-        f->repeat_by_s = f->at_s + (int64_t)level.rule.window_d * DAY_S;
+        f->repeat_by_s =
+            f->at_s + (int64_t)work_count(w, P_HF3_REPEAT_D) * DAY_S;
     }
 }
 
@@ -216,7 +249,7 @@ static const struct point *standing(const struct work *w,
         for (size_t i = 0; i < count; i++) {
             const struct point *p = &points[i];
 
-            if ((int)p->method != m || p->disagree || p->at_s < from_s)
+            if ((int)p->method != m || run_astride(rule, p) || p->at_s < from_s)
                 continue;
             if (run_beyond(rule, p) &&
                 (found == NULL || p->at_s > found->at_s ||
@@ -287,28 +320,6 @@ static enum why why_no_level(const struct work *w, int64_t from_s)
     return newest->at_s < w->intervention_s ? WHY_STAGE : WHY_INSIDE;
 }
 
-/* Does a later statement take this sign back?  An admission has happened,
- * whatever is found later. */
-static bool takes_back(const struct reading *later, const struct reading *sign)
-{
-    if (later->quantity != Q_HEART_FAILURE_SIGN || !reading_counts(later) ||
-        later->start_s <= sign->start_s || sign->sign == SIGN_HF_ADMISSION)
-        return false;
-    if (!later->present)
-        return later->sign == sign->sign;
-    return (later->sign == SIGN_HF_NYHA_1 || later->sign == SIGN_HF_NYHA_2) &&
-           (sign->sign == SIGN_HF_NYHA_3 || sign->sign == SIGN_HF_NYHA_4);
-}
-
-static bool was_taken_back(const struct work *w, size_t index)
-{
-    for (size_t i = index + 1; i < w->h->count; i++) {
-        if (takes_back(&w->h->readings[i], &w->h->readings[index]))
-            return true;
-    }
-    return false;
-}
-
 enum { CARDIAC_SIGNS_KEPT = 8 };
 
 /* The newest signs that stand; `back`: some were taken back. */
@@ -320,8 +331,7 @@ struct cardiac_signs {
 
 static void find_cardiac_signs(const struct work *w, struct cardiac_signs *s)
 {
-    int64_t from_s =
-        w->h->now_s - (int64_t)work_count(w, P_HF4_SIGN_WINDOW_D) * DAY_S;
+    int64_t from_s = work_days_ago(w, P_HF4_SIGN_WINDOW_D);
 
     *s = (struct cardiac_signs){ 0 };
     for (size_t i = w->h->count; i-- > 0;) {
@@ -331,7 +341,7 @@ static void find_cardiac_signs(const struct work *w, struct cardiac_signs *s)
             break;
         if (!reading_counts(r) || !work_is_cardiac_sign(r))
             continue;
-        if (was_taken_back(w, i)) {
+        if (work_is_taken_back(w, i)) {
             s->back = true;
             continue;
         }
@@ -367,8 +377,7 @@ static bool is_low_since(struct work *w, int64_t at_s)
 
 void rules_cardiac_signs(struct work *w)
 {
-    int64_t from_s =
-        w->h->now_s - (int64_t)work_count(w, P_HF4_WINDOW_D) * DAY_S;
+    int64_t from_s = work_days_ago(w, P_HF4_WINDOW_D);
     struct cardiac_signs signs;
     struct finding *f;
 

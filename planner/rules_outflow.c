@@ -20,14 +20,21 @@ static enum why why_not(const struct work *w, const struct run_rule *rule,
                : WHY_NO_READING;
 }
 
+/* So many in a row within so many days, the first and the last of them. */
+static struct run_rule pressure_rule(const struct work *w, enum param limit)
+{
+    return (struct run_rule){ .limit = work_get(w, limit),
+                              .above = true,
+                              .strict = true,
+                              .readings = work_count(w, P_LF4_READINGS),
+                              .window_d = work_count(w, P_LF4_WINDOW_D),
+                              .span_d = work_count(w, P_LF4_WINDOW_D),
+                              .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+}
+
 static void pressure_finding(struct work *w, enum param limit)
 {
-    struct run_rule rule = { .limit = work_get(w, limit),
-                             .above = true,
-                             .strict = true,
-                             .readings = work_count(w, P_LF4_READINGS),
-                             .window_d = work_count(w, P_LF4_WINDOW_D),
-                             .hysteresis_pct = work_get(w, P_HYSTERESIS_PCT) };
+    struct run_rule rule = pressure_rule(w, limit);
     struct point points[POINTS_MAX];
     size_t n = series_collect(w->h, w->policy, Q_STATIC_PRESSURE_RATIO, true,
                               points, POINTS_MAX);
@@ -56,6 +63,38 @@ static void pressure_finding(struct work *w, enum param limit)
     }
 }
 
+/* Does the newest ratio, or a run of them, lie beyond the lower of two limits
+ * where it is not beyond the higher? */
+static bool lies_between(const struct work *w, enum param lower,
+                         enum param higher)
+{
+    struct run_rule low = pressure_rule(w, lower);
+    struct run_rule high = pressure_rule(w, higher);
+    struct point points[POINTS_MAX];
+    size_t n = series_collect(w->h, w->policy, Q_STATIC_PRESSURE_RATIO, true,
+                              points, POINTS_MAX);
+    struct run run;
+
+    if (n == 0 || points[n - 1].at_s < w->intervention_s)
+        return false;
+    return run_best(&low, points, n, &run) ||
+           (run_beyond(&low, &points[n - 1]) &&
+            !run_beyond(&high, &points[n - 1]));
+}
+
+/* A ratio above the higher of the two limits is high for both types. */
+static void pressure_of_either(struct work *w)
+{
+    bool graft =
+        work_get(w, P_LF4_RATIO_GRAFT) > work_get(w, P_LF4_RATIO_FISTULA);
+    enum param higher = graft ? P_LF4_RATIO_GRAFT : P_LF4_RATIO_FISTULA;
+    enum param lower = graft ? P_LF4_RATIO_FISTULA : P_LF4_RATIO_GRAFT;
+
+    pressure_finding(w, higher);
+    if (work_find(w, RULE_LF_4) == NULL && lies_between(w, lower, higher))
+        w->out->why[RULE_LF_4] = WHY_TYPE_UNKNOWN;
+}
+
 void rules_pressure(struct work *w)
 {
     if (w->h->access_type == SIGN_TYPE_AVG)
@@ -63,17 +102,16 @@ void rules_pressure(struct work *w)
     else if (w->h->access_type == SIGN_TYPE_AVF)
         pressure_finding(w, P_LF4_RATIO_FISTULA);
     else
-        work_not(w, RULE_LF_4, WHY_TYPE_UNKNOWN);
+        pressure_of_either(w);
 }
 
-/* Dilution sees the recirculation of the access alone; samples of urea, and
- * perhaps a method that is not stated, that of heart and lungs too. */
+/* Ultrasound dilution sees the recirculation of the access alone; samples of
+ * urea, thermodilution, and perhaps a method that is not stated, that of heart
+ * and lungs too. */
 static enum param recirculation_limit(enum method method)
 {
-    return method == METHOD_ULTRASOUND_DILUTION ||
-                   method == METHOD_THERMODILUTION
-               ? P_LF5_DILUTION_PCT
-               : P_LF5_PCT;
+    return method == METHOD_ULTRASOUND_DILUTION ? P_LF5_DILUTION_PCT
+                                                : P_LF5_PCT;
 }
 
 /* A low dose makes it matter more.  It does not make an older recirculation
@@ -81,13 +119,12 @@ static enum param recirculation_limit(enum method method)
 static void with_low_dose(struct work *w, struct finding *f)
 {
     const struct finding *dose = work_find(w, RULE_AD_1);
-    int64_t window_s = (int64_t)work_count(w, P_AD1_WINDOW_D) * DAY_S;
     int64_t at_s = f->at_s;
     struct point newest;
 
     if (work_newest_spktv_low(w, &newest))
         work_rest_on_point(w, f, &newest);
-    else if (dose != NULL && w->h->now_s - dose->at_s <= window_s)
+    else if (dose != NULL && dose->at_s >= work_days_ago(w, P_AD1_WINDOW_D))
         work_rest_on(w, f, dose->evidence[dose->evidence_count - 1]);
     else
         return;
@@ -134,7 +171,9 @@ void rules_recirculation(struct work *w)
 
     for (size_t i = 0; i < n; i++) {
         shares[i] = points[i];
-        shares[i].value /= work_get(w, recirculation_limit(points[i].method));
+        point_put(&shares[i],
+                  points[i].value /
+                      work_get(w, recirculation_limit(points[i].method)));
     }
     if (run_best(&rule, shares, n, &run))
         recirculation_finding(w, points, &run);

@@ -37,6 +37,14 @@ static int times_gone(const struct work *w, const struct wanted *wanted,
     return times;
 }
 
+/* An emergency of which only the day is known may be of after what was done on
+ * that day. */
+static bool is_since(const struct reading *r, const struct wanted *wanted)
+{
+    return wanted->emergency ? r->end_s > wanted->since_s
+                             : r->start_s >= wanted->since_s;
+}
+
 bool work_standing(const struct work *w, const struct wanted *wanted, bool *any,
                    size_t *index)
 {
@@ -44,9 +52,9 @@ bool work_standing(const struct work *w, const struct wanted *wanted, bool *any,
     for (size_t i = w->h->count; i-- > 0;) {
         const struct reading *r = &w->h->readings[i];
 
-        if (r->start_s < wanted->since_s)
-            break;
-        if (!wanted->is(r) || !believed(r, wanted) || !wanted->says_yes(r))
+        if (!is_since(r, wanted) || !wanted->is(r) || !believed(r, wanted) ||
+            !wanted->says_yes(r) ||
+            (wanted->of != SIGN_NONE && r->sign != wanted->of))
             continue;
         *any = true;
         if (times_gone(w, wanted, i) >= wanted->taken_back)

@@ -38,6 +38,13 @@ static inline enum urgency work_urgency(const struct work *w, enum param p)
     return policy_urgency(w->policy, p);
 }
 
+/* The first second of the last so many days, whole days counted: a reading of
+ * this many days and some hours ago is of the last so many days. */
+static inline int64_t work_days_ago(const struct work *w, enum param days)
+{
+    return w->h->now_s - ((int64_t)work_count(w, days) + 1) * DAY_S + 1;
+}
+
 /* A new, confirmed finding of this rule. */
 struct finding *work_add(struct work *w, enum rule rule);
 
@@ -63,17 +70,27 @@ enum why work_why_not(const struct run_rule *rule, const struct point *points,
 enum why work_why_not_now(const struct work *w, const struct run_rule *rule,
                           const struct point *points, size_t count);
 
+/* The type of access whose low-flow limit counts: its own, or where the type
+ * is not known that of the lower limit, below which a flow is low for both. */
+enum sign work_low_flow_type(const struct work *w);
+
 /*
  * work_signs - let a finding rest on the newest few readings since from_s
- * that are a sign; how many.  They do not make an older finding new.
+ * that are a sign and were not taken back; how many.  They do not make an older
+ * finding new.
  */
 size_t work_signs(const struct work *w, struct finding *f, int64_t from_s,
                   bool (*is_sign)(const struct reading *));
 /* The same with the complaint of the hand that stands. */
 bool work_hand_sign(const struct work *w, struct finding *f, int64_t from_s);
 
+/* Has a later reading taken this sign back: looked for and not found, a lesser
+ * class of heart failure, a thrill felt again? */
+bool work_is_taken_back(const struct work *w, size_t index);
+
 bool work_is_cardiac_sign(const struct reading *r);
-/* Signs of dysfunction of the access, a lost thrill among them. */
+/* Signs of dysfunction of the access, a lost thrill among them; not bleeding,
+ * which takes several sessions. */
 bool work_is_dysfunction_sign(const struct reading *r);
 bool work_is_thrill_lost(const struct reading *r);
 
@@ -105,14 +122,28 @@ struct wanted {
     bool (*says_yes)(const struct reading *r);
     bool emergency;  /* believed from a preliminary reading too */
     bool per_sign;   /* only a no about the same sign takes it back */
+    enum sign of;    /* only this sign says yes; SIGN_NONE: any */
     int taken_back;  /* by so many later sessions that say no */
-    int64_t since_s; /* nothing before counts */
+    int64_t since_s; /* nothing before counts; of an emergency, nothing that
+                        was certainly before */
 };
 
 /* The newest such sign that stands; *any: one was seen at all. */
 bool work_standing(const struct work *w, const struct wanted *wanted, bool *any,
                    size_t *index);
 bool work_says_present(const struct reading *r);
+
+/* Was the thrill felt as it should be?  A weak one says neither this nor that
+ * it is lost. */
+bool work_is_thrill_felt(const struct reading *r);
+/* The newest lost thrill since then that no later session felt again. */
+bool work_thrill_lost(const struct work *w, int64_t since_s, size_t *index);
+
+/* The points of what is read again and again during a session, as the lines'
+ * pressures and the pump flow are: the values of a session do not contradict
+ * each other, their mean is what the session was like. */
+size_t work_session_means(const struct work *w, enum quantity quantity,
+                          struct point *points);
 
 /* Does the limit of the single-pool Kt/V apply: no schedule but three sessions
  * a week, and no residual clearance that matters, is known? */
@@ -134,6 +165,7 @@ void rules_bleeding(struct work *w);      /* BL-1 */
 void rules_infection(struct work *w);     /* IN-1 */
 void rules_nerves(struct work *w);        /* IS-1 */
 void rules_hand(struct work *w);          /* IS-2 to IS-5 */
+void rules_finger(struct work *w);        /* IS-5; of rules_hand() */
 void rules_hand_and_flow(struct work *w); /* IS-6, IS-7; after the others */
 void rules_dose(struct work *w);          /* AD-1, AD-2 */
 void rules_band_find(struct work *w);     /* w->band; before the others */

@@ -183,6 +183,17 @@ static size_t insert(struct point *points, size_t count, size_t max,
     return count + 1;
 }
 
+/* What one and the other say together, as far as bounds leave it open. */
+static double lowest(const struct point *p)
+{
+    return fmin(p->least, least_of(p));
+}
+
+static double highest(const struct point *p)
+{
+    return fmax(p->most, most_of(p));
+}
+
 static size_t merge(const struct history *h, const struct policy *policy,
                     struct point *points, size_t count, size_t max,
                     const struct point *computed, size_t computed_count)
@@ -198,6 +209,8 @@ static size_t merge(const struct history *h, const struct policy *policy,
         }
         memcpy(raw.readings, p->readings, sizeof(raw.readings));
         rest_on(sent, &raw);
+        sent->least = fmin(lowest(sent), lowest(p));
+        sent->most = fmax(highest(sent), highest(p));
         sent->disagree = sent->disagree || !agree(policy, sent, p);
     }
     points_mark(h, policy, points, count);
@@ -340,6 +353,31 @@ static size_t add_contradictions(const struct history *h,
     return found;
 }
 
+/* Urea that has not fallen: no dose comes of it. */
+static size_t add_impossible(const struct history *h,
+                             const struct policy *policy, int64_t since_s,
+                             struct contradiction *list, size_t found,
+                             size_t max)
+{
+    for (size_t i = 0; i < h->count && found < max; i++) {
+        const struct reading *r = &h->readings[i];
+        size_t pre;
+
+        if (r->start_s < since_s || !raw_is_impossible(h, policy, i, &pre))
+            continue;
+        list[found++] = (struct contradiction){ .quantity = r->quantity,
+                                                .impossible = true,
+                                                .computed = NAN,
+                                                .sent = { .at_s = r->start_s,
+                                                          .value = r->value,
+                                                          .reading_count = 1,
+                                                          .readings = { i } },
+                                                .raw_count = 1,
+                                                .raw = { pre } };
+    }
+    return found;
+}
+
 size_t series_contradictions(const struct history *h,
                              const struct policy *policy, int64_t since_s,
                              struct contradiction *list, size_t max)
@@ -353,7 +391,7 @@ size_t series_contradictions(const struct history *h,
     for (size_t i = 0; i < COUNT(computable); i++)
         found = add_contradictions(h, policy, computable[i], since_s, list,
                                    found, max);
-    return found;
+    return add_impossible(h, policy, since_s, list, found, max);
 }
 
 size_t series_collect(const struct history *h, const struct policy *policy,

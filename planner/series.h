@@ -27,7 +27,8 @@
  * across an intervention.  Where a session has both the result and the raw
  * values, the one sent stands if they agree within
  * general.computed_difference_pct, and the point says "disagree" if not:
- * contradictory values are kept and not used.
+ * contradictory values are kept and not used, but where both lie on the same
+ * side of a limit (see run_astride()).
  *
  * Nothing is assumed: without the side of a systolic pressure there is no
  * index, and without the volume removed no Kt/V.  Where no ultrafiltration
@@ -60,6 +61,8 @@ size_t series_collect(const struct history *h, const struct policy *policy,
 struct contradiction {
     enum quantity quantity;
     struct point sent; /* what was sent; its value is the mean */
+    bool impossible;   /* urea after a treatment that is not below the one
+                          before: quantity is that after, raw the two */
     double computed;   /* from raw values, unit of the quantity; NAN: what was
                           sent several times differs among itself */
     size_t raw_count;

@@ -202,6 +202,16 @@ static bool before(const struct raw_source *s, size_t key, size_t *index)
     return raw_partner(s, key, &w, index);
 }
 
+bool raw_is_impossible(const struct history *h, const struct policy *policy,
+                       size_t post, size_t *pre)
+{
+    struct raw_source s = { h, policy };
+
+    return (raw_usable(&h->readings[post], Q_BUN_POST) ||
+            raw_usable(&h->readings[post], Q_UREA_POST)) &&
+           before(&s, post, pre) && value_of(&s, post) >= value_of(&s, *pre);
+}
+
 static bool reduction_from_urea(const struct raw_source *s, size_t key,
                                 struct computed *out)
 {

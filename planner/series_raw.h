@@ -88,4 +88,9 @@ bool raw_pressure(const struct history *h, const struct policy *policy,
 /* Was something done between two readings? */
 bool raw_intervened(const struct history *h, size_t a, size_t b);
 
+/* Of a urea sample after a treatment: is it not below the one before, whose
+ * place is *pre?  Such a pair gives nothing. */
+bool raw_is_impossible(const struct history *h, const struct policy *policy,
+                       size_t post, size_t *pre);
+
 #endif

@@ -15,22 +15,10 @@ enum param due_row(enum group group, enum urgency urgency)
     case URGENCY_NOTE:
         break;
     }
-    return group == GROUP_LOW_FLOW ? P_DUE_EXAMINE_D : P_DUE_ROUTINE_D;
+    return group == GROUP_LOW_FLOW || group == GROUP_FOLLOW_UP
+               ? P_DUE_EXAMINE_D
+               : P_DUE_ROUTINE_D;
 }
-
-/* The findings of one group, summed up. */
-struct sum {
-    bool holds; /* a confirmed finding above a note */
-    bool live;  /* one of them is not historic */
-    enum urgency urgency;
-    unsigned rules;
-    unsigned immediate; /* rules that are immediate by themselves */
-    enum grade grade;
-    double flow_ml_min;
-    int64_t occasion;
-    size_t evidence_count;
-    struct evidence evidence[EPISODE_EVIDENCE_MAX];
-};
 
 static bool is_flow_limit(enum rule r)
 {
@@ -40,12 +28,12 @@ static bool is_flow_limit(enum rule r)
 
 /* It goes with an ischaemia that another rule of its group finds: it is not a
  * sign of its own. */
-static bool goes_with_another(enum rule r)
+bool triage_goes_with_another(enum rule r)
 {
     return r == RULE_IS_6 || r == RULE_IS_7;
 }
 
-static bool has(const struct evidence *list, size_t count,
+bool triage_has(const struct evidence *list, size_t count,
                 const struct reading *r)
 {
     for (size_t i = 0; i < count; i++) {
@@ -72,6 +60,26 @@ static void insert(struct evidence *list, size_t *count,
     ++*count;
 }
 
+/* The most extreme flow of a finding, mL/min. */
+static double flow_of(const struct finding *f)
+{
+    if (f->rule == RULE_PB_4 && f->limit == P_PB4_RISE_PCT)
+        return f->baseline * (1.0 + f->peak / 100.0);
+    return f->peak;
+}
+
+/* What is historic holds, and raises nothing: neither urgency nor grade. */
+static void add_live(const struct finding *f, struct sum *s)
+{
+    s->live = true;
+    if (f->urgency > s->urgency)
+        s->urgency = f->urgency;
+    if (f->grade > s->grade)
+        s->grade = f->grade;
+    if (f->urgency == URGENCY_IMMEDIATE && !triage_goes_with_another(f->rule))
+        s->immediate |= 1u << f->rule;
+}
+
 static void sum_up(const struct history *h, const struct findings *findings,
                    enum group group, struct sum *s)
 {
@@ -82,31 +90,23 @@ static void sum_up(const struct history *h, const struct findings *findings,
         if (rule_info(f->rule)->group != group || !f->confirmed)
             continue;
         s->rules |= 1u << f->rule;
-        if (f->urgency > URGENCY_NOTE) {
-            s->holds = true;
-            s->live = s->live || !f->historic;
-            if (f->urgency > s->urgency)
-                s->urgency = f->urgency;
-            if (f->urgency == URGENCY_IMMEDIATE && !f->historic &&
-                !goes_with_another(f->rule))
-                s->immediate |= 1u << f->rule;
-        }
-        if (f->grade > s->grade)
-            s->grade = f->grade;
+        s->holds = s->holds || f->urgency > URGENCY_NOTE;
+        if (f->urgency > URGENCY_NOTE && !f->historic)
+            add_live(f, s);
         if (f->occasion > s->occasion)
             s->occasion = f->occasion;
         if (is_flow_limit(f->rule))
-            s->flow_ml_min = f->peak;
+            s->flow_ml_min = flow_of(f);
         for (size_t k = 0; k < f->evidence_count; k++) {
             const struct reading *r = &h->readings[f->evidence[k]];
 
-            if (!has(s->evidence, s->evidence_count, r))
+            if (!triage_has(s->evidence, s->evidence_count, r))
                 insert(s->evidence, &s->evidence_count, r);
         }
     }
 }
 
-static const struct reading *find(const struct history *h,
+const struct reading *triage_find(const struct history *h,
                                   const struct evidence *e)
 {
     for (size_t i = 0; i < h->count; i++) {
@@ -122,7 +122,7 @@ static bool is_changed(const struct history *h, const struct policy *policy,
 {
     int64_t loaded_from_s =
         h->now_s - (int64_t)policy_count(policy, P_LOOKBACK_D) * DAY_S;
-    const struct reading *r = find(h, e);
+    const struct reading *r = triage_find(h, e);
 
     if (r == NULL)
         return e->at_s > loaded_from_s;
@@ -168,130 +168,11 @@ static enum end_reason why_ended(const struct history *h,
         /* the band that a visit follows is its ground, not its end */
         if (h->readings[i].start_s >= newest_s &&
             reading_is_intervention(&h->readings[i]) &&
-            !has(episode->evidence, episode->evidence_count, &h->readings[i]))
+            !triage_has(episode->evidence, episode->evidence_count,
+                        &h->readings[i]))
             return END_STAGE;
     }
     return END_CLEARED;
-}
-
-static int quiet_d(const struct policy *policy, enum group group)
-{
-    static const enum param rows[GROUP_COUNT] = {
-        P_QUIET_FLOW_D,     P_QUIET_HAND_D,       P_QUIET_LOW_FLOW_D,
-        P_QUIET_DOSE_D,     P_QUIET_AFTER_BAND_D, P_QUIET_FOLLOW_UP_D,
-        P_QUIET_BLEEDING_D, P_QUIET_INFECTION_D
-    };
-
-    return policy_count(policy, rows[group]);
-}
-
-/* Two sessions' flows clearly beyond those of the closed episode. */
-static bool flow_worse(const struct history *h, const struct policy *policy,
-                       enum group group, const struct episode *episode,
-                       const struct sum *s)
-{
-    double share = policy_get(policy, P_WORSENING_FLOW_PCT) / 100.0;
-    double session_s = policy_get(policy, P_SESSION_H) * HOUR_S;
-    int64_t last_s = INT64_MIN / 2;
-    int beyond = 0;
-
-    if (isnan(episode->flow_ml_min))
-        return false;
-    for (size_t i = 0; i < s->evidence_count; i++) {
-        const struct reading *r = find(h, &s->evidence[i]);
-
-        if (r == NULL || r->quantity != Q_ACCESS_FLOW ||
-            r->start_s <= episode->closed_s ||
-            (double)(r->start_s - last_s) <= session_s)
-            continue;
-        if (group != GROUP_LOW_FLOW
-                ? reading_at_least(r, episode->flow_ml_min * (1.0 + share))
-                : reading_below(r, episode->flow_ml_min * (1.0 - share))) {
-            beyond++;
-            last_s = r->start_s;
-        }
-    }
-    return beyond >= 2;
-}
-
-/* Evidence since the closing that came after a quiet time. */
-static bool after_quiet(const struct policy *policy, enum group group,
-                        const struct episode *episode, const struct sum *s)
-{
-    int64_t quiet_s = (int64_t)quiet_d(policy, group) * DAY_S;
-    int64_t last_s = episode->closed_s;
-
-    for (size_t i = 0; i < s->evidence_count; i++) {
-        if (s->evidence[i].at_s <= last_s)
-            continue;
-        if (s->evidence[i].at_s - last_s > quiet_s)
-            return true;
-        last_s = s->evidence[i].at_s;
-    }
-    return false;
-}
-
-/* Did people not know of it when they closed the episode?  A reading may
- * arrive late: its time alone does not tell. */
-static bool is_news(const struct episode *episode, const struct reading *r)
-{
-    return r->start_s > episode->closed_s ||
-           !has(episode->evidence, episode->evidence_count, r);
-}
-
-/* An immediate sign that is new: nothing mutes it.  A flow beside an old one
- * (IS-6, IS-7) is not a new sign. */
-static bool immediate_anew(const struct history *h,
-                           const struct findings *findings, enum group group,
-                           const struct episode *episode)
-{
-    for (size_t i = 0; i < findings->count; i++) {
-        const struct finding *f = &findings->list[i];
-
-        if (rule_info(f->rule)->group != group || !f->confirmed ||
-            f->historic || f->urgency != URGENCY_IMMEDIATE ||
-            goes_with_another(f->rule))
-            continue;
-        for (size_t k = 0; k < f->evidence_count; k++) {
-            if (is_news(episode, &h->readings[f->evidence[k]]))
-                return true;
-        }
-    }
-    return false;
-}
-
-/* May a new episode open after this one was closed? */
-static bool may_reopen(const struct history *h, const struct policy *policy,
-                       const struct findings *findings, enum group group,
-                       const struct episode *episode, const struct sum *s)
-{
-    bool fresh = false;
-
-    switch (episode->state) {
-    case EPISODE_NONE:
-    case EPISODE_ENDED: /* nobody had decided anything */
-        return true;
-    case EPISODE_OPEN:
-    case EPISODE_TAKEN:
-        return false;
-    case EPISODE_DECLINED:
-    case EPISODE_DONE:
-    case EPISODE_VOID:
-        break;
-    }
-    for (size_t i = 0; i < s->evidence_count; i++) {
-        const struct reading *r = find(h, &s->evidence[i]);
-
-        fresh = fresh || (r != NULL && is_news(episode, r));
-    }
-    if (s->occasion > episode->occasion)
-        return true; /* the same ground, at another time */
-    if (!fresh)
-        return false;
-    return immediate_anew(h, findings, group, episode) ||
-           s->urgency > episode->urgency || s->grade > episode->grade ||
-           flow_worse(h, policy, group, episode, s) ||
-           after_quiet(policy, group, episode, s);
 }
 
 static void merge_evidence(const struct history *h, const struct policy *policy,
@@ -307,9 +188,9 @@ static void merge_evidence(const struct history *h, const struct policy *policy,
     }
     e->evidence_count = kept;
     for (size_t i = 0; i < s->evidence_count; i++) {
-        const struct reading *r = find(h, &s->evidence[i]);
+        const struct reading *r = triage_find(h, &s->evidence[i]);
 
-        if (r == NULL || has(e->evidence, e->evidence_count, r))
+        if (r == NULL || triage_has(e->evidence, e->evidence_count, r))
             continue;
         insert(e->evidence, &e->evidence_count, r);
         out->new_evidence++;
@@ -356,14 +237,16 @@ static bool is_unanswered(const struct history *h, const struct policy *policy,
 
 static void decide_update(const struct history *h, const struct policy *policy,
                           const struct sum *s, enum group group,
-                          const struct episode *episode, struct verdict *out)
+                          const struct episode *episode, enum anew anew,
+                          struct verdict *out)
 {
     struct episode *e = &out->episode;
 
     *e = *episode;
     merge_evidence(h, policy, s, out);
-    out->raised =
-        s->urgency > episode->urgency || (s->immediate & ~episode->rules) != 0;
+    out->raised = s->urgency > episode->urgency ||
+                  (s->immediate & ~episode->rules) != 0 || anew == ANEW_KIND;
+    out->again = !out->raised && anew == ANEW_SEEN;
     if (s->urgency > episode->urgency)
         e->urgency = s->urgency;
     e->rules = s->rules;
@@ -371,7 +254,8 @@ static void decide_update(const struct history *h, const struct policy *policy,
         e->grade = s->grade;
     e->flow_ml_min = extreme(group, e->flow_ml_min, s->flow_ml_min);
     out->unanswered = is_unanswered(h, policy, episode);
-    if (out->raised || out->unanswered || s->occasion > episode->occasion)
+    if (out->raised || out->again || out->unanswered ||
+        s->occasion > episode->occasion)
         e->announced_s = h->now_s;
     if (out->new_evidence > 0 || out->raised || out->corrected ||
         out->unanswered || s->occasion > episode->occasion ||
@@ -384,11 +268,12 @@ static void decide_update(const struct history *h, const struct policy *policy,
 /* A Task in a person's hands is only added to: its priority is theirs.  What
  * has become urgent since, or a new kind of emergency, would drown there, so
  * it is put anew. */
-static bool outgrows(const struct episode *episode, const struct sum *s)
+static bool outgrows(const struct episode *episode, const struct sum *s,
+                     enum anew anew)
 {
     if (episode->state != EPISODE_TAKEN || !s->holds || !s->live)
         return false;
-    return (s->immediate & ~episode->rules) != 0 ||
+    return (s->immediate & ~episode->rules) != 0 || anew == ANEW_KIND ||
            (s->urgency >= URGENCY_ASAP && s->urgency > episode->urgency);
 }
 
@@ -399,24 +284,32 @@ void triage(const struct history *h, const struct policy *policy,
 {
     bool open =
         episode->state == EPISODE_OPEN || episode->state == EPISODE_TAKEN;
+    enum anew anew = ANEW_NOT;
+    enum urgency referred;
     struct sum s;
 
     *out = (struct verdict){ .act = ACT_NOTHING, .repeat = ACT_NOTHING };
     sum_up(h, findings, group, &s);
     out->corrected = open && any_changed(h, policy, episode);
-    if (outgrows(episode, &s) ||
+    if (open)
+        anew = triage_emergency(h, policy, findings, group, episode);
+    if (outgrows(episode, &s, anew) ||
         (!open && s.live &&
-         may_reopen(h, policy, findings, group, episode, &s))) {
+         triage_may_reopen(h, policy, findings, group, episode, &s))) {
         decide_open(h, policy, &s, episode, out);
     } else if (open && s.holds) {
-        decide_update(h, policy, &s, group, episode, out);
+        decide_update(h, policy, &s, group, episode, anew, out);
     } else if (open && episode->rules != 0) {
         out->act = ACT_END;
         out->reason = why_ended(h, findings, group, episode, out->corrected);
         out->episode = *episode;
         out->episode.rules = 0; /* said once */
     }
+    referred =
+        out->act == ACT_NOTHING ? episode->urgency : out->episode.urgency;
     triage_repeat(h, policy, findings, group,
-                  out->act == ACT_OPEN || (open && out->act != ACT_END), repeat,
-                  out);
+                  out->act == ACT_OPEN || (open && out->act != ACT_END)
+                      ? &referred
+                      : NULL,
+                  repeat, out);
 }

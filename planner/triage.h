@@ -84,6 +84,7 @@ struct verdict {
     bool corrected;         /* evidence of before was corrected or withdrawn */
     bool raised;            /* urgency above what was said before, or a new
                                kind of emergency */
+    bool again;             /* the same emergency was seen again, later */
     bool unanswered;        /* put again, because nobody has answered for
                                general.unanswered_d */
     struct episode episode; /* as it will stand; for ACT_END the caller sets

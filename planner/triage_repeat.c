@@ -73,6 +73,8 @@ static int64_t repeat_due_s(const struct history *h,
     int64_t least_s =
         h->now_s + (int64_t)policy_count(policy, P_DUE_ASAP_D) * DAY_S;
 
+    if (waiting->occasion != 0)
+        return waiting->repeat_by_s; /* the visit's window ends when it ends */
     return waiting->repeat_by_s > least_s ? waiting->repeat_by_s : least_s;
 }
 
@@ -89,14 +91,15 @@ static int64_t trigger_of(const struct history *h, const struct finding *f)
 
 void triage_repeat(const struct history *h, const struct policy *policy,
                    const struct findings *findings, enum group group,
-                   bool referred, const struct repeat_state *repeat,
-                   struct verdict *out)
+                   const enum urgency *referred,
+                   const struct repeat_state *repeat, struct verdict *out)
 {
     const struct finding *waiting = waiting_one(findings, group);
     int64_t trigger;
 
     out->repeat_state = *repeat;
-    if (waiting == NULL || referred) {
+    if (waiting == NULL ||
+        (referred != NULL && waiting->urgency <= *referred)) {
         end_repeat(repeat, waiting == NULL && has_come(h, findings, repeat),
                    out);
         return;

@@ -179,6 +179,8 @@ static enum err by_exclusion(struct db *db, const struct access_question *q,
     answer->how = said ? ACCESS_BY_SITE : ACCESS_BY_SOLE;
     if (matches == 0 && of_hand && !q->is_sign) {
         answer->other_arm = true; /* the hand without an access */
+    } else if (matches == 0 && of_hand) {
+        answer->hold = HOLD_SIDE; /* a sign of that hand is to be looked at */
     } else if (matches != 1) {
         answer->hold = HOLD_ACCESS;
     } else if (of_hand && !q->is_sign && q->side != SIDE_UNKNOWN &&

@@ -116,6 +116,31 @@ enum err again_patient(struct db *db, const struct fhir_reader *reader,
     return e;
 }
 
+enum err again_unjudged(struct db *db, const struct fhir_reader *reader)
+{
+    enum { AT_ONCE = 64 };
+    const enum query q = Q_HELD_UNJUDGED;
+    struct held_one list[AT_ONCE];
+    int64_t patients[AT_ONCE], last = 0;
+    size_t count = AT_ONCE;
+    enum err e = ERR_OK;
+
+    while (e == ERR_OK && count == AT_ONCE) {
+        count = 0;
+        e = db_query(db, q, "ii", last, INT64(AT_ONCE));
+        while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+            last = db_int(db, q, 0);
+            patients[count] = db_int(db, q, 1);
+            list[count++] = (struct held_one){ .resource = last,
+                                               .since_ms = db_int(db, q, 2) };
+        }
+        e = e == ERR_ABSENT ? ERR_OK : e;
+        for (size_t i = 0; e == ERR_OK && i < count; i++)
+            e = look(db, reader, patients[i], &list[i]);
+    }
+    return e;
+}
+
 enum err again_observation(struct db *db, struct fhir_item *item,
                            int64_t patient, int64_t resource, int version,
                            int64_t now_ms, bool *better)

@@ -19,6 +19,15 @@ MUST_CHECK enum err again_patient(struct db *db,
                                   int64_t patient);
 
 /*
+ * again_unjudged - an older version kept readings back without noting which
+ * are signs of emergency: read those again, once
+ *
+ * What cannot be read any more stays as it is.
+ */
+MUST_CHECK enum err again_unjudged(struct db *db,
+                                   const struct fhir_reader *reader);
+
+/*
  * An Observation that is stored has been sent again, unchanged.  If some of
  * it is held, or nothing of it could be used, today's codes and accesses may
  * do better.

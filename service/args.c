@@ -1,14 +1,45 @@
 #include "service/command.h"
 
+#include "adapters/fhir_time.h"
+#include "adapters/zone.h"
+
 #include <stdio.h>
 #include <string.h>
 
-static bool takes_value(const char *name, int i, int argc)
+static bool takes_value(const char *name, int i, int argc, char **argv)
 {
-    if (i + 1 < argc)
+    if (i + 1 < argc && strncmp(argv[i + 1], "--", 2) != 0)
         return true;
-    fprintf(stderr, "headgate: %s needs a value\n", name);
+    fprintf(stderr, "headgate: %s needs a value", name);
+    if (i + 1 < argc)
+        fprintf(stderr, ", and '%s' is an option", argv[i + 1]);
+    fputs("\n", stderr);
     return false;
+}
+
+/* Where the value of an option goes; NULL: not one of these, or not here. */
+static const char **place_of(struct args *a, const char *name,
+                             const char *allowed)
+{
+    const struct {
+        const char *name;
+        char letter; /* of allowed; 0: always */
+        const char **place;
+    } options[] = {
+        { "--config", 0, &a->config },      { "--to", 't', &a->to },
+        { "--token-file", 't', &a->token }, { "--policy", 'b', &a->policy },
+        { "--against", 'b', &a->against },  { "--until", 'b', &a->until },
+        { "--arrival", 'b', &a->arrival },  { "--since", 's', &a->since },
+    };
+
+    for (size_t i = 0; i < COUNT(options); i++) {
+        if (strcmp(options[i].name, name) == 0)
+            return options[i].letter == 0 ||
+                           strchr(allowed, options[i].letter) != NULL
+                       ? options[i].place
+                       : NULL;
+    }
+    return NULL;
 }
 
 /* One option that has a value; *i is moved past it.  -1: not one of them. */
@@ -16,22 +47,16 @@ static int read_valued(struct args *a, int *i, int argc, char **argv,
                        const char *allowed)
 {
     const char *name = argv[*i];
-    bool to = strchr(allowed, 't') != NULL;
-    bool past = strchr(allowed, 'b') != NULL;
-    bool since = strchr(allowed, 's') != NULL;
-    const char **place = strcmp(name, "--config") == 0             ? &a->config
-                         : to && strcmp(name, "--to") == 0         ? &a->to
-                         : to && strcmp(name, "--token-file") == 0 ? &a->token
-                         : past && strcmp(name, "--policy") == 0   ? &a->policy
-                         : past && strcmp(name, "--against") == 0  ? &a->against
-                         : past && strcmp(name, "--until") == 0    ? &a->until
-                         : since && strcmp(name, "--since") == 0   ? &a->since
-                                                                   : NULL;
+    const char **place = place_of(a, name, allowed);
 
     if (place == NULL && strcmp(name, "--set") != 0)
         return -1;
-    if (!takes_value(name, *i, argc))
+    if (!takes_value(name, *i, argc, argv))
         return 0;
+    if (place != NULL && *place != NULL) {
+        fprintf(stderr, "headgate: %s is given twice\n", name);
+        return 0;
+    }
     if (place != NULL) {
         *place = argv[++*i];
         return 1;
@@ -42,6 +67,42 @@ static int read_valued(struct args *a, int *i, int argc, char **argv,
     }
     a->sets[a->set_count++] = argv[++*i];
     return 1;
+}
+
+/* What can be told to be wrong before anything is opened. */
+static bool are_usable(const struct args *a)
+{
+    if (a->to != NULL && strncmp(a->to, "http://", 7) != 0 &&
+        strncmp(a->to, "https://", 8) != 0) {
+        fprintf(stderr,
+                "headgate: --to '%s': name a service as http://HOST:PORT or "
+                "https://HOST\n",
+                a->to);
+        return false;
+    }
+    if (a->arrival != NULL && strcmp(a->arrival, "sent") != 0 &&
+        strcmp(a->arrival, "effective") != 0) {
+        fprintf(stderr, "headgate: --arrival is 'sent' or 'effective'\n");
+        return false;
+    }
+    return true;
+}
+
+static bool args_date(const char *option, const char *text)
+{
+    struct zone *zone;
+    struct fhir_time time;
+    bool ok;
+
+    if (text == NULL || zone_load("UTC", &zone) != ERR_OK)
+        return true; /* whoever takes it judges it */
+    ok = fhir_time_read(text, strlen(text), zone, &time) == ERR_OK;
+    zone_free(zone);
+    if (!ok)
+        fprintf(stderr,
+                "headgate: %s '%s' is not a date: write it as 2026-03-31\n",
+                option, text);
+    return ok;
 }
 
 bool args_read(struct args *a, int argc, char **argv, const char *allowed,
@@ -56,7 +117,7 @@ bool args_read(struct args *a, int argc, char **argv, const char *allowed,
             continue;
         if (read == 0)
             return false;
-        if (strcmp(argv[i], "--help") == 0) {
+        if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0) {
             fputs(help, stdout);
             *helped = true;
             return false;
@@ -73,18 +134,32 @@ bool args_read(struct args *a, int argc, char **argv, const char *allowed,
             return false;
         }
     }
-    return true;
+    return are_usable(a) && args_date("--since", a->since) &&
+           args_date("--until", a->until);
+}
+
+static bool report(enum err e, struct buf *why)
+{
+    if (e != ERR_OK)
+        fprintf(stderr, "headgate: %s\n",
+                why->len > 0 ? why->data : err_word(e));
+    buf_clear(why);
+    return e == ERR_OK;
+}
+
+bool args_listener(const struct args *a, const struct config *config)
+{
+    struct buf why;
+
+    buf_init(&why, 4096);
+    return report(config_check_listener(config, a->config, &why), &why);
 }
 
 bool args_config(const struct args *a, struct config *config)
 {
     struct buf why;
-    enum err e;
 
     buf_init(&why, 4096);
-    e = config_load(a->config, a->sets, a->set_count, config, &why);
-    if (e != ERR_OK)
-        fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
-    buf_clear(&why);
-    return e == ERR_OK;
+    return report(config_load(a->config, a->sets, a->set_count, config, &why),
+                  &why);
 }

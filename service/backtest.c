@@ -377,6 +377,8 @@ enum err backtest_run(struct backtest_feed *feed,
 
     *data = (struct backtest_data){ .delay_d = backtest_feed_delay_d(feed) };
     *report = (struct backtest_report){ .count = 0 };
+    data->is_export = backtest_feed_is_export(feed);
+    data->effective = feed->effective;
     data->fate.unreadable = feed->unreadable;
     name_policy(options->policy, report);
     r.review = (struct review){ .policy = options->policy,

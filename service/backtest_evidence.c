@@ -128,17 +128,19 @@ static enum err from_message(struct db *db, const struct fhir_reader *reader,
                              const struct resource *row, int slot,
                              struct backtest_evidence *e)
 {
+    struct fhir_reader then = *reader;
     struct fhir_doc *doc = NULL;
     struct outcome outcome;
     struct buf body;
-    int64_t updated_ms;
+    int64_t updated_ms = 0;
     enum err err;
 
     buf_init(&body, BODY_MAX);
     outcome_init(&outcome);
     err = resource_body(db, row, e->version, &body, &updated_ms);
+    then.now_s = updated_ms / 1000; /* as it was read when it came */
     if (err == ERR_OK)
-        err = fhir_read(reader, body.data, body.len, &outcome, &doc);
+        err = fhir_read(&then, body.data, body.len, &outcome, &doc);
     if (err == ERR_OK)
         from_item(fhir_doc_item(doc, 0), slot, e);
     if (doc != NULL)

@@ -31,7 +31,8 @@ void backtest_feed_clear(struct backtest_feed *feed)
     }
     free(feed->messages);
     free(feed->delays_d);
-    *feed = (struct backtest_feed){ .reader = feed->reader };
+    *feed = (struct backtest_feed){ .reader = feed->reader,
+                                    .effective = feed->effective };
 }
 
 static void say(struct file *f, uint64_t line, const char *word,
@@ -44,6 +45,44 @@ static void say(struct file *f, uint64_t line, const char *word,
 
 /* ---- keeping -------------------------------------------------------------- */
 
+static void widen(struct backtest_span *span, int64_t at_s)
+{
+    if (!span->known || at_s < span->first_s)
+        span->first_s = at_s;
+    if (!span->known || at_s > span->last_s)
+        span->last_s = at_s;
+    span->known = true;
+}
+
+static void note_spans(struct backtest_feed *feed, const struct fhir_arrival *a)
+{
+    widen(&feed->arrived, a->at_s);
+    widen(&feed->measured, a->measured_s);
+}
+
+bool backtest_feed_is_export(const struct backtest_feed *feed)
+{
+    enum { SPAN_D = 30 };
+    const struct backtest_span *a = &feed->arrived, *m = &feed->measured;
+
+    return !feed->effective && a->known && a->last_s - a->first_s < DAY_S &&
+           m->last_s - m->first_s > (int64_t)SPAN_D * DAY_S;
+}
+
+/* When it came; or, if the files only say when they were written, when it was
+ * measured. */
+static enum err read_arrival(const struct backtest_feed *feed, const char *json,
+                             size_t len, struct fhir_arrival *a)
+{
+    enum err e = fhir_arrival_read(json, len, feed->reader->zone, a);
+
+    if (e == ERR_OK && feed->effective && a->measured) {
+        a->timed = true;
+        a->at_s = a->measured_s;
+    }
+    return e;
+}
+
 static enum err note_delay(struct backtest_feed *feed,
                            const struct fhir_arrival *a)
 {
@@ -52,6 +91,7 @@ static enum err note_delay(struct backtest_feed *feed,
 
     if (!a->timed || !a->measured)
         return ERR_OK;
+    note_spans(feed, a);
     if (feed->delay_count == feed->delay_size) {
         e = backtest_grow(feed->delays_d, &feed->delay_size,
                           sizeof(*feed->delays_d), BACKTEST_MESSAGES_MAX,
@@ -157,8 +197,7 @@ static enum err keep_entry(struct file *f, const char *body,
     struct fhir_arrival a;
     struct buf entry;
     size_t len;
-    enum err e = fhir_arrival_read(body + item->offset, item->len,
-                                   f->feed->reader->zone, &a);
+    enum err e = read_arrival(f->feed, body + item->offset, item->len, &a);
 
     if (e != ERR_OK)
         return e;
@@ -176,21 +215,25 @@ static enum err keep_entry(struct file *f, const char *body,
 }
 
 /* When the last of its entries came. */
-static void time_of_entries(const char *body, struct fhir_doc *doc,
-                            const struct zone *zone, struct fhir_arrival *a)
+static void time_of_entries(const struct backtest_feed *feed, const char *body,
+                            struct fhir_doc *doc, struct fhir_arrival *a)
 {
-    struct fhir_arrival one;
+    struct fhir_arrival one, last = { .timed = false };
 
     for (size_t i = 0; i < fhir_doc_count(doc); i++) {
         const struct fhir_item *item = fhir_doc_item(doc, i);
 
         if (item->len == 0 ||
-            fhir_arrival_read(body + item->offset, item->len, zone, &one) !=
+            read_arrival(feed, body + item->offset, item->len, &one) !=
                 ERR_OK ||
-            !one.timed || (a->timed && one.at_s <= a->at_s))
+            !one.timed || (feed->effective && !one.measured) ||
+            (last.timed && one.at_s <= last.at_s))
             continue;
+        last = one;
+    }
+    if (last.timed) {
         a->timed = true;
-        a->at_s = one.at_s;
+        a->at_s = last.at_s;
     }
 }
 
@@ -221,8 +264,8 @@ static enum err add_bundle(struct file *f, struct fhir_arrival *a,
         for (size_t i = 0; e == ERR_OK && i < fhir_doc_count(doc); i++)
             e = keep_entry(f, body, fhir_doc_item(doc, i), line);
     } else {
-        if (e == ERR_OK && !a->timed)
-            time_of_entries(body, doc, f->feed->reader->zone, a);
+        if (e == ERR_OK && (!a->timed || f->feed->effective))
+            time_of_entries(f->feed, body, doc, a);
         e = keep_copy(f, a, BACKTEST_BUNDLE, body, len, line);
     }
     if (doc != NULL)
@@ -232,14 +275,30 @@ static enum err add_bundle(struct file *f, struct fhir_arrival *a,
 
 /* ---- files ---------------------------------------------------------------- */
 
+/* In the words of the reader, which knows what is wrong with it. */
+static void say_unreadable(struct file *f, const char *json, size_t len,
+                           uint64_t line)
+{
+    struct outcome outcome;
+    struct fhir_doc *doc = NULL;
+
+    outcome_init(&outcome);
+    if (fhir_read(f->feed->reader, json, len, &outcome, &doc) == ERR_FORM &&
+        outcome.count > 0 && strcmp(outcome.issues[0].word, "json-syntax") == 0)
+        say(f, line, "json-syntax", outcome.issues[0].text, "");
+    else
+        say(f, line, "json-syntax", "this is not a JSON object", "");
+    fhir_doc_free(doc);
+}
+
 static enum err add_resource(struct file *f, const char *json, size_t len,
                              uint64_t line)
 {
     struct fhir_arrival a;
-    enum err e = fhir_arrival_read(json, len, f->feed->reader->zone, &a);
+    enum err e = read_arrival(f->feed, json, len, &a);
 
     if (e == ERR_FORM) {
-        say(f, line, "json-syntax", "this is not a JSON object", "");
+        say_unreadable(f, json, len, line);
         return ERR_OK;
     }
     if (e != ERR_OK)
@@ -359,5 +418,7 @@ void backtest_feed_sort(struct backtest_feed *feed)
 
 double backtest_feed_delay_d(struct backtest_feed *feed)
 {
-    return backtest_median(feed->delays_d, feed->delay_count);
+    /* it would be that of the option, not of the data */
+    return feed->effective ? NAN
+                           : backtest_median(feed->delays_d, feed->delay_count);
 }

@@ -57,9 +57,17 @@ typedef void (*backtest_say_fn)(void *arg, const char *file, uint64_t line,
                                 const char *word, const char *text,
                                 const char *place);
 
+/* From the first to the last of what has a time. */
+struct backtest_span {
+    bool known;
+    int64_t first_s, last_s;
+};
+
 struct backtest_feed {
     const struct fhir_reader *reader; /* borrowed */
-    backtest_say_fn say;              /* NULL: nobody listens */
+    bool effective; /* set before files are added: an Observation arrives at
+                       the end of its effective time, whatever else it says */
+    backtest_say_fn say; /* NULL: nobody listens */
     void *arg;
     /* filled in */
     struct backtest_message *messages;
@@ -67,7 +75,8 @@ struct backtest_feed {
     uint64_t bytes;   /* of all texts */
     double *delays_d; /* days from measurement to arrival, where both known */
     size_t delay_count, delay_size;
-    unsigned long unreadable; /* lines */
+    unsigned long unreadable;               /* lines */
+    struct backtest_span arrived, measured; /* of those that say both */
 };
 
 void backtest_feed_init(struct backtest_feed *feed,
@@ -90,7 +99,12 @@ MUST_CHECK enum err backtest_feed_add(struct backtest_feed *feed, FILE *file,
 /* After the last file: bring the messages into their order. */
 void backtest_feed_sort(struct backtest_feed *feed);
 
-/* Median of the days from measurement to arrival; NAN: none is known. */
+/* Do the arrival times look like the day of an export: all within one day,
+ * of what was measured over more than a month? */
+bool backtest_feed_is_export(const struct backtest_feed *feed);
+
+/* Median of the days from measurement to arrival; NAN: none is known, or
+ * effective is set. */
 double backtest_feed_delay_d(struct backtest_feed *feed);
 
 #endif

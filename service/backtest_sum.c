@@ -201,14 +201,17 @@ static enum err mark_repeats(const struct backtest_list *l)
 
 /* ---- the data ------------------------------------------------------------- */
 
-static enum err sum_patients(struct db *db, struct backtest_data *data)
+/* A patient may still be at risk when his readings have ceased: he counts from
+ * his first arrival to the end of the run. */
+static enum err sum_patients(struct db *db, int64_t end_s,
+                             struct backtest_data *data)
 {
     const enum query q = Q_BACKTEST_SPANS;
-    double days = 0.0;
+    double days = 0.0, end_ms = (double)end_s * 1000.0;
     enum err e = db_query(db, q, "");
 
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        double span_d = (double)(db_int(db, q, 1) - db_int(db, q, 0)) / DAY_MS;
+        double span_d = (end_ms - (double)db_int(db, q, 0)) / DAY_MS;
 
         data->patients++;
         days += span_d > 1.0 ? span_d : 1.0;
@@ -309,7 +312,8 @@ enum err backtest_sum(struct db *db, const struct backtest_options *options,
     if (e == ERR_OK)
         e = backtest_events(db, &l, data, &report->unforeseen);
     if (e == ERR_OK)
-        e = sum_patients(db, data);
+        e = sum_patients(
+            db, options->until_s != 0 ? data->until_s : data->last_s, data);
     if (e == ERR_OK)
         e = sum_held(db, &data->fate);
     if (e == ERR_OK)

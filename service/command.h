@@ -31,6 +31,7 @@ struct args {
     const char *token;            /* --token-file FILE */
     const char *policy, *against; /* --policy FILE, --against FILE */
     const char *until;            /* --until DATE */
+    const char *arrival;          /* --arrival sent|effective */
     const char *since;            /* --since DATE */
     const char *files[ARGS_FILES_MAX];
     int file_count;
@@ -38,15 +39,18 @@ struct args {
 
 /*
  * Read the arguments after the verb.  Prints what is wrong and returns false;
- * --help prints help to standard output, sets *helped and returns false.
- * allowed: letters j (--json), t (--to, --token-file), f (files), b (--policy,
- * --against, --until), s (--since).
+ * --help or -h prints help to standard output, sets *helped and returns
+ * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
+ * (--policy, --against, --until, --arrival), s (--since).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);
 
 /* The configuration that the arguments name; prints what is wrong. */
 bool args_config(const struct args *args, struct config *config);
+
+/* May a service run on it?  See config_check_listener; prints what is wrong. */
+bool args_listener(const struct args *args, const struct config *config);
 
 /*
  * A talk with a service: the one that runs on this store, the one of --to,
@@ -62,13 +66,13 @@ struct session {
 };
 
 /*
- * Prints what is wrong and returns false.
+ * Prints what is wrong and returns the exit status, 0 if it is open.
  *
  * may_create  a store that does not exist yet is made; else that is an error:
  *             a mistyped path must not read as an empty queue
  */
-bool session_open(struct session *s, const struct args *args,
-                  const struct config *config, bool may_create);
+int session_open(struct session *s, const struct args *args,
+                 const struct config *config, bool may_create);
 void session_close(struct session *s);
 
 /* Print why a session_call did not do what was asked. */

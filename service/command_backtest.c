@@ -27,7 +27,8 @@ enum { REFUSALS_SHOWN = 20, WHY_MAX = 4096 };
 static const char help[] =
     "usage: headgate backtest [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                         [--policy FILE] [--against FILE]\n"
-    "                         [--until YYYY-MM-DD] [--json] FILE...\n\n"
+    "                         [--until YYYY-MM-DD] [--arrival sent|effective]\n"
+    "                         [--json] FILE...\n\n"
     "Runs past data through the rules as if it arrived now, and shows what\n"
     "would have been suggested, how often, and how long before an event.\n"
     "A FILE is NDJSON (one resource a line), a Bundle, or '-' for standard\n"
@@ -36,6 +37,9 @@ static const char help[] =
     "  --against FILE  a second policy on the same data, shown beside the "
     "first\n"
     "  --until DATE    the day it ends (default: that of the last arrival)\n"
+    "  --arrival effective  a reading arrives at the end of its effective "
+    "time,\n"
+    "                  whatever else it says (default: sent, see below)\n"
     "  --json          one line for each suggestion, with its evidence\n\n"
     "A resource arrives at its meta.lastUpdated, else when it was issued, "
     "else\n"
@@ -238,6 +242,11 @@ static bool run_all(struct command *c)
         strcmp(c->policies[0].version, c->policies[1].version) == 0)
         fprintf(stderr, "headgate: both policies call themselves version %s\n",
                 c->policies[0].version);
+    if (c->args->json && backtest_feed_is_export(&c->feed))
+        fputs("headgate: all arrivals lie on one day: lead times and delays "
+              "mean nothing; --arrival effective takes the time of the "
+              "reading instead\n",
+              stderr);
     for (int k = 0; ok && k < c->policy_count; k++)
         ok = run_policy(c, k, &data, &reports[k]);
     ok = ok && print(c, &data, reports);
@@ -272,6 +281,8 @@ static int run(const struct args *args)
     if (load_settings(c)) {
         set_options(c);
         backtest_feed_init(&c->feed, &c->options.reader, on_refused, c);
+        c->feed.effective =
+            args->arrival != NULL && strcmp(args->arrival, "effective") == 0;
         for (int i = 0; i < args->file_count; i++)
             add_file(c, args->files[i]);
         backtest_feed_sort(&c->feed);

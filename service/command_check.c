@@ -3,6 +3,7 @@
 #include "adapters/codes.h"
 #include "adapters/fhir_codesystem.h"
 #include "adapters/policy_file.h"
+#include "adapters/wording.h"
 #include "adapters/zone.h"
 #include "service/db.h"
 #include "service/file.h"
@@ -29,7 +30,10 @@ static const char help[] =
     "what is wrong or what would be in force.  'reference' prints every "
     "setting there is,\n"
     "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
-    "canonical base that is configured (fhir.base).\n";
+    "canonical base that is configured (fhir.base).\n\n"
+    "Where no service runs on the store, check, queue and the other commands\n"
+    "open it themselves; a store of an older version is then brought up to\n"
+    "date in place, as at a start of the service.\n";
 
 /* A file that was cut must not pass for a whole one. */
 static int print(struct buf *out, enum err e)
@@ -53,14 +57,11 @@ static int print_reference(void)
     return print(&out, buf_ok(&out));
 }
 
-static int print_codesystems(struct args *args)
+static int print_codesystems(const struct args *args)
 {
     struct config config;
     struct buf out;
 
-    /* Nothing listens here: without a file nobody must name tokens first. */
-    if (args->config == NULL && args->set_count < ARGS_SETS_MAX)
-        args->sets[args->set_count++] = "http.anonymous=true";
     if (!args_config(args, &config))
         return 2;
     buf_init(&out, CODESYSTEMS_MAX);
@@ -70,16 +71,20 @@ static int print_codesystems(struct args *args)
 static bool check_policy(const struct config *config)
 {
     static struct policy policy; /* large */
-    struct buf why;
+    struct buf why, approver;
     enum err e;
 
     buf_init(&why, WHY_MAX);
+    buf_init(&approver, WHY_MAX);
     e = policy_file_read(config->policy_path, &policy, &why);
-    if (e != ERR_OK)
+    if (e != ERR_OK) {
         printf("policy   %s\n", why.data);
-    else
-        printf("policy   %s: version %s, %s, %s\n", config->policy_path,
-               policy.version, policy.approver, policy.date);
+    } else {
+        wording_approver(policy.approver, &approver);
+        printf("policy   %s: version %s of %s, %s\n", config->policy_path,
+               policy.version, policy.date, approver.data);
+    }
+    buf_clear(&approver);
     buf_clear(&why);
     return e == ERR_OK;
 }
@@ -194,13 +199,16 @@ int command_check(int argc, char **argv)
                 args.files[0], help);
         return 2;
     }
-    if (!args_config(&args, &config))
+    if (!args_config(&args, &config) || !args_listener(&args, &config))
         return 2;
     printf("listen   %s port %d%s\n", config.http_address, config.http_port,
            config.http_anonymous ? ", without token" : "");
     printf("record   %s\n", config.record_url[0] != '\0'
                                 ? config.record_url
                                 : "none: Tasks are served here");
+    if (config.silent)
+        printf("silent   on: nothing new is posted, neither here nor to a "
+               "record\n");
     ok = check_policy(&config);
     ok = check_zone(&config) && ok;
     ok = check_maps(&config) && ok;

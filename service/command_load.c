@@ -346,18 +346,39 @@ static void load_file(struct load *l, const char *path)
         fclose(f);
 }
 
+/* A name that was mistyped must not make a store. */
+static bool are_there(const struct args *args)
+{
+    bool all = true;
+
+    for (int i = 0; i < args->file_count; i++) {
+        const char *path = args->files[i];
+
+        if (strcmp(path, "-") == 0 || access(path, R_OK) == 0)
+            continue;
+        fprintf(stderr, "headgate: %s: %s\n", path, strerror(errno));
+        all = false;
+    }
+    if (!all)
+        fputs("headgate: nothing was loaded\n", stderr);
+    return all;
+}
+
 static int run(const struct args *args, const struct config *config)
 {
     struct load *l = calloc(1, sizeof(*l));
+    int opened = 1;
     bool ok;
 
     if (l == NULL)
         return 1;
     l->answers = calloc(ENTRIES_MAX, sizeof(*l->answers));
-    if (l->answers == NULL || !session_open(&l->session, args, config, true)) {
+    if (l->answers != NULL)
+        opened = session_open(&l->session, args, config, true);
+    if (opened != 0) {
         free(l->answers);
         free(l);
-        return 1;
+        return opened;
     }
     for (int i = 0; i < args->file_count && !l->broken; i++)
         load_file(l, args->files[i]);
@@ -386,5 +407,5 @@ int command_load(int argc, char **argv)
     }
     if (!args_config(&args, &config))
         return 2;
-    return run(&args, &config);
+    return are_there(&args) ? run(&args, &config) : 1;
 }

@@ -12,8 +12,11 @@ enum { TEXT_MAX = 64 * 1024 * 1024, PATH_TEXT_MAX = 1024 };
 static const char queue_help[] =
     "usage: headgate queue [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                      [--to URL [--token-file FILE]] [--json]\n\n"
-    "Shows the open referral suggestions, the most urgent first, then what is\n"
-    "to be measured again.  --json prints one JSON object a line.\n";
+    "Shows the signs of emergency that could not be placed, the open referral\n"
+    "suggestions, the most urgent first, what is to be measured again, and "
+    "what\n"
+    "somebody has in hand though its ground has gone.  --json prints one JSON\n"
+    "object a line.\n";
 
 static const char quarantine_help[] =
     "usage: headgate quarantine [--config FILE] [--set SECTION.KEY=VALUE]...\n"
@@ -24,16 +27,18 @@ static const char decisions_help[] =
     "usage: headgate decisions [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                          [--to URL [--token-file FILE]]\n"
     "                          [--since DATE] [--json]\n\n"
-    "Shows what was decided about each access, the oldest first: when, under\n"
-    "which policy, and whether it was posted or, in silent mode, only kept.\n"
+    "Shows what headgate decided (not what people did), the oldest first:\n"
+    "when, under which policy, and whether it was posted or, in silent mode,\n"
+    "only kept.  For what people did see headgate review and the Tasks.\n"
     "--json prints one JSON object a line.\n";
 
 static const char review_help[] =
     "usage: headgate review [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                       [--to URL [--token-file FILE]] ACCESS\n\n"
-    "Evaluates one access now, and changes nothing: which rules hold and on\n"
-    "what they rest, why the others do not, what stands before a band plan,\n"
-    "and what is open.  ACCESS is its label, an identifier, the id of its\n"
+    "Evaluates one access now, and changes nothing: whose it is, what is open\n"
+    "and what people closed, which rules hold and on what they rest, why the\n"
+    "others do not, and what stands before a band plan.  ACCESS is its label, "
+    "an identifier, the id of its\n"
     "BodyStructure, or an identifier of a patient who has one access.\n";
 
 static int terminal_columns(void)
@@ -62,12 +67,14 @@ static int show(const struct args *args, const char *path)
     struct buf out;
     long status = 0;
     bool written = false;
+    int opened;
     enum err e;
 
     if (!args_config(args, &config))
         return 2;
-    if (!session_open(&session, args, &config, false))
-        return 1;
+    opened = session_open(&session, args, &config, false);
+    if (opened != 0)
+        return opened;
     buf_init(&out, TEXT_MAX);
     e = session_call(&session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
@@ -104,11 +111,13 @@ int command_queue(int argc, char **argv)
 int command_quarantine(int argc, char **argv)
 {
     struct args args;
+    char path[80];
     bool helped;
 
     if (!args_read(&args, argc, argv, "t", quarantine_help, &helped))
         return helped ? 0 : 2;
-    return show(&args, "/held");
+    snprintf(path, sizeof(path), "/held?columns=%d", terminal_columns());
+    return show(&args, path);
 }
 
 /* A parameter of a query, with its bytes escaped. */
@@ -145,7 +154,7 @@ int command_decisions(int argc, char **argv)
     if (!args_read(&args, argc, argv, "jts", decisions_help, &helped))
         return helped ? 0 : 2;
     buf_init(&path, PATH_TEXT_MAX);
-    buf_puts(&path, "/decisions");
+    buf_printf(&path, "/decisions?columns=%d", terminal_columns());
     if (args.since != NULL)
         add_parameter(&path, "since", args.since);
     if (args.json)
@@ -161,12 +170,12 @@ int command_review(int argc, char **argv)
 
     if (!args_read(&args, argc, argv, "tf", review_help, &helped))
         return helped ? 0 : 2;
-    if (args.file_count != 1) {
+    if (args.file_count != 1 || args.files[0][0] == '\0') {
         fprintf(stderr, "headgate: name one access\n\n%s", review_help);
         return 2;
     }
     buf_init(&path, PATH_TEXT_MAX);
-    buf_puts(&path, "/review");
+    buf_printf(&path, "/review?columns=%d", terminal_columns());
     add_parameter(&path, "access", args.files[0]);
     return show_path(&args, &path);
 }

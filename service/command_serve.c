@@ -104,7 +104,7 @@ int command_serve(int argc, char **argv)
 
     if (!args_read(&args, argc, argv, "", help, &helped))
         return helped ? 0 : 2;
-    if (!args_config(&args, &config))
+    if (!args_config(&args, &config) || !args_listener(&args, &config))
         return 2;
     if (log_level_by_word(config.log_level, &level) == ERR_OK)
         log_set_level(level);

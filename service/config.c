@@ -302,8 +302,16 @@ static bool is_loopback(const char *address)
            IN6_IS_ADDR_LOOPBACK(&six);
 }
 
-/* What the settings must say together. */
-static enum err check(const struct config *c, const char *path, struct buf *why)
+static enum err complain(const char *path, const char *what, struct buf *why)
+{
+    if (what == NULL)
+        return ERR_OK;
+    buf_printf(why, "%s: %s", path != NULL ? path : "settings", what);
+    return ERR_CONFIG;
+}
+
+enum err config_check_listener(const struct config *c, const char *path,
+                               struct buf *why)
 {
     const char *what = NULL;
 
@@ -312,17 +320,22 @@ static enum err check(const struct config *c, const char *path, struct buf *why)
                "on a loopback address";
     else if (c->http_anonymous && !is_loopback(c->http_address))
         what = "[http] anonymous: only on a loopback address (127.0.0.1, ::1)";
-    else if (c->outbox_retry_first_ms > c->outbox_retry_last_ms)
+    return complain(path, what, why);
+}
+
+/* What the settings must say together. */
+static enum err check(const struct config *c, const char *path, struct buf *why)
+{
+    const char *what = NULL;
+
+    if (c->outbox_retry_first_ms > c->outbox_retry_last_ms)
         what = "[outbox] retry_first: is above retry_last";
     /* A site that asks for a listener must not believe that it has one. */
     else if (c->mllp_enabled)
         what = "[mllp] enabled: this version does not listen for HL7 v2";
     else if (c->mllp_port != 0)
         what = "[mllp] port: this version does not listen for HL7 v2";
-    if (what == NULL)
-        return ERR_OK;
-    buf_printf(why, "%s: %s", path != NULL ? path : "settings", what);
-    return ERR_CONFIG;
+    return complain(path, what, why);
 }
 
 enum err config_load(const char *path, const char *const *overrides, int count,

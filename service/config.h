@@ -71,13 +71,24 @@ struct config {
  * why  out: what is wrong and where, for a person: "config/x.ini:12:
  *      [http] port: 70000 is not between 0 and 65535"
  *
- * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, an
- * anonymous listener that is not on loopback, no token file and not
- * anonymous, a listener for HL7 v2, which this version has not)
+ * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, a
+ * listener for HL7 v2, which this version has not)
  */
 MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
                                 int count, struct config *config,
                                 struct buf *why);
+
+/*
+ * config_check_listener - what a service must have settled before it listens;
+ * whoever asks another service, or runs past data, need not
+ *
+ * path  of the file, for why; NULL: none
+ *
+ * ERR_CONFIG  an anonymous listener that is not on loopback, or no token file
+ *             and not anonymous
+ */
+MUST_CHECK enum err config_check_listener(const struct config *config,
+                                          const char *path, struct buf *why);
 
 /* Write the reference file: every key with its help, range and default. */
 void config_reference(struct buf *out);

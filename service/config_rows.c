@@ -51,7 +51,9 @@ static const struct config_row rows[] = {
       "Silent mode, for a site that tries the rules out: everything is "
       "computed and kept, and nothing is posted. Tasks are not served and do "
       "not go to the record; headgate queue and headgate decisions show them. "
-      "At the first start without it, what still holds is posted." },
+      "Tasks posted before stay served and are kept up to date here; the "
+      "record gets the changes when silent mode ends. At the first start "
+      "without it, what still holds is posted." },
 
     { "store.path", T_PATH, AT(store_path), 1, ROOM(store_path), "headgate.db",
       "", "The database. Not set: beside this file." },

@@ -8,6 +8,12 @@
 
 #include "service/db.h"
 
+/* SQL: where a Task t stands in the line of what goes to the record.  Used in
+ * schema.h and statements.h. */
+#define TASK_PLACE                                                             \
+    "CASE t.priority WHEN 'stat' THEN 0 WHEN 'asap' THEN 1 "                   \
+    "WHEN 'urgent' THEN 2 ELSE 3 END"
+
 /* Run statements that take no arguments and return nothing. */
 MUST_CHECK enum err db_exec(struct db *db, const char *text);
 

@@ -160,6 +160,8 @@ enum err decisions_read(struct db *db, int64_t from_ms, bool json,
     enum err e = db_query(db, q, "ii", from_ms, INT64(SHOWN_MAX + 1));
 
     buf_init(&rules, RULES_TEXT_MAX);
+    if (!json)
+        buf_puts(out, "What headgate decided (not what people did)\n\n");
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         if (++count > SHOWN_MAX)
             continue;
@@ -173,7 +175,7 @@ enum err decisions_read(struct db *db, int64_t from_ms, bool json,
     if (e != ERR_ABSENT)
         return e;
     if (!json && count == 0)
-        buf_puts(out, "Nothing was decided.\n");
+        buf_puts(out, "headgate decided nothing.\n");
     if (!json && count > SHOWN_MAX)
         buf_printf(out, "... and more: ask with a later --since\n");
     return buf_ok(out);

@@ -3,6 +3,7 @@
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "adapters/wording.h"
+#include "service/held.h"
 #include "service/names.h"
 #include "service/suggest.h"
 
@@ -93,13 +94,47 @@ static enum err say_all(struct db *db, enum query q, int64_t access,
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
+/* What a person made of the newest of each group. */
+static void say_closed(struct db *db, const struct zone *zone, struct buf *out)
+{
+    const enum query q = Q_EPISODE_CLOSED;
+    char date[FHIR_TIME_SIZE];
+    int64_t state = db_int(db, q, 2);
+
+    fhir_date_write(db_int(db, q, 3), zone, date);
+    buf_printf(out, "  %s %lld: %s by a person on %s, Task/%s\n",
+               group_word((enum group)db_int(db, q, 0)),
+               (long long)db_int(db, q, 1),
+               state == EPISODE_DONE       ? "completed"
+               : state == EPISODE_DECLINED ? "declined"
+                                           : "set aside",
+               date, db_text(db, q, 4));
+}
+
+static enum err say_people(struct db *db, const struct review *review,
+                           int64_t access, struct buf *out)
+{
+    const enum query q = Q_EPISODE_CLOSED;
+    bool any = false;
+    enum err e = db_query(db, q, "iiii", access, INT64(EPISODE_DONE),
+                          INT64(EPISODE_DECLINED), INT64(EPISODE_VOID));
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (!any)
+            buf_puts(out, "\nWhat people decided\n");
+        any = true;
+        say_closed(db, review->zone, out);
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 static enum err say_said(struct db *db, const struct review *review,
                          int64_t access, struct buf *out)
 {
     size_t before;
     enum err e;
 
-    buf_puts(out, "\nWhat has been said\n");
+    buf_puts(out, "\nOpen\n");
     before = out->len;
     e = say_all(db, Q_EPISODE_OF_ACCESS, access, false, review->zone, out);
     if (e == ERR_OK)
@@ -108,6 +143,59 @@ static enum err say_said(struct db *db, const struct review *review,
         buf_puts(out, "  Nothing is open for this access.\n");
     if (review->silent)
         buf_puts(out, "  Silent mode: nothing is posted.\n");
+    return e == ERR_OK ? say_people(db, review, access, out) : e;
+}
+
+/* Before a page is read: is it the right patient, and is all of him in it? */
+static enum err say_held(struct db *db, int64_t patient, struct buf *out)
+{
+    struct held_count held;
+    enum err e = held_of_patient(db, patient, &held);
+
+    if (e != ERR_OK || held.readings == 0)
+        return e;
+    buf_printf(out,
+               "Held      %lld reading%s of this patient %s held and not "
+               "used, %lld of them %s: see headgate quarantine\n",
+               (long long)held.readings, held.readings == 1 ? "" : "s",
+               held.readings == 1 ? "is" : "are", (long long)held.emergencies,
+               held.emergencies == 1 ? "a sign of emergency"
+                                     : "signs of emergency");
+    return ERR_OK;
+}
+
+static void say_field(struct buf *out, const char *label, const char *text)
+{
+    size_t before;
+
+    buf_printf(out, "%-10s", label);
+    before = out->len;
+    queue_text_clean(out, text);
+    if (out->len == before)
+        buf_puts(out, "not known");
+}
+
+static enum err say_head(struct db *db, const struct review *review,
+                         const struct look *look, struct buf *out)
+{
+    const enum query q = Q_PATIENT_NUMBER;
+    enum err e = db_first(db, q, "i", look->patient.id);
+
+    if (e != ERR_OK)
+        return e;
+    say_field(out, "Patient", look->patient.name);
+    buf_puts(out, " (");
+    queue_text_clean(out, short_anchor(db_text(db, q, 0)));
+    db_done(db, q);
+    buf_puts(out, ")\n");
+    say_field(out, "Unit", look->patient.unit);
+    buf_puts(out, "\n");
+    say_field(out, "Access", access_name(&look->access));
+    buf_puts(out, "\n");
+    e = say_held(db, look->patient.id, out);
+    if (e == ERR_OK)
+        e = say_said(db, review, look->access.id, out);
+    buf_puts(out, "\n");
     return e;
 }
 
@@ -133,17 +221,19 @@ static enum err say_review(struct db *db, const struct review *review,
                           .zone = review->zone,
                           .access_label = label.data };
     buf_init(&text, TEXT_MAX);
+    e = say_head(db, review, &look, out);
     if (!look.access.active)
         buf_puts(&text, "This access is no longer in use: no rule looks at "
                         "it.\n\n");
     wording_review(&w, &readiness, &text);
-    e = buf_ok(&text);
+    if (e == ERR_OK)
+        e = buf_ok(&text);
     if (e == ERR_OK)
         buf_add(out, text.data, text.len);
     buf_clear(&text);
     buf_clear(&label);
     look_clear(&look);
-    return e == ERR_OK ? say_said(db, review, access, out) : e;
+    return e;
 }
 
 enum err explain_access(struct db *db, const struct review *review,

@@ -10,8 +10,8 @@
 #include "service/review.h"
 
 /*
- * explain_access - what holds for an access, what does not and why, and what
- * has been said
+ * explain_access - whose access it is, what is open and what people closed,
+ * then what holds for it, and what does not and why
  *
  * name    its label, an identifier (value, or "system|value"), or the id of its
  *         BodyStructure; or an identifier or id of a patient with one access

@@ -20,7 +20,8 @@ static const struct {
     { "queue", command_queue, "show the referral queue" },
     { "quarantine", command_quarantine, "show what is held back, and why" },
     { "review", command_review, "show what holds for one access, and why" },
-    { "decisions", command_decisions, "show what was decided, and when" },
+    { "decisions", command_decisions,
+      "show what headgate decided (not what people did)" },
     { "backtest", command_backtest, "show what the rules say of past data" },
     { "check", command_check, "check configuration, policy and code maps" },
 };
@@ -58,7 +59,8 @@ int main(int argc, char **argv)
     umask(S_IRWXG | S_IRWXO);
     if (argc < 2)
         return usage(stderr);
-    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)
+    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0 ||
+        strcmp(argv[1], "help") == 0)
         return usage(stdout);
     if (strcmp(argv[1], "--version") == 0) {
         puts("headgate " HEADGATE_VERSION);

@@ -1,15 +1,15 @@
 #include "service/queue.h"
 
-#include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "planner/rules.h"
+#include "service/held.h"
 #include "service/names.h"
-#include "service/remarks.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { HELD_SHOWN_MAX = 1000, ROWS_MAX = 10000 };
+enum { EMERGENCIES_MAX = 1000, ROWS_MAX = 10000 };
 
 /* Rows, and the copies of all text they point to. */
 struct list {
@@ -99,6 +99,8 @@ static void take_referral(struct db *db, struct list *l)
         return;
     *row = (struct queue_row){
         .group = group_word((enum group)db_int(db, q, 1)),
+        .ground_gone =
+            db_int(db, q, 4) == 0 && db_int(db, q, 2) == EPISODE_TAKEN,
         .state = (enum episode_state)db_int(db, q, 2),
         .urgency = (enum urgency)db_int(db, q, 3),
         .rules = rules_text(l, (unsigned)db_int(db, q, 4)),
@@ -140,6 +142,48 @@ static void take_reminder(struct db *db, struct list *l)
     };
 }
 
+/* What is held and may be an emergency: no rule sees it, so people must. */
+static void take_held(struct db *db, struct list *l)
+{
+    const enum query q = Q_HELD_EMERGENCIES;
+    enum quantity quantity = (enum quantity)db_int(db, q, 1);
+    const char *seen = held_words(quantity, (enum sign)db_int(db, q, 2));
+    const char *reason = held_reason_words(quantity, db_text(db, q, 0));
+    struct queue_row *row = add_row(l);
+    char text[512];
+
+    if (row == NULL)
+        return;
+    snprintf(text, sizeof(text),
+             "a sign of emergency that could not be placed: %s (%s)", seen,
+             reason);
+    *row = (struct queue_row){ .held = true,
+                               .state = EPISODE_OPEN,
+                               .urgency = URGENCY_IMMEDIATE,
+                               .opened_s = db_int(db, q, 3) / 1000,
+                               .headline = keep(l, text),
+                               .suggestion = "ask the unit now",
+                               .observation = keep(l, db_text(db, q, 4)),
+                               .patient_name = keep(l, db_text(db, q, 5)),
+                               .patient_number =
+                                   keep(l, short_anchor(db_text(db, q, 6))),
+                               .unit = keep(l, db_text(db, q, 7)),
+                               .access = "",
+                               .rules = "",
+                               .group = "",
+                               .task_id = "" };
+}
+
+static enum err read_held(struct db *db, int64_t held_from_s, struct list *l)
+{
+    const enum query q = Q_HELD_EMERGENCIES;
+    enum err e = db_query(db, q, "ii", held_from_s, INT64(EMERGENCIES_MAX));
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK)
+        take_held(db, l);
+    return e == ERR_ABSENT ? l->err : e;
+}
+
 /* Visits that are due come after what is to be measured again. */
 static enum err read_rows(struct db *db, enum query q, const char *format,
                           struct list *l,
@@ -176,14 +220,69 @@ static enum err write_held_count(struct db *db, struct buf *out)
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
+/* Among the immediate ones what kills first comes first. */
+static const enum group in_order[] = { GROUP_BLEEDING, GROUP_HAND,
+                                       GROUP_LOW_FLOW, GROUP_INFECTION };
+enum {
+    RANK_HELD = 0,
+    RANK_IMMEDIATE = 1,
+    RANK_OTHER = RANK_IMMEDIATE + COUNT(in_order),
+    RANK_LATER,
+    RANK_GONE, /* only waits to be closed */
+    RANKS
+};
+
+static int rank(const struct queue_row *row)
+{
+    size_t i = 0;
+
+    if (row->held || row->ground_gone)
+        return row->held ? RANK_HELD : RANK_GONE;
+    if (row->reminder || row->urgency != URGENCY_IMMEDIATE)
+        return RANK_LATER;
+    while (i < COUNT(in_order) &&
+           strcmp(row->group, group_word(in_order[i])) != 0)
+        i++;
+    return RANK_IMMEDIATE + (int)i;
+}
+
+/* Within a rank as the statements gave them. */
+static enum err sort_rows(struct list *l)
+{
+    struct queue_row *sorted;
+    size_t count = 0;
+
+    if (l->count == 0)
+        return ERR_OK;
+    sorted = calloc(l->count, sizeof(*sorted));
+    if (sorted == NULL)
+        return ERR_MEMORY;
+    for (int r = 0; r < RANKS; r++) {
+        for (size_t i = 0; i < l->count; i++) {
+            if (rank(&l->rows[i]) == r)
+                sorted[count++] = l->rows[i];
+        }
+    }
+    free(l->rows);
+    l->rows = sorted;
+    l->size = l->count;
+    return ERR_OK;
+}
+
 enum err queue_read(struct db *db, const struct queue_options *options,
-                    int64_t now_s, const struct zone *zone, struct buf *out)
+                    int64_t held_from_s, int64_t now_s, const struct zone *zone,
+                    struct buf *out)
 {
     struct list l = { .err = ERR_OK };
-    enum err e = read_rows(db, Q_EPISODE_QUEUE, "", &l, take_referral);
+    enum err e = read_held(db, held_from_s, &l);
+
+    if (e == ERR_OK)
+        e = read_rows(db, Q_EPISODE_QUEUE, "", &l, take_referral);
 
     if (e == ERR_OK)
         e = read_rows(db, Q_REPEAT_QUEUE, "i", &l, take_reminder);
+    if (e == ERR_OK)
+        e = sort_rows(&l);
     if (e == ERR_OK && options != NULL) {
         queue_write_table(l.rows, l.count, options, out);
         e = write_held_count(db, out);
@@ -191,73 +290,5 @@ enum err queue_read(struct db *db, const struct queue_options *options,
     for (size_t i = 0; e == ERR_OK && options == NULL && i < l.count; i++)
         queue_write_json(&l.rows[i], now_s, zone, out);
     list_clear(&l);
-    return e == ERR_OK ? buf_ok(out) : e;
-}
-
-/* What each reason means to a person who is to mend it. */
-static const char *reason_text(const char *reason)
-{
-    static const struct {
-        const char *reason, *text;
-    } table[] = {
-        { "unit", "the unit is missing or does not fit the quantity" },
-        { "code", "the codes contradict each other or are not mapped" },
-        { "implausible", "the value cannot be right as sent" },
-        { "side", "the side is missing or contradicts the access" },
-        { "access", "it is not clear which access is meant" },
-        { "time", "the time lies in the future" },
-    };
-
-    for (size_t i = 0; i < COUNT(table); i++) {
-        if (strcmp(table[i].reason, reason) == 0)
-            return table[i].text;
-    }
-    return reason;
-}
-
-/* What comes from a record must not steer the terminal. */
-static void say(struct buf *out, const char *before, const char *text)
-{
-    if (text == NULL || text[0] == '\0')
-        return;
-    buf_puts(out, before);
-    queue_text_clean(out, text);
-}
-
-static void write_held(struct db *db, const struct zone *zone, struct buf *out)
-{
-    const enum query q = Q_HELD_LIST;
-    enum quantity quantity = (enum quantity)db_int(db, q, 3);
-    const char *name = db_text(db, q, 7);
-    char date[FHIR_TIME_SIZE];
-
-    fhir_date_write(db_int(db, q, 5) / 1000, zone, date);
-    buf_printf(out, "%s  ", date);
-    say(out, "", name != NULL ? name : "name not known");
-    say(out, ", ", short_anchor(db_text(db, q, 8)));
-    say(out, ", ", db_text(db, q, 9));
-    buf_printf(out, ": %s: %s", quantity_info(quantity)->display,
-               reason_text(db_text(db, q, 2)));
-    say(out, "; ", db_text(db, q, 4));
-    buf_printf(out, "  (Observation/%s)\n", db_text(db, q, 6));
-}
-
-enum err held_read(struct db *db, const struct zone *zone, struct buf *out)
-{
-    enum err e = db_query(db, Q_HELD_LIST, "i", INT64(HELD_SHOWN_MAX));
-
-    while (e == ERR_OK && (e = db_next(db, Q_HELD_LIST)) == ERR_OK)
-        write_held(db, zone, out);
-    if (e != ERR_ABSENT)
-        return e;
-    if (out->len == 0)
-        buf_puts(out, "Nothing is held back.\n");
-    e = db_first(db, Q_HELD_COUNT, "");
-    if (e == ERR_OK && db_int(db, Q_HELD_COUNT, 0) > HELD_SHOWN_MAX)
-        buf_printf(out, "... and %lld more\n",
-                   (long long)(db_int(db, Q_HELD_COUNT, 0) - HELD_SHOWN_MAX));
-    db_done(db, Q_HELD_COUNT);
-    if (e == ERR_OK)
-        e = remarks_read(db, out);
     return e == ERR_OK ? buf_ok(out) : e;
 }

@@ -1,5 +1,6 @@
 #include "service/readings.h"
 
+#include "service/held.h"
 #include "service/news.h"
 #include "service/resources.h"
 #include "service/reviewed.h"
@@ -32,6 +33,46 @@ static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
     return e;
 }
 
+/* What is kept back and may be real: the sender can still reach for a phone. */
+static void note_emergency(struct fhir_item *item, const struct fhir_reading *r,
+                           enum hold hold, bool strict)
+{
+    const struct reading *of = &r->reading;
+    bool unclear = hold == HOLD_ACCESS;
+
+    outcome_add(&item->outcome, strict && unclear ? SEV_ERROR : SEV_WARNING,
+                unclear             ? "access-ambiguous"
+                : hold == HOLD_SIDE ? "access-side"
+                                    : "held",
+                "Observation",
+                "%s is a sign of emergency, and %s: %s: phone now if this is "
+                "real",
+                held_words(of->quantity, of->sign),
+                unclear             ? "which access it belongs to is not clear"
+                : hold == HOLD_SIDE ? "its side does not fit the access: "
+                                      "examine the hand"
+                                    : "it cannot be used as it was sent",
+                strict && unclear ? "refused" : "kept, not used");
+}
+
+static void note_side(struct fhir_item *item, const struct fhir_reading *r)
+{
+    const struct quantity_info *info = quantity_info(r->reading.quantity);
+
+    if (info->scope == SCOPE_ARM && info->kind == VALUE_CODE)
+        outcome_add(&item->outcome, SEV_WARNING, "access-side",
+                    "Observation.bodySite",
+                    "The side of %s does not fit the access: examine the hand; "
+                    "phone if it is weak, numb or cold (kept, not used)",
+                    info->code);
+    else
+        outcome_add(&item->outcome, SEV_WARNING, "access-side",
+                    "Observation.focus",
+                    "The side of %s does not agree with its access, or is "
+                    "needed and not said: kept, not used",
+                    info->code);
+}
+
 static void note_access(struct fhir_item *item,
                         const struct access_answer *answer,
                         const struct fhir_reading *r, bool strict)
@@ -45,10 +86,7 @@ static void note_access(struct fhir_item *item,
                     "The access named has not come yet; it is known under "
                     "that name, type unknown, until its BodyStructure comes");
     else if (answer->hold == HOLD_SIDE)
-        outcome_add(o, SEV_WARNING, "access-side", place,
-                    "The side of %s does not agree with its access, or is "
-                    "needed and not said: kept, not used",
-                    what);
+        note_side(item, r);
     else if (answer->hold == HOLD_ACCESS)
         outcome_add(
             o, strict ? SEV_ERROR : SEV_WARNING, "access-ambiguous", place,
@@ -86,8 +124,8 @@ static enum err note_type(struct db *db, struct fhir_item *item, int64_t owner,
         e = access_get(db, a.merged, &a);
     if (e == ERR_OK && a.type == SIGN_TYPE_UNKNOWN)
         outcome_add(&item->outcome, SEV_WARNING, "type-unknown", "Observation",
-                    "The type of this access is not known: the limits for low "
-                    "flow are not applied to it");
+                    "The type of this access is not known: of the limits that "
+                    "depend on it only those that all types share are applied");
     return e;
 }
 
@@ -140,14 +178,29 @@ static enum err add_reading(struct db *db, const struct reading *r,
                   INT64(r->side), INT64(how));
 }
 
-static enum err hold_reading(struct db *db, int64_t patient,
-                             const struct fhir_reading *fr,
+static enum err hold_reading(struct db *db, struct fhir_item *item,
+                             int64_t patient, const struct fhir_reading *fr,
                              const struct reading *r, enum hold hold,
-                             int64_t now_ms)
+                             bool strict, int64_t now_ms)
 {
-    return db_run(db, Q_HELD_ADD, "iiiisisi", r->id, INT64(r->slot),
-                  partition_of(patient), patient, hold_word(hold),
-                  INT64(r->quantity), fr->hint, now_ms);
+    if (reading_is_emergency(r))
+        note_emergency(item, fr, hold, strict);
+    return held_add(db, patient, fr, r, hold, now_ms);
+}
+
+/* That a preliminary result confirms nothing is no answer to an emergency. */
+static void note_preliminary(struct fhir_item *item, const struct reading *r)
+{
+    struct outcome *o = &item->outcome;
+
+    if (r->status != READING_PRELIMINARY || !reading_is_emergency(r))
+        return;
+    for (size_t i = 0; i < o->count; i++) {
+        if (strcmp(o->issues[i].word, "preliminary") == 0)
+            snprintf(o->issues[i].text, sizeof(o->issues[i].text),
+                     "Preliminary: a sign of emergency is reviewed at once all "
+                     "the same");
+    }
 }
 
 static enum err place_reading(struct db *db, struct fhir_item *item,
@@ -160,16 +213,18 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     enum err e;
 
     if (fr->hold != HOLD_NONE)
-        return hold_reading(db, patient, fr, r, fr->hold, now_ms);
+        return hold_reading(db, item, patient, fr, r, fr->hold, strict, now_ms);
     if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
         e = find_owner(db, item, patient, fr, cache, &answer);
         if (e != ERR_OK)
             return e;
-        if (!said_before(&item->outcome, "access-ambiguous") &&
+        if (!(answer.hold != HOLD_NONE && reading_is_emergency(r)) &&
+            !said_before(&item->outcome, "access-ambiguous") &&
             !said_before(&item->outcome, "access-assumed"))
             note_access(item, &answer, fr, strict);
         if (answer.hold != HOLD_NONE)
-            return hold_reading(db, patient, fr, r, answer.hold, now_ms);
+            return hold_reading(db, item, patient, fr, r, answer.hold, strict,
+                                now_ms);
         if (!answer.other_arm)
             owner = answer.access;
     }
@@ -177,6 +232,7 @@ static enum err place_reading(struct db *db, struct fhir_item *item,
     e = answer.other_arm
             ? ERR_OK
             : add_reading(db, r, owner, partition_of(owner), (int)answer.how);
+    note_preliminary(item, r);
     if (e == ERR_OK && !answer.other_arm)
         e = note_type(db, item, owner, r);
     if (e == ERR_OK && !answer.other_arm && quantity_is_reviewed(r->quantity))

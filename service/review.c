@@ -36,6 +36,7 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
     l->now_ms = review->now_ms();
     l->history = (struct history){ .access_type = l->access.type,
                                    .side = l->access.side,
+                                   .inactive = !l->access.active,
                                    .is_central = access_is_central(&l->access),
                                    .born_s = l->patient.born_s,
                                    .now_s = l->now_ms / 1000 };
@@ -49,7 +50,7 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
     if (e == ERR_OK)
         e = readings_load(db, &l->access, from_s, l->readings,
                           HISTORY_READINGS_MAX, &l->history.count);
-    if (e == ERR_OK && l->access.active)
+    if (e == ERR_OK && l->access.merged == 0)
         rules_evaluate(&l->history, review->policy, &l->findings);
     if (e != ERR_OK)
         look_clear(l);

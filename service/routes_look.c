@@ -1,8 +1,10 @@
 /* What a person of the site looks at: the queue, what is held, what was
  * decided, one access. */
 #include "adapters/fhir_time.h"
+#include "adapters/queue_text.h"
 #include "service/decisions.h"
 #include "service/explain.h"
+#include "service/held.h"
 #include "service/queue.h"
 #include "service/report.h"
 
@@ -10,15 +12,47 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* What is for people, at the width of their terminal. */
+static enum err wrap(struct report *r, enum err e)
+{
+    struct buf page;
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&page, ANSWER_SIZE_MAX);
+    queue_page_wrap(r->x.body.data != NULL ? r->x.body.data : "", r->x.body.len,
+                    r->options.columns, &page);
+    e = buf_ok(&page);
+    if (e == ERR_OK) {
+        buf_clear(&r->x.body);
+        r->x.body = page;
+        return ERR_OK;
+    }
+    buf_clear(&page);
+    return e;
+}
+
+static void take_columns(struct report *report, struct http_request *r)
+{
+    const char *columns = http_query(r, "columns");
+
+    report->options.columns =
+        columns != NULL ? (int)strtol(columns, NULL, 10) : 0;
+}
+
 static enum err run_queue(struct db *db, struct report *r)
 {
-    return queue_read(db, r->table ? &r->options : NULL, clock_ms() / 1000,
-                      r->x.service->zone, &r->x.body);
+    const struct service *s = r->x.service;
+    int64_t now_s = clock_ms() / 1000;
+    int64_t historic_s =
+        (int64_t)policy_count(&s->policy, P_HISTORIC_D) * DAY_S;
+
+    return queue_read(db, r->table ? &r->options : NULL, now_s - historic_s,
+                      now_s, s->zone, &r->x.body);
 }
 
 void route_queue(struct service *s, struct http_request *r)
 {
-    const char *columns = http_query(r, "columns");
     bool table = http_query(r, "table") != NULL;
     struct report *report =
         report_new(s, r, table ? TEXT_TYPE : NDJSON_TYPE, run_queue);
@@ -26,27 +60,28 @@ void route_queue(struct service *s, struct http_request *r)
     if (report == NULL)
         return;
     report->table = table;
-    report->options = (struct queue_options){
-        .columns = columns != NULL ? (int)strtol(columns, NULL, 10) : 0,
-        .colour = http_query(r, "colour") != NULL,
-        .silent = s->review.silent,
-        .now_s = clock_ms() / 1000,
-        .zone = s->zone
-    };
+    report->options =
+        (struct queue_options){ .colour = http_query(r, "colour") != NULL,
+                                .silent = s->review.silent,
+                                .now_s = clock_ms() / 1000,
+                                .zone = s->zone };
+    take_columns(report, r);
     report_submit(report);
 }
 
 static enum err run_held(struct db *db, struct report *r)
 {
-    return held_read(db, r->x.service->zone, &r->x.body);
+    return wrap(r, held_read(db, r->x.service->zone, &r->x.body));
 }
 
 void route_held(struct service *s, struct http_request *r)
 {
     struct report *report = report_new(s, r, TEXT_TYPE, run_held);
 
-    if (report != NULL)
-        report_submit(report);
+    if (report == NULL)
+        return;
+    take_columns(report, r);
+    report_submit(report);
 }
 
 static void refuse_parameter(struct report *report, const char *text)
@@ -57,8 +92,10 @@ static void refuse_parameter(struct report *report, const char *text)
 
 static enum err run_decisions(struct db *db, struct report *r)
 {
-    return decisions_read(db, r->from_ms, !r->table, r->x.service->zone,
-                          &r->x.body);
+    enum err e = decisions_read(db, r->from_ms, !r->table, r->x.service->zone,
+                                &r->x.body);
+
+    return r->table ? wrap(r, e) : e;
 }
 
 void route_decisions(struct service *s, struct http_request *r)
@@ -73,6 +110,7 @@ void route_decisions(struct service *s, struct http_request *r)
         return;
     report->table = table;
     report->from_ms = INT64_MIN;
+    take_columns(report, r);
     if (since != NULL) {
         if (fhir_time_read(since, strlen(since), s->zone, &from) != ERR_OK) {
             refuse_parameter(report, "since is not a date: YYYY-MM-DD");
@@ -87,7 +125,8 @@ static enum err run_review(struct db *db, struct report *r)
 {
     const struct service *s = r->x.service;
 
-    return explain_access(db, &s->review, r->subject, &r->status, &r->x.body);
+    return wrap(
+        r, explain_access(db, &s->review, r->subject, &r->status, &r->x.body));
 }
 
 void route_review(struct service *s, struct http_request *r)
@@ -104,5 +143,6 @@ void route_review(struct service *s, struct http_request *r)
         return;
     }
     snprintf(report->subject, size, "%s", access);
+    take_columns(report, r);
     report_submit(report);
 }

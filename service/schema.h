@@ -59,9 +59,13 @@ static const char schema_sql[] =
     "CREATE INDEX reading_resource ON reading(resource);"
     "CREATE TABLE derived(source TEXT, resource INT, PRIMARY KEY(source, resource)) WITHOUT ROWID;"
     "CREATE INDEX derived_resource ON derived(resource);"
+
+    /* at_s: end of the time it was measured; emergency: NULL not looked at yet, of an older store */
     "CREATE TABLE held(resource INT, slot INT, part INT NOT NULL, patient INT, reason TEXT NOT NULL,"
-    " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, sign INT NOT NULL DEFAULT 0, at_s INT NOT NULL DEFAULT 0,"
+    " emergency INT, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX held_patient ON held(patient);"
+    "CREATE INDEX held_emergency ON held(since_ms) WHERE emergency = 1;"
 
     /* since_ms: when it is to be reviewed; in the future: by time alone, see agenda.h, or after a failure */
     "CREATE TABLE news(access INTEGER PRIMARY KEY, part INT NOT NULL, since_ms INT NOT NULL);"
@@ -96,10 +100,13 @@ static const char schema_sql[] =
     "CREATE INDEX task_patient ON task(patient);"
     "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;"
 
-    /* state: 0 to be sent, 1 sent, 2 put aside; remote: its id in the record */
+    /* state: 0 to be sent, 1 sent, 2 put aside; remote: its id in the record;
+       place: in the line of those that are due, 0 for stat, 1 asap, 2 urgent, 3 routine */
     "CREATE TABLE outbox(resource INTEGER PRIMARY KEY, part INT NOT NULL, wanted INT NOT NULL, sent INT NOT NULL,"
-    " tries INT NOT NULL, due_ms INT NOT NULL, state INT NOT NULL, remote TEXT, status INT, answer TEXT);"
+    " tries INT NOT NULL, due_ms INT NOT NULL, state INT NOT NULL, remote TEXT, status INT, answer TEXT,"
+    " place INT NOT NULL DEFAULT 3);"
     "CREATE INDEX outbox_due ON outbox(due_ms) WHERE state = 0;"
+    "CREATE INDEX outbox_place ON outbox(place, due_ms, resource) WHERE state = 0;"
 
     /* what the last review of an access found contradictory: kept and not used */
     "CREATE TABLE remark(access INT, n INT, part INT NOT NULL, at_s INT NOT NULL, text TEXT NOT NULL,"
@@ -127,7 +134,14 @@ static const struct {
          "ALTER TABLE task ADD COLUMN silent INT NOT NULL DEFAULT 0;"
          "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;"
          "CREATE TABLE remark(access INT, n INT, part INT NOT NULL, at_s INT NOT NULL, text TEXT NOT NULL,"
-         " PRIMARY KEY(access, n)) WITHOUT ROWID;" },
+         " PRIMARY KEY(access, n)) WITHOUT ROWID;"
+         "ALTER TABLE held ADD COLUMN sign INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE held ADD COLUMN at_s INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE held ADD COLUMN emergency INT;"
+         "CREATE INDEX held_emergency ON held(since_ms) WHERE emergency = 1;"
+         "ALTER TABLE outbox ADD COLUMN place INT NOT NULL DEFAULT 3;"
+         "UPDATE outbox SET place = coalesce((SELECT " TASK_PLACE " FROM task t WHERE t.resource = outbox.resource), 3);"
+         "CREATE INDEX outbox_place ON outbox(place, due_ms, resource) WHERE state = 0;" },
 };
 /* clang-format on */
 

@@ -1,6 +1,7 @@
 #include "service/service.h"
 
 #include "adapters/policy_file.h"
+#include "service/again.h"
 #include "service/app.h"
 #include "service/file.h"
 #include "service/log.h"
@@ -159,25 +160,30 @@ static enum err open_outbox(struct service *s, struct buf *why)
 
 /* ---- starting ----------------------------------------------------------- */
 
-/* Birth dates were not kept by versions before: they are read once. */
-static enum err read_born(struct db *db, const struct service *s)
+/* What versions before did not keep is read once, from what they did. */
+static enum err read_once(struct db *db, const struct service *s,
+                          const char *mark,
+                          enum err (*run)(struct db *,
+                                          const struct fhir_reader *))
 {
     struct fhir_reader reader = s->reader;
-    enum err e = db_first(db, Q_META_GET, "s", "born");
+    enum err e = db_first(db, Q_META_GET, "s", mark);
 
     db_done(db, Q_META_GET);
     if (e != ERR_ABSENT)
         return e;
     reader.now_s = clock_ms() / 1000;
-    e = patients_read_born(db, &reader);
-    return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", "born", "kept") : e;
+    e = run(db, &reader);
+    return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", mark, "kept") : e;
 }
 
 static enum err run_start(struct db *db, void *arg)
 {
     const struct service *s = arg;
-    enum err e = read_born(db, s);
+    enum err e = read_once(db, s, "born", patients_read_born);
 
+    if (e == ERR_OK)
+        e = read_once(db, s, "held", again_unjudged);
     return e == ERR_OK ? review_start(db, &s->review) : e;
 }
 

@@ -65,8 +65,8 @@ static bool open_elsewhere(struct session *s, const struct args *args)
     return args->token == NULL || read_token(s, args->token);
 }
 
-static bool open_here(struct session *s, const struct config *config,
-                      bool may_create)
+static int open_here(struct session *s, const struct args *args,
+                     const struct config *config, bool may_create)
 {
     struct buf why;
     enum err e = ERR_OK;
@@ -75,36 +75,40 @@ static bool open_here(struct session *s, const struct config *config,
                         sizeof(s->socket_path));
     snprintf(s->url, sizeof(s->url), "http://localhost");
     if (is_served(s->socket_path))
-        return true;
+        return 0;
+    if (!args_listener(args, config))
+        return 2;
     if (!may_create && access(config->store_path, F_OK) != 0) {
         fprintf(stderr, "headgate: %s: there is no store, and no service\n",
                 config->store_path);
-        return false;
+        return 1;
     }
     buf_init(&why, 4096);
     e = service_open(&s->loop, config, false, &s->own, &why);
     if (e != ERR_OK)
         fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
     buf_clear(&why);
-    return e == ERR_OK;
+    return e == ERR_OK ? 0 : 1;
 }
 
-bool session_open(struct session *s, const struct args *args,
-                  const struct config *config, bool may_create)
+int session_open(struct session *s, const struct args *args,
+                 const struct config *config, bool may_create)
 {
-    bool ok;
+    int status;
 
     memset(s, 0, sizeof(*s));
     signal(SIGPIPE, SIG_IGN);
     if (uv_loop_init(&s->loop) != 0)
-        return false;
-    ok = args->to != NULL ? open_elsewhere(s, args)
-                          : open_here(s, config, may_create);
-    if (ok && http_client_open(&s->loop, &s->client) != ERR_OK)
-        ok = false;
-    if (!ok)
+        return 1;
+    if (args->to != NULL)
+        status = open_elsewhere(s, args) ? 0 : 1;
+    else
+        status = open_here(s, args, config, may_create);
+    if (status == 0 && http_client_open(&s->loop, &s->client) != ERR_OK)
+        status = 1;
+    if (status != 0)
         session_close(s);
-    return ok;
+    return status;
 }
 
 void session_complain(const struct session *s, long status, enum err e)
@@ -117,9 +121,15 @@ void session_complain(const struct session *s, long status, enum err e)
         fprintf(stderr,
                 "headgate: %s wants a token that it knows: --token-file\n",
                 s->url);
-    else
+    else if (e != ERR_OK)
         fprintf(stderr, "headgate: the service answered %ld (%s)\n", status,
                 err_word(e));
+    else
+        fprintf(stderr, "headgate: %s answered %ld%s\n",
+                s->socket_path[0] != '\0' ? "the service" : s->url, status,
+                status == 404 ? ": is headgate there, and not older than this "
+                                "program?"
+                              : "");
 }
 
 static void client_closed(void *arg)

@@ -169,8 +169,8 @@ static enum err update_referral(struct suggest *s, struct draft *d,
     enum err e = episode_times(s->db, task, &opened_s, &due_s);
 
     if (e == ERR_OK &&
-        (v->unanswered ||
-         (v->raised && due_of(s, group, v->episode.urgency) < due_s)))
+        (v->unanswered || ((v->raised || v->again) &&
+                           due_of(s, group, v->episode.urgency) < due_s)))
         due_s = due_of(s, group, v->episode.urgency);
     if (e == ERR_OK)
         e = draft_referral(s, d, group, &v->episode, due_s);

@@ -24,7 +24,7 @@ static int64_t at_s(int day)
 }
 
 struct said {
-    char file[32], word[32];
+    char file[32], word[32], text[128];
     uint64_t line;
 };
 
@@ -50,8 +50,8 @@ static void on_said(void *arg, const char *file, uint64_t line,
     struct world *w = arg;
     struct said *s = &w->said[w->said_count % SAID_MAX];
 
-    (void)text;
     (void)place;
+    snprintf(s->text, sizeof(s->text), "%s", text);
     snprintf(s->file, sizeof(s->file), "%s", file);
     snprintf(s->word, sizeof(s->word), "%s", word);
     s->line = line;

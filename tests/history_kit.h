@@ -137,6 +137,26 @@ static inline void kit_policy(struct policy *policy)
     assert_int_equal(e, ERR_OK);
 }
 
+/* Confirmation as most cases are written: two in a row, a month or a little
+ * more apart.  What is shipped stands in test_rules.c. */
+static inline void kit_plain_policy(struct policy *policy)
+{
+    static const struct {
+        enum param row;
+        double value;
+    } rows[] = {
+        { P_HF2_READINGS, 2 },  { P_HF2_OF_LAST, 2 },
+        { P_LF1_WINDOW_D, 30 }, { P_LF2_WINDOW_D, 45 },
+        { P_LF3_WINDOW_D, 45 }, { P_LF3_BASELINE_MOST, 3 },
+        { P_LF5_WINDOW_D, 30 }, { P_AD2_BASELINE_MOST, 3 },
+        { P_AD2_WINDOW_D, 45 }, { P_PB3_REPEAT_D, 14 },
+    };
+
+    kit_policy(policy);
+    for (size_t i = 0; i < COUNT(rows); i++)
+        policy->values[rows[i].row].value = rows[i].value;
+}
+
 /*
  * Findings in a line: "HF-1:routine IS-5:urgent!?"
  *

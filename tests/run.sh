@@ -51,6 +51,9 @@ check "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"
 check "the demo from end to end" \
     "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
+check "the judge of the cohort is right" "$node" "$peers/cohort.mjs" --self-test
+check "the rules on a cohort whose truth is known" \
+    "$node" "$peers/cohort.mjs" "$build/headgate" "$build/headgate-cohort"
 check "killed and restarted" sh tests/crash_test.sh "$build/headgate"
 
 echo

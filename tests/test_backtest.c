@@ -137,8 +137,9 @@ static void test_nothing_to_play(void **state)
 
 /* ---- counting ------------------------------------------------------------- */
 
-/* Of patient 1 the first and the last reading came 61 days apart, of patient
- * 2 there is one, which counts as a day: 62 / 30.4375 months. */
+/* From the first arrival of each to the end, the last arrival, on day 61:
+ * 61 and 51 days; with an end on day 101, and it is the end of that day that
+ * counts, 40 and a part of a day more for each. */
 static void test_patient_months(void **state)
 {
     struct world *w = *state;
@@ -153,7 +154,61 @@ static void test_patient_months(void **state)
     run(w);
     assert_int_equal(w->data.patients, 2);
     assert_int_equal(w->data.accesses, 2);
-    assert_near(w->data.patient_months, 62.0 / 30.4375, 1e-9);
+    assert_near(w->data.patient_months, (61.0 + 51.0) / 30.4375, 1e-9);
+    backtest_clear(&w->report);
+    w->options.until_s = at_s(101);
+    assert_int_equal(backtest_run(&w->feed, &w->options, &w->data, &w->report),
+                     ERR_OK);
+    assert_true(w->data.patient_months >= (61.0 + 51.0 + 78.0) / 30.4375);
+    assert_true(w->data.patient_months <= (61.0 + 51.0 + 82.0) / 30.4375);
+}
+
+/* A copy of a record in which all was last changed on one day says nothing
+ * about when a reading arrived. */
+static void test_an_export_is_told(void **state)
+{
+    struct world *w = *state;
+    struct buf out;
+
+    put_access(w, "1");
+    put_flow(w, "1", "f1", 0, 400, 2200);
+    put_flow(w, "1", "f2", 40, 400, 2300);
+    run(w);
+    assert_true(w->data.is_export);
+    buf_init(&out, 1 << 20);
+    backtest_text(&w->data, &w->report, NULL, w->zone, &out);
+    assert_non_null(strstr(out.data, "WARNING   all arrivals lie on one day"));
+    assert_non_null(strstr(out.data, "--arrival effective"));
+    buf_clear(&out);
+}
+
+static void test_a_short_span_is_no_export(void **state)
+{
+    struct world *w = *state;
+
+    put_access(w, "1");
+    put_flow(w, "1", "f1", 371, 400, 2200);
+    put_flow(w, "1", "f2", 400, 400, 2300);
+    run(w);
+    assert_false(w->data.is_export);
+}
+
+/* The same file with the times of the readings: raised on day 40, not 400. */
+static void test_arrival_by_effective_time(void **state)
+{
+    struct world *w = *state;
+
+    w->feed.effective = true;
+    put_access(w, "1");
+    put_flow(w, "1", "f1", 0, 400, 2200);
+    put_flow(w, "1", "f2", 40, 400, 2300);
+    run(w);
+    assert_false(w->data.is_export);
+    assert_true(w->data.effective);
+    assert_true(isnan(w->data.delay_d));
+    assert_int_equal(w->report.groups[GROUP_FLOW].raised, 1);
+    assert_true(flow_suggestion(w, 0)->raised_s >= at_s(40) &&
+                flow_suggestion(w, 0)->raised_s < at_s(41));
 }
 
 /* Raised on day 30 at 13:00; an angioplasty on day 130 at 10:00 is 99.875
@@ -330,7 +385,7 @@ static void test_text(void **state)
     buf_clear(&out);
 }
 
-/* A limit of 1300 for HF-2: the third patient is put to people as well. */
+/* A limit of 1300 for HF-2, twice: the third patient is put to people as well. */
 static void test_against(void **state)
 {
     struct world *w = *state;
@@ -343,6 +398,7 @@ static void test_against(void **state)
     run(w);
     snprintf(lower.version, sizeof(lower.version), "8");
     lower.values[P_HF2_FLOW].value = 1300.0;
+    lower.values[P_HF2_READINGS].value = 2.0;
     w->options.policy = &lower;
     assert_int_equal(backtest_run(&w->feed, &w->options, &data, &other),
                      ERR_OK);
@@ -381,6 +437,26 @@ static void test_same_again(void **state)
     backtest_clear(&other);
 }
 
+/* Numbers that fill their column still stand apart from their neighbours. */
+static void test_columns_never_touch(void **state)
+{
+    struct world *w = *state;
+    struct buf out;
+
+    put_access(w, "1");
+    put_flow(w, "1", "f1", 0, 0, 2200);
+    run(w);
+    w->report.groups[GROUP_LOW_FLOW].raised = 7654321;
+    w->report.groups[GROUP_LOW_FLOW].joined = 1234567;
+    w->report.groups[GROUP_LOW_FLOW].lead_d = NAN;
+    w->data.patient_months = 1.0;
+    buf_init(&out, 1 << 20);
+    backtest_text(&w->data, &w->report, NULL, w->zone, &out);
+    assert_non_null(
+        strstr(out.data, "low-flow    7654321 1234567 765432100.00 "));
+    buf_clear(&out);
+}
+
 #define CASE(f) cmocka_unit_test_setup_teardown(f, start, stop)
 
 int main(void)
@@ -391,6 +467,10 @@ int main(void)
                                         CASE(test_by_time_alone),
                                         CASE(test_nothing_to_play),
                                         CASE(test_patient_months),
+                                        CASE(test_columns_never_touch),
+                                        CASE(test_an_export_is_told),
+                                        CASE(test_a_short_span_is_no_export),
+                                        CASE(test_arrival_by_effective_time),
                                         CASE(test_lead_time),
                                         CASE(test_events),
                                         CASE(test_repeat),

@@ -190,16 +190,58 @@ static void test_held_is_counted(void **state)
     assert_int_equal(w->data.fate.held_words[0].count, 1);
 }
 
+/* In the words of the reader: what is wrong, and not only that it is. */
+static void test_a_number_that_is_too_large(void **state)
+{
+    struct world *w = *state;
+
+    put_access(w, "1");
+    put(w, "{\"resourceType\":\"Observation\",\"valueInteger\":1e999}\n");
+    put_flow(w, "1", "f1", 0, 0, 900);
+    run(w);
+    assert_int_equal(w->said_count, 1);
+    assert_int_equal(w->said[0].line, 3);
+    assert_non_null(strstr(w->said[0].text, "a number that is too large"));
+}
+
+/* One that was sent whole, with its own time, arrives with the last of its
+ * readings; its people and accesses have no say in it. */
+static void test_bundles_by_effective_time(void **state)
+{
+    struct world *w = *state;
+
+    w->feed.effective = true;
+    put(w, "{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"timestamp\":"
+           "\"2026-02-02T00:00:00Z\",\"entry\":[{\"request\":{\"method\":"
+           "\"POST\",\"url\":\"Patient\"},\"resource\":{\"resourceType\":"
+           "\"Patient\",\"meta\":{\"lastUpdated\":\"2026-03-01T00:00:00Z\"}}}");
+    for (int day = 1; day <= 2; day++)
+        put(w,
+            ",{\"request\":{\"method\":\"POST\",\"url\":\"Observation\"},"
+            "\"resource\":{\"resourceType\":\"Observation\",\"status\":"
+            "\"final\",\"issued\":\"2026-02-01T00:00:00Z\","
+            "\"effectiveDateTime\":\"2025-01-0%dT00:00:00Z\"}}",
+            day);
+    put(w, "]}\n");
+    add_file(w, "x.ndjson");
+    assert_int_equal(w->feed.count, 1);
+    assert_int_equal(w->feed.messages[0].at_s,
+                     (FIRST_DAY + 1) * INT64_C(86400));
+}
+
 #define CASE(f) cmocka_unit_test_setup_teardown(f, start, stop)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        CASE(test_when_it_arrived), CASE(test_not_an_object),
-        CASE(test_order),           CASE(test_first_description),
-        CASE(test_bundles),         CASE(test_lines_that_cannot_be_read),
-        CASE(test_held_is_counted)
-    };
+    const struct CMUnitTest tests[] = { CASE(test_when_it_arrived),
+                                        CASE(test_not_an_object),
+                                        CASE(test_order),
+                                        CASE(test_first_description),
+                                        CASE(test_bundles),
+                                        CASE(test_lines_that_cannot_be_read),
+                                        CASE(test_held_is_counted),
+                                        CASE(test_a_number_that_is_too_large),
+                                        CASE(test_bundles_by_effective_time) };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

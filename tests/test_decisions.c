@@ -77,7 +77,9 @@ static void for_people(void **state)
 
     buf_init(&out, 1 << 20);
     read_all(w, INT64_MIN, false, &out);
-    assert_string_equal(out.data, "Nothing was decided.\n");
+    assert_string_equal(out.data,
+                        "What headgate decided (not what people did)\n\n"
+                        "headgate decided nothing.\n");
     a_course(w);
     read_all(w, INT64_MIN, false, &out);
     at = out.data;
@@ -135,7 +137,9 @@ static void since(void **state)
     assert_non_null(strstr(out.data, "ended"));
     assert_null(strstr(out.data, "flow 1: raised"));
     read_all(w, world_now_ms() + 1, false, &out);
-    assert_string_equal(out.data, "Nothing was decided.\n");
+    assert_string_equal(out.data,
+                        "What headgate decided (not what people did)\n\n"
+                        "headgate decided nothing.\n");
     buf_clear(&out);
 }
 

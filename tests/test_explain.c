@@ -134,6 +134,100 @@ static void what_is_open_is_listed(void **state)
     buf_clear(&out);
 }
 
+static void assert_in_order(const struct buf *out, const char *const *texts,
+                            size_t count)
+{
+    const char *at = out->data;
+
+    for (size_t i = 0; i < count; i++) {
+        const char *found = strstr(at, texts[i]);
+
+        if (found == NULL)
+            fail_msg("%s is not, or not in its place, in:\n%s", texts[i],
+                     out->data);
+        at = found + 1;
+    }
+}
+
+/* Whose page this is, and what is open, before what is to be read of it. */
+static void the_head_says_whose_it_is(void **state)
+{
+    static const char *const want[] = {
+        "Patient   Fictional, Wren (1001)\n", "Unit      Unit North\n",
+        "Access    Fistula A-7 (left upper arm)\n", "\nOpen\n  flow 1: ", "HF-1"
+    };
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_in_order(&out, want, COUNT(want));
+    assert_null(strstr(out.data, "Held "));
+    assert_null(strstr(out.data, "by a person"));
+    buf_clear(&out);
+}
+
+/* That a rule holds and nothing is open needs an explanation. */
+static void what_a_person_closed_is_said(void **state)
+{
+    static const struct {
+        const char *status, *want;
+    } cases[] = {
+        { "completed", "  flow 1: completed by a person on 2026-03-06, Task/" },
+        { "rejected", "  flow 1: declined by a person on 2026-03-06, Task/" },
+        { "failed", "  flow 1: set aside by a person on 2026-03-06, Task/" },
+    };
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].status);
+        world_person(w, "refer-flow-review", cases[i].status);
+        assert_int_equal(ask(w, "A-7", &out), 200);
+        assert_in_order(&out,
+                        (const char *const[]){ "Nothing is open",
+                                               "\nWhat people decided\n",
+                                               cases[i].want, "HF-1" },
+                        4);
+    }
+    /* one that we ended was no decision of a person */
+    world_person(w, "refer-flow-review", "requested");
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_null(strstr(out.data, "by a person"));
+    buf_clear(&out);
+}
+
+/* What is held of a patient may be of this access: nobody knows. */
+static void what_is_held_of_the_patient_is_said(void **state)
+{
+    struct world *w = world(state);
+    struct buf out;
+
+    assert_int_equal(
+        world_post(w, OBS(.value = "900", .patient = "Patient/p-2")), 201);
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, "A-9", &out), 200);
+    assert_non_null(strstr(out.data,
+                           "Held      1 reading of this patient is held and "
+                           "not used, 0 of them signs of emergency"));
+    assert_int_equal(world_post(w, OBS(.code = "thrill", .sign = "absent",
+                                       .patient = "Patient/p-2")),
+                     201);
+    for (int i = 8; i <= 9; i++) {
+        char name[8];
+
+        snprintf(name, sizeof(name), "A-%d", i);
+        assert_int_equal(ask(w, name, &out), 200);
+        assert_non_null(strstr(out.data,
+                               "Held      2 readings of this patient are held "
+                               "and not used, 1 of them a sign of emergency"));
+    }
+    assert_int_equal(ask(w, "A-7", &out), 200);
+    assert_null(strstr(out.data, "Held "));
+    buf_clear(&out);
+}
+
 static void one_given_up_can_be_asked_for(void **state)
 {
     struct world *w = world(state);
@@ -181,6 +275,9 @@ int main(void)
         TEST(names),
         TEST(nothing_is_changed),
         TEST(what_is_open_is_listed),
+        TEST(the_head_says_whose_it_is),
+        TEST(what_a_person_closed_is_said),
+        TEST(what_is_held_of_the_patient_is_said),
         TEST(one_given_up_can_be_asked_for),
         TEST(a_name_does_not_steer_a_terminal),
     };

@@ -71,6 +71,39 @@ static void test_person_status(void **state)
     }
 }
 
+/* Whoever is refused is told what would be taken. */
+static void test_next_steps_are_named(void **state)
+{
+    static const struct {
+        const char *from, *to, *want;
+    } cases[] = {
+        { "requested", "completed",
+          "A Task may not go from requested to completed; from there it may "
+          "become received, accepted, rejected, cancelled or "
+          "entered-in-error" },
+        { "completed", "requested", "it may become entered-in-error" },
+        { "entered-in-error", "requested", "it may become nothing else" },
+    };
+    static const char form[] =
+        "{\"resourceType\":\"Task\",\"id\":\"t1\",\"status\":\"%s\","
+        "\"intent\":\"proposal\"}";
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        char before[200], after[200];
+        struct outcome o;
+
+        ROW(cases[i].from);
+        snprintf(before, sizeof(before), form, cases[i].from);
+        snprintf(after, sizeof(after), form, cases[i].to);
+        outcome_init(&o);
+        fhir_task_person_update(before, strlen(before), after, strlen(after),
+                                &o);
+        if (strstr(o.issues[0].text, cases[i].want) == NULL)
+            fail_msg("%s", o.issues[0].text);
+    }
+}
+
 #define OLD                                                                    \
     "{\"resourceType\":\"Task\",\"id\":\"t1\",\"identifier\":[{\"value\":"     \
     "\"k\"}"                                                                   \
@@ -194,6 +227,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_person_status),
+        cmocka_unit_test(test_next_steps_are_named),
         cmocka_unit_test(test_person),
     };
 

@@ -227,20 +227,21 @@ static const struct {
       -1,
       false,
       { FLOW(0, 2100), FLOW(10, 1999), FLOW(20, 2100) } },
-    { "too late",
+    { "too late", 2, false, 1, -1, false, { FLOW(0, 2100), FLOW(91, 2100) } },
+    { "some hours late is not late",
       2,
-      false,
-      1,
+      true,
+      2,
       -1,
-      false,
-      { FLOW(0, 2100), FLOW(90 + SECOND, 2100) } },
+      true,
+      { FLOW(0, 2100), FLOW(91 - SECOND, 2100) } },
     { "one of one, again late",
       1,
       true,
       2,
       -1,
       false,
-      { FLOW(0, 2100), FLOW(90 + SECOND, 2100) } },
+      { FLOW(0, 2100), FLOW(91, 2100) } },
     { "went off",
       2,
       false,
@@ -277,7 +278,45 @@ static const struct {
       2,
       -1,
       true,
-      { FLOW(0, 2100), FLOW(10, 500), FLOW(10.1, 900), FLOW(20, 2100) } },
+      { FLOW(0, 2100), FLOW(10, 500), FLOW(10.1, 2500), FLOW(20, 2100) } },
+    /* replicates that disagree among each other, not about the limit */
+    { "all of them lower",
+      2,
+      false,
+      1,
+      -1,
+      false,
+      { FLOW(0, 2100), FLOW(10, 500), FLOW(10.1, 1999), FLOW(20, 2100) } },
+    { "all of them higher",
+      2,
+      true,
+      2,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2000), FLOW(10.1, 3000) } },
+    { "one of them just lower",
+      2,
+      false,
+      1,
+      -1,
+      false,
+      { FLOW(0, 2100), FLOW(10, 1999), FLOW(10.1, 3000) } },
+    { "went off by all of them",
+      2,
+      false,
+      0,
+      30,
+      false,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 900), FLOW(20.1, 1799),
+        FLOW(30, 900), FLOW(30.1, 1799) } },
+    { "not all of them well inside",
+      2,
+      true,
+      2,
+      -1,
+      true,
+      { FLOW(0, 2100), FLOW(10, 2100), FLOW(20, 900), FLOW(20.1, 1800),
+        FLOW(30, 900), FLOW(30.1, 1799) } },
 };
 
 static void walk_runs(void **state)
@@ -329,6 +368,11 @@ static const struct {
         .limit = 1200, .readings = (n), .window_d = 70, .apart_d = (d),        \
         .hysteresis_pct = 10                                                   \
     }
+#define SPAN(n, d)                                                             \
+    {                                                                          \
+        .limit = 2000, .above = true, .readings = (n), .window_d = 30,         \
+        .span_d = (d), .hysteresis_pct = 10                                    \
+    }
 #define SKIP(skip)                                                             \
     {                                                                          \
         .limit = 500, .readings = 2, .window_d = 45, .hysteresis_pct = 10,     \
@@ -375,7 +419,7 @@ static const struct {
       0,
       false,
       "2120",
-      { FLOW(1, 2100), FLOW(10, 1700), FLOW(91 + SECOND, 2120) } },
+      { FLOW(1, 2100), FLOW(10, 1700), FLOW(92, 2120) } },
     { "2 of 3: went off, and one is no return",
       OF(2, 3),
       0,
@@ -499,7 +543,32 @@ static const struct {
       0,
       false,
       "1110",
-      { FLOW(1, 1100), FLOW(71 + SECOND, 1110) } },
+      { FLOW(1, 1100), FLOW(72, 1110) } },
+
+    { "span: from the first to the last",
+      SPAN(3, 30),
+      0,
+      true,
+      "2100 2110 2120",
+      { FLOW(1, 2100), FLOW(20, 2110), FLOW(31, 2120) } },
+    { "span: too long",
+      SPAN(3, 30),
+      0,
+      false,
+      "2100 2110 2120",
+      { FLOW(1, 2100), FLOW(20, 2110), FLOW(32, 2120) } },
+    { "span: of the newest",
+      SPAN(3, 30),
+      0,
+      true,
+      "2110 2120 2130",
+      { FLOW(1, 2100), FLOW(20, 2110), FLOW(32, 2120), FLOW(50, 2130) } },
+    { "span: a later one does not end it",
+      SPAN(3, 30),
+      0,
+      true,
+      "2100 2110 2120 2130",
+      { FLOW(1, 2100), FLOW(20, 2110), FLOW(31, 2120), FLOW(61, 2130) } },
 
     { "low pressure: does not confirm",
       SKIP(true),
@@ -625,6 +694,67 @@ static void disagreement_is_no_news(void **state)
     assert_false(run_contradicted(&rule, points, n, METHOD_ULTRASOUND_DILUTION,
                                   kit_s(20)));
     assert_false(run_contradicted(&rule, points, n, METHOD_DUPLEX, kit_s(0)));
+}
+
+/* Methods differ by a litre: where a rule stands alone, none ends another. */
+static void stands_alone(void **state)
+{
+    static const struct event events[] = {
+        FLOW(0, 450, DILUTION), FLOW(10, 450, DILUTION),
+        FLOW(20, 1400, DUPLEX), FLOW(30, 1400, DUPLEX),
+        { .day = 0 },
+    };
+    struct run_rule rule = {
+        .limit = 500, .readings = 2, .window_d = 90, .hysteresis_pct = 10
+    };
+    struct history h = load(events);
+    size_t n =
+        points_collect(&h, &policy, Q_ACCESS_FLOW, true, points, POINTS_MAX);
+    struct run run;
+
+    (void)state;
+    assert_false(run_best(&rule, points, n, &run));
+    rule.alone = true;
+    assert_true(run_best(&rule, points, n, &run));
+    assert_near(points[run.points[run.count - 1]].value, 450, 0);
+}
+
+static const struct {
+    const char *name;
+    struct point p;
+    double value;
+    double least, most;
+} puts_values[] = {
+    { "scaled",
+      { .value = 200, .least = 150, .most = 250, .disagree = true },
+      100,
+      75,
+      125 },
+    { "turned",
+      { .value = -230, .least = -300, .most = -160, .disagree = true },
+      230,
+      160,
+      300 },
+    { "one reading", { .value = 0, .least = 0, .most = 0 }, 40, 40, 40 },
+    { "no proportion",
+      { .value = 0, .least = -10, .most = 10, .disagree = true },
+      40,
+      -INFINITY,
+      INFINITY },
+};
+
+static void put_values(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(puts_values); i++) {
+        struct point p = puts_values[i].p;
+
+        ROW(puts_values[i].name);
+        point_put(&p, puts_values[i].value);
+        assert_true(p.value == puts_values[i].value);
+        assert_true(p.least == puts_values[i].least);
+        assert_true(p.most == puts_values[i].most);
+    }
 }
 
 /* Of two methods whose runs hold, the one measured last speaks. */
@@ -757,13 +887,14 @@ static void make_hand_points(void **state)
 
         text[0] = '\0';
         for (size_t k = 0; k < n; k++)
-            len +=
-                (size_t)snprintf(text + len, sizeof(text) - len, "%s%s%s%s%s%s",
-                                 k > 0 ? " | " : "", grade_word(hand[k].grade),
-                                 hand[k].graded ? " graded" : "",
-                                 hand[k].motor_loss ? " motor" : "",
-                                 hand[k].acute ? " acute" : "",
-                                 hand[k].provisional ? " provisional" : "");
+            len += (size_t)snprintf(
+                text + len, sizeof(text) - len, "%s%s%s%s%s%s",
+                k > 0 ? " | " : "", grade_word(hand[k].grade),
+                hand[k].graded ? " graded" : "",
+                (hand[k].seen & HAND_BIT(SIGN_MOTOR_WEAKNESS)) ? " motor" : "",
+                (hand[k].seen & HAND_BIT(SIGN_COLD_PULSELESS_HAND)) ? " acute"
+                                                                    : "",
+                hand[k].provisional ? " provisional" : "");
         if (strcmp(text, hands[i].want) == 0)
             continue;
         wrong++;
@@ -819,6 +950,8 @@ int main(void)
         cmocka_unit_test(walk_by_settings),
         cmocka_unit_test(know_the_inside),
         cmocka_unit_test(disagreement_is_no_news),
+        cmocka_unit_test(stands_alone),
+        cmocka_unit_test(put_values),
         cmocka_unit_test(choose_the_method),
         cmocka_unit_test(know_interventions),
         cmocka_unit_test(make_hand_points),

@@ -93,11 +93,32 @@ static void ships_published_limits(void **state)
         /* Schanzer, Vasc Med 2006: < 60 mmHg, index < 0.4 */
         { "finger pressure", "IS-5", "pressure_mmhg", 60, "F", "SCH06" },
         { "index, severe", "IS-5", "index_severe", 0.4, "F", "SCH06" },
+        { "finger pressure, severe", "IS-5", "pressure_severe_mmhg", 30, "P",
+          "SCH06" },
         /* Gerrickens, J Vasc Access 2021;22:194: < 0.6 abnormal */
         { "index", "IS-5", "index", 0.6, "F", "GER21" },
         { "grade", "IS-2", "grade", GRADE_4A, "F", "MIC08 THE" },
         { "graft", "LF-1", "flow_ml_min", 600, "F2", "DOQI" },
-        { "fistula", "LF-2", "flow_ml_min", 500, "F", "KAR18 CASR TES11" },
+        { "fistula", "LF-2", "flow_ml_min", 500, "F", "KAR18 CASR" },
+        /* more than 3 treatments a year, and > 1.5 L/min: recurrent
+         * cephalic-arch stenosis, 220 patients */
+        { "treatments", "HF-5", "treatments", 4, "F", "CAS" },
+        { "with a flow", "HF-5", "flow_ml_min", 1500, "F", "CAS BWH18" },
+        /* J Nephrol 2018: >= 603 mL/min/m^2.7 with >= 2 L/min */
+        { "for the body", "HF-6", "flow_per_height", 603, "F", "IDX" },
+        /* static pressure tables: graft 0.5, fistula 0.35 */
+        { "ratio, graft", "LF-4", "ratio_graft", 0.50, "F", "JASNT" },
+        { "ratio, fistula", "LF-4", "ratio_fistula", 0.35, "F2", "K06P" },
+        { "recirculation", "LF-5", "recirculation_pct", 10, "F", "REC" },
+        { "by dilution", "LF-5", "recirculation_dilution_pct", 5, "F", "CASR" },
+        /* KDOQI adequacy 2006: spKt/V 1.2 with Kru < 2, URR 65 % */
+        { "dose", "AD-1", "spktv", 1.2, "F", "HD06 HD15" },
+        { "urea reduction", "AD-1", "urr_pct", 65, "F", "HD06" },
+        { "residual", "AD-1", "kru_ml_min", 2, "F", "HD06" },
+        /* KDOQI adequacy 2015: 2.1 a week */
+        { "standard dose", "AD-1", "stdktv", 2.1, "F2", "HD15" },
+        /* Vaes, J Vasc Surg 2015: > 1 L/min right after the band */
+        { "first flow", "PB-1", "close_flow_ml_min", 1000, "F", "VAE" },
         { "urgency", "IS-2", "urgency", URGENCY_IMMEDIATE, "P",
           "THE MIC08 RAD" },
         { "no source", "general", "session_h", 4, "P", "" },
@@ -177,6 +198,14 @@ static const struct {
       "high is not a number" },
     { "more behind", "HF-3", "ratio", "ratio = 0.2x | F | LAR18", ERR_CONFIG,
       "0.2x is not a number" },
+    { "hexadecimal", "HF-1", "flow_ml_min", "flow_ml_min = 0x7d0 | F | BAS08",
+      ERR_CONFIG, "0x7d0 is not a number" },
+    { "a word for no number", "HF-1", "flow_ml_min",
+      "flow_ml_min = nan | F | BAS08", ERR_CONFIG, "nan is not a number" },
+    { "with an exponent", "HF-1", "flow_ml_min",
+      "flow_ml_min = 2.0e3 | F | BAS08", ERR_OK, "" },
+    { "more than there are", "HF-1", "readings", "readings = 20 | F | GER20",
+      ERR_CONFIG, "[HF-1] readings: " },
     { "half a reading", "HF-1", "readings", "readings = 1.5 | F | GER20",
       ERR_CONFIG, "1.5 is not a whole number" },
     { "other urgency", "HF-1", "urgency", "urgency = asap | P |", ERR_OK, "" },
@@ -228,6 +257,9 @@ static const struct {
       "[policy] must give version, approver and date" },
     { "no approver", "policy", "approver", "approver =", ERR_CONFIG,
       "[policy] approver: is empty" },
+    { "approver that steers a terminal", "policy", "approver",
+      "approver = Lead\033[31m for access", ERR_CONFIG,
+      "[policy] approver: has control characters" },
     { "no date", "policy", "date", NULL, ERR_CONFIG, "must give" },
     { "leap day", "policy", "date", "date = 2028-02-29", ERR_OK, "" },
     { "no leap day", "policy", "date", "date = 2026-02-29", ERR_CONFIG,
@@ -253,7 +285,7 @@ static const struct {
 
     /* rows that contradict each other */
     { "high above very high", "HF-2", "flow_ml_min", "flow_ml_min = 2001 | P |",
-      ERR_CONFIG, "[HF-2] flow_ml_min: contradicts" },
+      ERR_CONFIG, "[HF-2] flow_ml_min: contradicts [HF-1] flow_ml_min (line" },
     { "high is very high", "HF-2", "flow_ml_min", "flow_ml_min = 2000 | P |",
       ERR_OK, "" },
     { "low above high", "HF-2", "flow_ml_min", "flow_ml_min = 550 | P |",
@@ -262,6 +294,11 @@ static const struct {
       ERR_CONFIG, "[HF-3] ratio: contradicts" },
     { "index severe above", "IS-5", "index_severe", "index_severe = 0.61 | P |",
       ERR_CONFIG, "[IS-5] index_severe: contradicts" },
+    { "pressure below the severe one", "IS-5", "pressure_mmhg",
+      "pressure_mmhg = 29 | P |", ERR_CONFIG,
+      "[IS-5] pressure_severe_mmhg: contradicts" },
+    { "pressure is the severe one", "IS-5", "pressure_mmhg",
+      "pressure_mmhg = 30 | P |", ERR_OK, "" },
     { "grades crossed", "IS-3", "grade", "grade = 4b | P |", ERR_CONFIG,
       "[IS-3] grade: contradicts" },
     { "a gap between high and low", "IS-7", "flow_ml_min",

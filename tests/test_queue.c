@@ -1,4 +1,5 @@
 /* The list of what is open, and of what is kept back. */
+#include "service/held.h"
 #include "service/queue.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
@@ -49,7 +50,8 @@ static void read_queue(struct world *w, const struct queue_options *options,
                        struct buf *out)
 {
     buf_empty(out);
-    assert_int_equal(queue_read(w->db, options, world_now_s, w->zone, out),
+    assert_int_equal(queue_read(w->db, options, world_now_s - 30 * 86400,
+                                world_now_s, w->zone, out),
                      ERR_OK);
 }
 
@@ -230,6 +232,87 @@ static void what_is_held_is_listed(void **state)
     buf_clear(&out);
 }
 
+/* Among what is to be phoned about now, what kills first comes first. */
+static void what_kills_first_comes_first(void **state)
+{
+    static const struct {
+        const char *code, *sign;
+    } signs[] = {
+        { "infection-sign", "infection-sepsis" },
+        { "thrill", "absent" },
+        { "hand-symptom", "hand-ulcer" },
+    };
+    static const char *const want[] = { "bleeding", "hand", "low-flow",
+                                        "infection" };
+    struct world *w = world(state);
+    const char *line;
+    struct buf out;
+
+    for (size_t i = 0; i < COUNT(signs); i++)
+        assert_int_equal(
+            world_post(w, OBS(.code = signs[i].code, .sign = signs[i].sign,
+                              .access = ACCESS)),
+            201);
+    assert_int_equal(world_post(w, OBS(.code = "bleeding-active", .bare = true,
+                                       .access = ACCESS,
+                                       .more = ",\"valueBoolean\":true,"
+                                               "\"effectiveDateTime\":"
+                                               "\"2026-03-06T08:00:00Z\"")),
+                     201);
+    world_review(w);
+    buf_init(&out, 1 << 20);
+    read_queue(w, NULL, &out);
+    line = out.data;
+    for (size_t i = 0; i < COUNT(want); i++) {
+        json_t *row;
+
+        if (strchr(line, '\n') == NULL)
+            fail_msg("%s is not in:\n%s", want[i], out.data);
+        row = json_loadb(line, (size_t)(strchr(line, '\n') - line), 0, NULL);
+        assert_non_null(row);
+        assert_member(row, "urgency", "immediate");
+        assert_member(row, "group", want[i]);
+        json_decref(row);
+        line = strchr(line, '\n') + 1;
+    }
+    buf_clear(&out);
+}
+
+/* Somebody has it in hand, and its reading was withdrawn: nobody is to be
+ * phoned any more, and no day passes. */
+static void what_has_lost_its_ground_comes_last(void **state)
+{
+    struct world *w = world(state);
+    struct queue_options options = { .now_s = world_now_s, .zone = w->zone };
+    struct buf out;
+
+    assert_int_equal(world_put(w, "o1",
+                               OBS(.id = "o1", .code = "hand-symptom",
+                                   .sign = "hand-ulcer", .access = ACCESS)),
+                     201);
+    world_review(w);
+    world_person(w, "refer-hand-review", "accepted");
+    buf_init(&out, 1 << 20);
+    read_queue(w, &options, &out);
+    assert_non_null(strstr(out.data, "PHONE NOW"));
+    assert_null(strstr(out.data, "GROUND GONE"));
+    assert_int_equal(
+        world_put(w, "o1",
+                  OBS(.id = "o1", .code = "hand-symptom", .sign = "hand-ulcer",
+                      .status = "entered-in-error", .access = ACCESS)),
+        200);
+    world_review(w);
+    world_now_s += 3 * 86400;
+    options.now_s = world_now_s;
+    read_queue(w, &options, &out);
+    assert_null(strstr(out.data, "PHONE NOW"));
+    assert_non_null(strstr(out.data, "IN HAND, GROUND GONE"));
+    assert_non_null(strstr(out.data, "Overdue: 0. In hand: 1."));
+    read_queue(w, NULL, &out);
+    assert_non_null(strstr(out.data, "\"ground_gone\":true"));
+    buf_clear(&out);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -237,6 +320,8 @@ int main(void)
         TEST(as_json),
         TEST(as_a_table),
         TEST(people_change_it),
+        TEST(what_kills_first_comes_first),
+        TEST(what_has_lost_its_ground_comes_last),
         TEST(what_is_held_is_listed),
         TEST(contradictions_are_listed),
     };

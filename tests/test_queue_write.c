@@ -26,37 +26,42 @@ static size_t fill(struct queue_row rows[16])
           "tissue loss, grade 4a (limited tissue loss) (limit 4a, IS-2); flow "
           "2310 mL/min, high",
           "Assessment today by a vascular or access surgeon.", "t-0001",
-          "IS-2 IS-6", "hand", now_s - day_s, now_s - 16 * 3600, false },
+          "IS-2 IS-6", "hand", now_s - day_s, now_s - 16 * 3600, false, false,
+          false, NULL },
         { false, URGENCY_ASAP, EPISODE_TAKEN, "J\xc3\xbcrgen Vo\xc3\x9fkamp",
           "1012", "Corvane East", "Right forearm graft A-1012",
           "rest pain, grade 3 (limit 3, IS-3); flow not known",
           "Assessment of the hand within 48 hours; finger pressure with and "
           "without compression of the access.",
-          "t-0002", "IS-3", "hand", now_s - day_s, now_s, false },
+          "t-0002", "IS-3", "hand", now_s - day_s, now_s, false, false, false,
+          NULL },
         { false, URGENCY_URGENT, EPISODE_OPEN, "", "Patient/p-1044", "", "",
           "flow 2120 then 2095 mL/min (limit 2000, HF-1)", "", "t-0003", "HF-1",
-          "flow", now_s - 13 * day_s, now_s + day_s, false },
+          "flow", now_s - 13 * day_s, now_s + day_s, false, false, false,
+          NULL },
         { false, URGENCY_URGENT, EPISODE_OPEN, "Mara Quill", "1001",
           "Corvane West", "Left upper-arm fistula A-1001",
           "flow 2240 then 2180 mL/min (limit 2000, HF-1)", ACCESS_TEAM,
           "t-0004", "HF-1 HF-3", "flow", now_s - 11 * day_s, now_s + 3 * day_s,
-          false },
+          false, false, false, NULL },
         { false, URGENCY_ROUTINE, EPISODE_OPEN, "Tobias Wren", "1030",
           "Corvane East", "Right upper-arm fistula A-1030",
           "flow 1640 then 1610 mL/min (limit 1500, HF-2)",
           "Measure the cardiac output in the same session as the flow, examine "
           "the heart and the hand, and repeat the flow in 3 months.",
           "t-0005", "HF-2", "flow", now_s - 2 * day_s, now_s + 28 * day_s,
-          false },
+          false, false, false, NULL },
         { true, URGENCY_NOTE, EPISODE_OPEN, "Nora Pell", "1052", "Corvane West",
           "Left forearm fistula A-1052",
           "access flow, by 2026-12-13. One measurement so far: 2050 mL/min on "
           "2026-11-27 (limit 2000, HF-1)",
-          "", "t-0006", "", "flow", 0, now_s + 14 * day_s, false },
+          "", "t-0006", "", "flow", 0, now_s + 14 * day_s, false, false, false,
+          NULL },
         { true, URGENCY_NOTE, EPISODE_OPEN, "Ansel Roe", "1061", "Corvane East",
           "Left upper-arm fistula A-1061",
           "visit 30 days after the band of 2026-10-30: hand, access flow", "",
-          "t-0007", "", "follow-up", 0, now_s + 2 * day_s, false },
+          "t-0007", "", "follow-up", 0, now_s + 2 * day_s, false, false, false,
+          NULL },
     };
 
     memcpy(rows, all, sizeof(all));
@@ -241,6 +246,65 @@ static void width_is_brought_into_range(void **state)
     }
     buf_clear(&got);
     buf_clear(&want);
+}
+
+/* A sign that nobody could place stands first, what only waits to be closed
+ * last; neither has a day that could have passed. */
+static void held_and_gone(void **state)
+{
+    static const char *const in_order[] = {
+        "\nPHONE NOW - a Task does not replace a call\n",
+        "  NOT PLACED        ",
+        "access not named",
+        "  2026-11-29        Seen: a sign of emergency that could not be "
+        "placed",
+        "Suggested: ask the unit now",
+        "Observation/o-1, kept and not used: see headgate quarantine",
+        "\nIN HAND, GROUND GONE: to be closed by whoever has it\n",
+        "  to be closed      Orla Finch",
+        "  IN HAND           Seen: ",
+        "2 in the queue: 1 to phone now, 1 in hand with their ground gone. "
+        "Overdue: 0. In hand: 1."
+    };
+    struct queue_row rows[16];
+    struct buf out;
+    const char *at;
+
+    (void)state;
+    fill(rows);
+    rows[1] = rows[0];
+    rows[1].state = EPISODE_TAKEN;
+    rows[1].ground_gone = true;
+    rows[1].rules = "";
+    rows[0].held = true;
+    rows[0].access = rows[0].rules = rows[0].group = rows[0].task_id = "";
+    rows[0].headline = "a sign of emergency that could not be placed: Motor "
+                       "weakness (it is not clear which access is meant)";
+    rows[0].suggestion = "ask the unit now";
+    rows[0].observation = "o-1";
+    rows[0].opened_s = now_s;
+    rows[0].due_s = 0;
+    buf_init(&out, 1 << 20);
+    table(rows, 2, 100, false, &out);
+    at = out.data;
+    for (size_t i = 0; i < COUNT(in_order); i++) {
+        at = strstr(at, in_order[i]);
+        if (at == NULL)
+            fail_msg("%s is not, or not in its place, in:\n%s", in_order[i],
+                     out.data);
+    }
+    assert_null(strstr(out.data, "overdue"));
+    buf_empty(&out);
+    queue_write_json(&rows[0], now_s, berlin, &out);
+    assert_non_null(strstr(out.data, "{\"kind\":\"held-emergency\",\"urgency\":"
+                                     "\"immediate\""));
+    assert_non_null(strstr(out.data, "\"observation\":\"o-1\""));
+    assert_non_null(strstr(out.data, "\"task\":null"));
+    buf_empty(&out);
+    queue_write_json(&rows[1], now_s, berlin, &out);
+    assert_non_null(strstr(out.data, "\"state\":\"taken\""));
+    assert_non_null(strstr(out.data, "\"ground_gone\":true"));
+    buf_clear(&out);
 }
 
 /* ---- one row ------------------------------------------------------------ */
@@ -450,6 +514,31 @@ static const struct {
     { "no unit", 9, "grade 3 pain", "grade 3|pain" },
 };
 
+static void wraps_pages(void **state)
+{
+    static const char page[] =
+        "short\n\n"
+        "  what stands a little further in is continued a little further in "
+        "than that\n"
+        "no feed at the end";
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 20);
+    queue_page_wrap(page, strlen(page), 60, &out);
+    assert_string_equal(
+        out.data, "short\n\n"
+                  "  what stands a little further in is continued a little\n"
+                  "    further in than that\n"
+                  "no feed at the end\n");
+    buf_empty(&out);
+    queue_page_wrap(page, strlen(page), 0, &out); /* a hundred columns */
+    assert_non_null(strstr(out.data, "further in than that\n"));
+    assert_non_null(strstr(out.data, "  what stands a little further in is "
+                                     "continued a little further in than"));
+    buf_clear(&out);
+}
+
 static void wraps(void **state)
 {
     struct buf out;
@@ -522,10 +611,10 @@ static void json_lines(void **state)
 static void json_members(void **state)
 {
     static const char *const members[] = {
-        "kind",           "urgency",    "state",  "patient",
-        "patient_number", "unit",       "access", "seen",
-        "rules",          "suggestion", "due",    "due_days",
-        "group",          "opened",     "task",   "silent",
+        "kind",   "urgency",     "state",       "patient", "patient_number",
+        "unit",   "access",      "seen",        "rules",   "suggestion",
+        "due",    "due_days",    "group",       "opened",  "task",
+        "silent", "ground_gone", "observation",
     };
     struct queue_row rows[16];
     size_t count = fill(rows);
@@ -560,10 +649,12 @@ int main(void)
         cmocka_unit_test(width_is_brought_into_range),
         cmocka_unit_test(says_when),
         cmocka_unit_test(says_how_urgent),
+        cmocka_unit_test(held_and_gone),
         cmocka_unit_test(failure_is_kept),
         cmocka_unit_test(cleans),
         cmocka_unit_test(long_text_is_cut),
         cmocka_unit_test(wraps),
+        cmocka_unit_test(wraps_pages),
         cmocka_unit_test(hostile_rows),
         cmocka_unit_test(json_lines),
         cmocka_unit_test(json_members),

@@ -222,6 +222,25 @@ static const struct {
       { FLOW(90, 1600), SIGN(99, SIGN_GRADE_4A) } },
     { "tissue lost, extended", AVF, 0, CANDIDATE_NO, EXCLUDE_TISSUE, 0,
       { FLOW(90, 1600), SIGN(99, SIGN_GRADE_4B) } },
+    { "tissue lost, extended, later a lesser grade", AVF, 0, CANDIDATE_NO,
+      EXCLUDE_TISSUE, 0,
+      { SIGN(60, SIGN_GRADE_4B), FLOW(90, 1600), SIGN(99, SIGN_HAND_ULCER) } },
+    { "tissue lost, extended, later none twice", AVF, 0, CANDIDATE_NO,
+      EXCLUDE_TISSUE, 0,
+      { SIGN(60, SIGN_GRADE_4B), FLOW(80, 1600), SIGN(90, SIGN_GRADE_0),
+        SIGN(95, SIGN_GRADE_0), FLOW(99, 1600) } },
+    { "tissue lost, withdrawn", AVF, 0, CANDIDATE_YES, 0, 0,
+      { SIGN(60, SIGN_GRADE_4B, WITHDRAWN), FLOW(80, 1600),
+        FLOW(99, 1600) } },
+    { "tissue lost, looked for and not found", AVF, 0, CANDIDATE_YES, 0, 0,
+      { SIGN(60, SIGN_GRADE_4B, .absent = true), FLOW(80, 1600),
+        FLOW(99, 1600) } },
+    { "tissue lost on the first day of the look-back", AVF, 0, CANDIDATE_NO,
+      EXCLUDE_TISSUE, 0,
+      { SIGN(100 - 730, SIGN_GRADE_4B), FLOW(80, 1600), FLOW(99, 1600) } },
+    { "tissue lost before the look-back", AVF, 0, CANDIDATE_YES, 0, 0,
+      { SIGN(100 - 730 - SECOND, SIGN_GRADE_4B), FLOW(80, 1600),
+        FLOW(99, 1600) } },
     { "bleeding", AVF, 0, CANDIDATE_NO, EXCLUDE_BLEEDING, 0,
       { FLOW(80, 1600), FLOW(99, 1600), NUMBER(99, Q_BLEEDING_ACTIVE, 1) } },
     { "catheter", SIGN_TYPE_CVC, 0, CANDIDATE_NO, EXCLUDE_CATHETER, 0,
@@ -435,7 +454,7 @@ static void reads_the_finger(void **state)
 static int read_limits(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     return 0;
 }
 

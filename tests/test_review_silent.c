@@ -101,14 +101,14 @@ static void the_queue_says_so(void **state)
     high_flow(w);
     options.now_s = world_now_s;
     buf_init(&out, 1 << 20);
-    assert_int_equal(queue_read(w->db, &options, world_now_s, w->zone, &out),
+    assert_int_equal(queue_read(w->db, &options, 0, world_now_s, w->zone, &out),
                      ERR_OK);
     assert_non_null(strstr(out.data, "SILENT MODE"));
     assert_true(strstr(out.data, "SILENT MODE") <
                 strstr(out.data, "Fictional, Wren"));
     assert_non_null(strstr(out.data, "; not"));
     buf_empty(&out);
-    assert_int_equal(queue_read(w->db, NULL, world_now_s, w->zone, &out),
+    assert_int_equal(queue_read(w->db, NULL, 0, world_now_s, w->zone, &out),
                      ERR_OK);
     assert_non_null(strstr(out.data, "\"silent\":true"));
     buf_clear(&out);

@@ -450,6 +450,57 @@ static void holds_for_any_history(void **state)
     }
 }
 
+/* Confirmation as shipped: the cohort of tests/cohort decided it. */
+static void confirms_as_shipped(void **state)
+{
+    static const struct rule_case shipped[] = {
+        { "two high flows are not enough",
+          AVF,
+          60,
+          "",
+          { FLOW(0, 1600), FLOW(28, 1600) } },
+        { "three of four",
+          AVF,
+          90,
+          "HF-2:routine",
+          { FLOW(0, 1600), FLOW(28, 1450), FLOW(56, 1600), FLOW(84, 1600) } },
+        { "two of four",
+          AVF,
+          90,
+          "",
+          { FLOW(0, 1600), FLOW(28, 1450), FLOW(56, 1450), FLOW(84, 1600) } },
+        { "very high: two in a row",
+          AVF,
+          40,
+          "HF-1:routine",
+          { FLOW(0, 2100), FLOW(28, 2050) } },
+        { "very high, then high, then very high",
+          AVF,
+          60,
+          "HF-2:routine",
+          { FLOW(0, 2100), FLOW(28, 1700), FLOW(56, 2050) } },
+        { "a low flow with a missed month",
+          AVF,
+          80,
+          "LF-2:routine",
+          { FLOW(0, 450), FLOW(60, 450) } },
+        { "a graft, every 31 days",
+          AVG,
+          40,
+          "LF-1:routine",
+          { FLOW(0, 550), FLOW(31, 550) } },
+        { "two months and a half",
+          AVF,
+          80,
+          "LF-2:routine",
+          { FLOW(0, 450), FLOW(75, 450) } },
+        { "and a day", AVF, 80, "", { FLOW(0, 450), FLOW(76, 450) } },
+    };
+
+    (void)state;
+    kit_run(shipped, COUNT(shipped), &policy);
+}
+
 static void rules_have_names(void **state)
 {
     static const char *const ids[RULE_COUNT] = {
@@ -500,6 +551,7 @@ int main(void)
         cmocka_unit_test(keeps_the_flows),
         cmocka_unit_test(holds_long_histories),
         cmocka_unit_test(holds_for_any_history),
+        cmocka_unit_test(confirms_as_shipped),
         cmocka_unit_test(rules_have_names),
         cmocka_unit_test(rules_keep_their_numbers),
     };

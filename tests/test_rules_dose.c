@@ -34,8 +34,9 @@ static const struct rule_case low[] = {
       { KTV(0, 1.1), KTV(7, 1.15), KTV(14, 1.1) } },
     { "end of the window", AVF, 71, "AD-1:routine",
       { KTV(0, 1.1), KTV(70, 1.15) } },
-    { "after the window", AVF, 71, "",
-      { KTV(0, 1.1), KTV(70 + SECOND, 1.15) } },
+    { "its last hours", AVF, 71, "AD-1:routine",
+      { KTV(0, 1.1), KTV(71 - SECOND, 1.15) } },
+    { "after the window", AVF, 72, "", { KTV(0, 1.1), KTV(71, 1.15) } },
     { "one between", AVF, 57, "",
       { KTV(0, 1.1), KTV(28, 1.25), KTV(56, 1.1) } },
     { "withdrawn", AVF, 29, "", { KTV(0, 1.1), KTV(28, 1.15, WITHDRAWN) } },
@@ -94,8 +95,25 @@ static const struct rule_case low[] = {
       { KRU(0, 2), KTV(0, 1.1), KTV(28, 1.15) } },
     { "with little residual clearance", AVF, 29, "AD-1:routine",
       { KRU(0, 1.9), KTV(0, 1.1), KTV(28, 1.15) } },
-    { "very low, with residual clearance", AVF, 29, "",
-      { KRU(0, 2), KTV(28, 0.5) } },
+    /* but that a session gave very little is said: no source */
+    { "very low, with residual clearance", AVF, 29, "AD-1:urgent!",
+      { KRU(0, 2), KTV(28, 0.899) } },
+    { "on the lower limit, with residual clearance", AVF, 29, "",
+      { KRU(0, 2), KTV(28, 0.9) } },
+    { "very low, residual clearance, three a week", AVF, 29, "AD-1:urgent!",
+      { KRU(0, 2), WEEK(0, 3), KTV(28, 0.5) } },
+    { "very low, residual clearance, four a week", AVF, 29, "",
+      { KRU(0, 2), WEEK(0, 4), KTV(28, 0.5) } },
+    { "very low, with residual clearance, then two well inside", AVF, 29, "",
+      { KRU(0, 2), KTV(0, 0.5), KTV(14, 0.99), KTV(28, 0.99) } },
+    { "very low of two a week", AVF, 29, "AD-1:urgent!",
+      { WEEK(0, 2), KTV(28, 0.899) } },
+    { "two a week, on the lower limit", AVF, 29, "",
+      { WEEK(0, 2), KTV(28, 0.9) } },
+    { "two a week, standard low, and very low", AVF, 29, "AD-1:urgent!",
+      { WEEK(0, 2), STD(0, 1.9), STD(28, 1.9), KTV(28, 0.6) } },
+    { "very low of three and a half a week", AVF, 29, "",
+      { WEEK(0, 3.5), KTV(28, 0.6) } },
     { "residual clearance of half a year", AVF, 180, "",
       { KRU(0, 2), KTV(150, 1.1), KTV(178, 1.15) } },
     { "residual clearance of before", AVF, 180 + SECOND, "AD-1:routine",
@@ -138,7 +156,7 @@ static const struct rule_case low[] = {
       { WEEK(0, 3), URR(0, 60), URR(28, 64.9) } },
     { "reduction on the limit", AVF, 29, "",
       { WEEK(0, 3), URR(0, 60), URR(28, 65) } },
-    { "reduction, schedule not known", AVF, 29, "",
+    { "reduction, schedule not known", AVF, 29, "AD-1:routine",
       { URR(0, 60), URR(28, 60) } },
     { "reduction of four a week", AVF, 29, "",
       { WEEK(0, 4), URR(0, 60), URR(28, 60) } },
@@ -161,7 +179,11 @@ static const struct rule_case low[] = {
       { NUMBER(0, Q_BUN_PRE, 30), NUMBER(HOURS(4), Q_BUN_POST, 50),
         TIME(0, 240), NUMBER(0, Q_UF_VOLUME, 2000),
         NUMBER(0, Q_POST_WEIGHT, 68) } },
-    { "computed, and contradicted", AVF, 1, "",
+    { "computed, and contradicted by one that is not so low", AVF, 1, "",
+      { NUMBER(0, Q_BUN_PRE, 50), NUMBER(HOURS(4), Q_BUN_POST, 30),
+        TIME(0, 240), NUMBER(0, Q_UF_VOLUME, 2000),
+        NUMBER(0, Q_POST_WEIGHT, 68), KTV(HOURS(4), 0.9) } },
+    { "computed, and contradicted by one as low", AVF, 1, "AD-1:urgent!",
       { NUMBER(0, Q_BUN_PRE, 50), NUMBER(HOURS(4), Q_BUN_POST, 30),
         TIME(0, 240), NUMBER(0, Q_UF_VOLUME, 2000),
         NUMBER(0, Q_POST_WEIGHT, 68), KTV(HOURS(4), 0.8) } },
@@ -189,8 +211,10 @@ static const struct rule_case fall[] = {
       { BEFORE, KTV(70, 1.25), KTV(84, 1.5), KTV(112, 1.25) } },
     { "end of the window", AVF, 130, "AD-2:routine",
       { BEFORE, KTV(84, 1.25), KTV(129, 1.25) } },
-    { "after the window", AVF, 130, "",
-      { BEFORE, KTV(84, 1.25), KTV(129 + SECOND, 1.25) } },
+    { "its last hours", AVF, 130, "AD-2:routine",
+      { BEFORE, KTV(84, 1.25), KTV(130 - SECOND, 1.25) } },
+    { "after the window", AVF, 131, "",
+      { BEFORE, KTV(84, 1.25), KTV(130, 1.25) } },
     { "withdrawn", AVF, 113, "",
       { BEFORE, KTV(84, 1.25), KTV(112, 1.25, WITHDRAWN) } },
     { "preliminary", AVF, 113, "",
@@ -510,11 +534,11 @@ static void says_why_not(void **state)
           { "standard inside", AVF, 29, "", { WEEK(0, 4), STD(28, 2.4) } } },
         { RULE_AD_1,
           WHY_SCHEDULE,
-          { "reduction, schedule not known",
+          { "reduction, four a week",
             AVF,
             29,
             "",
-            { URR(0, 60), URR(28, 60) } } },
+            { WEEK(0, 4), URR(0, 60), URR(28, 60) } } },
         { RULE_AD_2,
           WHY_NO_READING,
           { "nothing", AVF, 29, "", { { .day = 0 } } } },
@@ -579,6 +603,36 @@ static void is_said_at_one_access(void **state)
     assert_int_equal(found.why[RULE_AD_2], WHY_OTHER_ACCESS);
 }
 
+/* But a low flow of this access is worth more beside a dose that falls. */
+static void joins_a_low_flow_beside_another(void **state)
+{
+    static const struct rule_case c = { "",
+                                        AVF,
+                                        113,
+                                        "",
+                                        { BEFORE, KTV(84, 1.25), KTV(112, 1.25),
+                                          FLOW(90, 450), FLOW(111, 450) } };
+    struct reading readings[KIT_EVENTS_MAX];
+    char text[KIT_TEXT_SIZE];
+    struct findings found;
+    struct history h;
+
+    (void)state;
+    kit_evaluate(&c, &policy, readings, &h, &found);
+    h.other_leads = true;
+    rules_evaluate(&h, &policy, &found);
+    assert_string_equal(kit_line(&found, text), "LF-2:urgent+");
+    assert_int_equal(kit_find(&found, RULE_LF_2)->evidence_count, 4);
+    assert_int_equal(kit_find(&found, RULE_LF_2)->at_s, kit_s(111));
+    assert_int_equal(found.why[RULE_AD_1], WHY_OTHER_ACCESS);
+    assert_int_equal(found.why[RULE_AD_2], WHY_OTHER_ACCESS);
+
+    h.count--; /* one fall only */
+    h.now_s = kit_s(111.5);
+    rules_evaluate(&h, &policy, &found);
+    assert_string_equal(kit_line(&found, text), "LF-2:routine");
+}
+
 /* A dose of before a band is not what one of after it is compared with. */
 static void starts_anew_with_a_band(void **state)
 {
@@ -602,7 +656,7 @@ static void starts_anew_with_a_band(void **state)
 static int read_limits(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     return 0;
 }
 
@@ -620,6 +674,7 @@ int main(void)
         cmocka_unit_test(leaves_the_time_of_a_low_flow),
         cmocka_unit_test(says_why_not),
         cmocka_unit_test(is_said_at_one_access),
+        cmocka_unit_test(joins_a_low_flow_beside_another),
         cmocka_unit_test(starts_anew_with_a_band),
     };
 

@@ -41,7 +41,9 @@ static const struct rule_case falls[] = {
     { "at the end of the window", AVF, 136, "LF-3:routine",
       { BEFORE, FLOW(90, 640), FLOW(135, 640) } },
     { "after the window", AVF, 136, "",
-      { BEFORE, FLOW(90, 640), FLOW(135 + SECOND, 640) } },
+      { BEFORE, FLOW(90, 640), FLOW(136, 640) } },
+    { "hours after the window", AVF, 137, "LF-3:routine",
+      { BEFORE, FLOW(90, 640), FLOW(135.25, 640) } },
     { "one between has not fallen", AVF, 121, "",
       { BEFORE, FLOW(90, 640), FLOW(100, 800), FLOW(120, 640) } },
     { "with LF-2", AVF, 121, "LF-2:routine LF-3:routine",
@@ -63,7 +65,7 @@ static const struct rule_case falls[] = {
     { "of 183 days", AVF, 190, "LF-3:routine",
       { FLOW(0, 900), FLOW(5, 900), FLOW(182, 640), FLOW(183, 640) } },
     { "older", AVF, 190, "",
-      { FLOW(0, 900), FLOW(5, 900), FLOW(182, 640), FLOW(183 + SECOND, 640) } },
+      { FLOW(0, 900), FLOW(5, 900), FLOW(182, 640), FLOW(188, 640) } },
     { "one outlier before is no measure", AVF, 151, "LF-3:routine",
       { BEFORE, FLOW(70, 400), FLOW(80, 900), FLOW(120, 640),
         FLOW(150, 640) } },
@@ -79,6 +81,12 @@ static const struct rule_case falls[] = {
       { BEFORE, FLOW(90, 640), FLOW(100, 640), FLOW(91, 600, DUPLEX),
         FLOW(101, 600, DUPLEX), FLOW(111, 600, DUPLEX),
         FLOW(121, 600, DUPLEX) } },
+    /* they disagree by more than a fifth, and all have fallen by more than a
+     * quarter of 900; or not all */
+    { "replicates disagree, and all have fallen", AVF, 121, "LF-3:routine",
+      { BEFORE, FLOW(90, 520), FLOW(90 + HOURS(1), 674), FLOW(120, 640) } },
+    { "replicates disagree, and not all have fallen", AVF, 121, "",
+      { BEFORE, FLOW(90, 520), FLOW(90 + HOURS(1), 676), FLOW(120, 640) } },
     { "replicates of before disagree", AVF, 121, "",
       { FLOW(0, 700), FLOW(HOURS(1), 1100), FLOW(30, 900), FLOW(90, 640),
         FLOW(120, 640) } },
@@ -175,7 +183,7 @@ static const struct rule_case falls[] = {
       { BEFORE, FLOW(90, 640), FLOW(120, 640), SIGN(110, SIGN_ARM_SWELLING) } },
     { "with a sign of 30 days", AVF, 140, "LF-3:urgent+",
       { BEFORE, FLOW(90, 640), FLOW(120, 640), SIGN(110, SIGN_ARM_SWELLING) } },
-    { "with an older sign", AVF, 140 + SECOND, "LF-3:routine",
+    { "with an older sign", AVF, 141, "LF-3:routine",
       { BEFORE, FLOW(90, 640), FLOW(120, 640), SIGN(110, SIGN_ARM_SWELLING) } },
     { "thrill weak", AVF, 121, "LF-3:urgent+",
       { BEFORE, FLOW(90, 640), FLOW(120, 640), SIGN(110, SIGN_THRILL_WEAK) } },
@@ -312,7 +320,7 @@ static void tells_values(void **state)
 static int read_limits(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     return 0;
 }
 

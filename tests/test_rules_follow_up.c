@@ -6,7 +6,7 @@
 
 static struct policy policy;
 
-/* The windows of the limits as shipped, in days: 2.25 to 3.75, 8.25 to 13.75,
+/* The windows of the limits as shipped, in days: 2.25 to 3.75, 8.4 to 14,
  * 22.5 to 37.5, 68.25 to 113.75, 136.5 to 227.5; then 318.5 to 409.5, or, more
  * closely, 250.25 to 295.75.  Common practice, no source; the two grounds for
  * closer visits: Vaes, J Vasc Surg 2015. */
@@ -17,6 +17,8 @@ enum {
     MONTH = VISIT_FLOW | VISIT_DOSE,
     QUARTER = VISIT_FLOW | VISIT_DOSE | VISIT_HAND
 };
+
+enum { HALF_YEAR = VISIT_FLOW | VISIT_DOSE | VISIT_HAND };
 
 #define BAND(d, ...) SIGN(d, SIGN_BANDED, __VA_ARGS__)
 #define DOSE(d, v)   NUMBER(d, Q_SPKTV, v)
@@ -80,26 +82,50 @@ static const struct {
       { SIGN(-1, SIGN_THRILL_PRESENT), SIGN(-1, SIGN_NO_COMPLAINT),
         NUMBER(-1, Q_PUMP_FLOW, 350), BAND(0) } },
 
-    { "early", 8.25, 0, WHY_HOLDS, EARLY_VISIT, false, 8.25, 13.75,
+    { "early", 8.4, 0, WHY_HOLDS, EARLY_VISIT, false, 8.4, 14,
       P_PB1_EARLY_D, { BAND(0) } },
     { "early, for the hand", 9, 0, WHY_HOLDS, EARLY_VISIT | VISIT_FINGER,
-      false, 8.25, 13.75, P_PB1_EARLY_D,
+      false, 8.4, 14, P_PB1_EARLY_D,
       { SIGN(-9, SIGN_GRADE_2B), BAND(0) } },
-    { "early, with a finger", 9, 0, WHY_HOLDS, EARLY_VISIT, false, 8.25, 13.75,
+    { "early, with a finger", 9, 0, WHY_HOLDS, EARLY_VISIT, false, 8.4, 14,
       P_PB1_EARLY_D,
       { SIGN(-9, SIGN_GRADE_2B), BAND(0), FINGER(8.5, 70) } },
     { "early, done", 9, 0, WHY_DONE, 0, false, 0, 0, P_SESSION_H,
-      { BAND(0), FLOW(8.25, 900), DOSE(8.25, 1.4),
-        SIGN(8.25, SIGN_NO_COMPLAINT) } },
-    { "early, done a moment too soon", 9, 0, WHY_HOLDS, EARLY_VISIT, false,
-      8.25, 13.75, P_PB1_EARLY_D,
-      { BAND(0), FLOW(8.25 - SECOND, 900), DOSE(8.25 - SECOND, 1.4),
-        SIGN(8.25 - SECOND, SIGN_NO_COMPLAINT) } },
-    { "early, on the day on which it begins", 9, 0, WHY_DONE, 0, false, 0, 0,
+      { BAND(0), FLOW(8.4, 900), DOSE(8.4, 1.4),
+        SIGN(8.4, SIGN_NO_COMPLAINT) } },
+    { "early, done after a week", 9, 0, WHY_DONE, 0, false, 0, 0, P_SESSION_H,
+      { BAND(0), SIGN(3, SIGN_NO_COMPLAINT), FLOW(7, 900), DOSE(7, 1.4),
+        SIGN(7, SIGN_NO_COMPLAINT) } },
+    { "early, the hand of the first session was late", 9, 0, WHY_HOLDS,
+      VISIT_HAND, false, 8.4, 14, P_PB1_EARLY_D,
+      { BAND(0), FLOW(7, 900), DOSE(7, 1.4), SIGN(7, SIGN_NO_COMPLAINT) } },
+    { "early, done as the window of the first session ends", 9, 0, WHY_DONE, 0,
+      false, 0, 0, P_SESSION_H,
+      { BAND(0), SIGN(3, SIGN_NO_COMPLAINT), FLOW(3.75, 900), DOSE(3.75, 1.4),
+        SIGN(3.75, SIGN_NO_COMPLAINT) } },
+    { "early, done within that", 9, 0, WHY_HOLDS, EARLY_VISIT, false, 8.4, 14,
+      P_PB1_EARLY_D,
+      { BAND(0), FLOW(3.75 - SECOND, 900), DOSE(3.75 - SECOND, 1.4),
+        SIGN(3.75 - SECOND, SIGN_NO_COMPLAINT) } },
+    { "early, on the day on which that ends", 9, 0, WHY_DONE, 0, false, 0, 0,
       P_SESSION_H,
-      { BAND(0), FLOW(8, 900, .precision = AT_DAY),
-        NUMBER(8, Q_SPKTV, 1.4, .precision = AT_DAY),
-        SIGN(8, SIGN_NO_COMPLAINT, .precision = AT_DAY) } },
+      { BAND(0), SIGN(2, SIGN_NO_COMPLAINT), FLOW(3, 900, .precision = AT_DAY),
+        NUMBER(3, Q_SPKTV, 1.4, .precision = AT_DAY),
+        SIGN(3, SIGN_NO_COMPLAINT, .precision = AT_DAY) } },
+    { "month, of the last moment of the early one", 23, 0, WHY_HOLDS,
+      MONTH | VISIT_HAND, false, 22.5, 37.5, P_PB1_MONTH_D,
+      { BAND(0), FLOW(14 - SECOND, 900), DOSE(14 - SECOND, 1.4) } },
+    { "month, of the moment after, the early one done", 23, 0, WHY_DONE, 0,
+      false, 0, 0, P_SESSION_H,
+      { BAND(0), FLOW(10, 900), DOSE(10, 1.4), SIGN(10, SIGN_NO_COMPLAINT),
+        FLOW(14, 900), DOSE(14, 1.4) } },
+    { "month, of the moment after, the early one not done in time", 23, 0,
+      WHY_HOLDS, MONTH | VISIT_HAND, false, 22.5, 37.5, P_PB1_MONTH_D,
+      { BAND(0), FLOW(14, 900), DOSE(14, 1.4) } },
+    { "month, the early one done in part", 23, 0, WHY_HOLDS, VISIT_DOSE, false,
+      22.5, 37.5, P_PB1_MONTH_D,
+      { BAND(0), FLOW(10, 900), SIGN(10, SIGN_NO_COMPLAINT), FLOW(16, 900),
+        DOSE(16, 1.4) } },
     { "urea instead of Kt/V", 9, 0, WHY_DONE, 0, false, 0, 0, P_SESSION_H,
       { BAND(0), FLOW(8.5, 900), SIGN(8.5, SIGN_NO_COMPLAINT),
         NUMBER(8.5, Q_UREA_PRE, 25),
@@ -111,25 +137,34 @@ static const struct {
       { BAND(0), SIGN(8.5, SIGN_NO_COMPLAINT), NUMBER(8.5, Q_URR, 70),
         NUMBER(8.5, Q_PUMP_FLOW, 300),
         NUMBER(8.5, Q_RECIRCULATION_REVERSED, 25) } },
-    { "early, overdue", 13.75, 0, WHY_HOLDS, VISIT_DOSE, true, 8.25, 13.75,
+    { "early, overdue", 14, 0, WHY_HOLDS, VISIT_DOSE, true, 8.4, 14,
       P_PB1_EARLY_D,
       { BAND(0), FLOW(9, 900), SIGN(9, SIGN_NO_COMPLAINT) } },
     { "early, completed late", 20, 0, WHY_DONE, 0, false, 0, 0, P_SESSION_H,
       { BAND(0), FLOW(9, 900), SIGN(9, SIGN_NO_COMPLAINT), DOSE(15, 1.4) } },
 
-    { "month: earlier ones are superseded", 22.5, 0, WHY_HOLDS, MONTH, false,
+    { "month: earlier ones are superseded, but for the hand", 22.5, 0,
+      WHY_HOLDS, MONTH | VISIT_HAND, false,
       22.5, 37.5, P_PB1_MONTH_D, { BAND(0) } },
-    { "month, for the hand", 23, 0, WHY_HOLDS, MONTH | VISIT_FINGER, false,
+    { "month, for the hand", 23, 0, WHY_HOLDS,
+      MONTH | VISIT_FINGER | VISIT_HAND, false,
       22.5, 37.5, P_PB1_MONTH_D, { SIGN(-9, SIGN_GRADE_2B), BAND(0) } },
     { "month, done, though the early one is not", 30, 0, WHY_DONE, 0, false, 0,
-      0, P_SESSION_H, { BAND(0), FLOW(25, 900), DOSE(25, 1.4) } },
+      0, P_SESSION_H,
+      { BAND(0), FLOW(25, 900), DOSE(25, 1.4), SIGN(25, SIGN_NO_COMPLAINT) } },
     { "quarter", 70, 0, WHY_HOLDS, QUARTER, false, 68.25, 113.75,
-      P_PB1_QUARTER_D, { BAND(0), FLOW(60, 900) } },
-    { "half a year", 136.5, 0, WHY_HOLDS, VISIT_FLOW, false, 136.5, 227.5,
+      P_PB1_QUARTER_D, { BAND(0), FLOW(37, 900) } },
+    { "quarter, with a flow of before its window", 70, 0, WHY_HOLDS,
+      VISIT_DOSE | VISIT_HAND, false, 68.25, 113.75, P_PB1_QUARTER_D,
+      { BAND(0), FLOW(30, 900), FLOW(60, 900) } },
+    { "quarter, with one that was late for the month", 70, 0, WHY_HOLDS,
+      QUARTER, false, 68.25, 113.75, P_PB1_QUARTER_D,
+      { BAND(0), FLOW(16, 900), FLOW(60, 900) } },
+    { "half a year", 136.5, 0, WHY_HOLDS, HALF_YEAR, false, 136.5, 227.5,
       P_PB1_HALF_YEAR_D, { BAND(0) } },
-    { "half a year, overdue", 227.5, 0, WHY_HOLDS, VISIT_FLOW, true, 136.5,
+    { "half a year, overdue", 227.5, 0, WHY_HOLDS, HALF_YEAR, true, 136.5,
       227.5, P_PB1_HALF_YEAR_D, { BAND(0) } },
-    { "half a year, overdue until the next", 318, 0, WHY_HOLDS, VISIT_FLOW,
+    { "half a year, overdue until the next", 318, 0, WHY_HOLDS, HALF_YEAR,
       true, 136.5, 227.5, P_PB1_HALF_YEAR_D, { BAND(0) } },
     { "a year", 318.5, 0, WHY_HOLDS, VISIT_FLOW, false, 318.5, 409.5,
       P_PB1_INTERVAL_D, { BAND(0), FLOW(200, 900) } },
@@ -139,7 +174,7 @@ static const struct {
       P_PB1_INTERVAL_D, { BAND(0), FLOW(320, 900) } },
 
     { "first flow on the limit", 250.25, 0, WHY_DONE, 0, false, 0, 0,
-      P_SESSION_H, { BAND(0), FLOW(11, 1000), FLOW(180, 900) } },
+      P_SESSION_H, { BAND(0), DOSE(30, 1.4), SIGN(30, SIGN_NO_COMPLAINT), FLOW(11, 1000), FLOW(180, 900) } },
     { "first flow above", 250.25, 0, WHY_HOLDS, VISIT_FLOW, false, 250.25,
       295.75, P_PB1_INTERVAL_CLOSE_D,
       { BAND(0), FLOW(11, 1000.1), FLOW(180, 900) } },
@@ -148,20 +183,32 @@ static const struct {
       { BAND(0), FLOW(5, 1100), FLOW(11, 900), FLOW(180, 900) } },
     { "above on the table only", 250.25, 0, WHY_DONE, 0, false, 0, 0,
       P_SESSION_H,
-      { BAND(0), FLOW(HOURS(1), 1500), FLOW(11, 900), FLOW(180, 900) } },
+      { BAND(0), DOSE(30, 1.4), SIGN(30, SIGN_NO_COMPLAINT),
+        FLOW(HOURS(1), 1500), FLOW(11, 900), FLOW(180, 900) } },
     { "younger", 251, 49, WHY_HOLDS, VISIT_FLOW, false, 250.25, 295.75,
       P_PB1_INTERVAL_CLOSE_D, { BAND(0), FLOW(11, 900), FLOW(180, 900) } },
     { "not younger", 251, 50, WHY_DONE, 0, false, 0, 0, P_SESSION_H,
-      { BAND(0), FLOW(11, 900), FLOW(180, 900) } },
+      { BAND(0), DOSE(30, 1.4), SIGN(30, SIGN_NO_COMPLAINT), FLOW(11, 900), FLOW(180, 900) } },
 
     { "banded anew", 45, 0, WHY_HOLDS, FIRST, true, 42.25, 43.75,
       P_PB1_SESSION_D, { BAND(0), BAND(40) } },
-    { "stretched: visits go on", 23, 0, WHY_HOLDS, MONTH, false, 22.5, 37.5,
+    { "stretched: visits go on", 23, 0, WHY_HOLDS, MONTH | VISIT_HAND, false, 22.5, 37.5,
       P_PB1_MONTH_D, { BAND(0), NUMBER(20, Q_BAND_STRETCHED, 5) } },
     { "banded before the look-back", 740, 0, WHY_NO_BAND, 0, false, 0, 0,
       P_SESSION_H, { BAND(0) } },
 };
 /* clang-format on */
+
+/* Thrill and pump flow of the first session, the day after the band. */
+static void add_first_session(struct history *h, struct reading *readings)
+{
+    static const struct event session[] = { SIGN(1, SIGN_THRILL_PRESENT),
+                                            NUMBER(1, Q_PUMP_FLOW, 350) };
+
+    for (size_t i = 0; i < COUNT(session); i++)
+        readings[h->count++] = kit_reading(&session[i], (int64_t)(900 + i));
+    qsort(readings, h->count, sizeof(*readings), kit_order);
+}
 
 static void evaluate(const struct event *events, double now_day, int age_y,
                      struct reading *readings, struct history *h,
@@ -174,6 +221,8 @@ static void evaluate(const struct event *events, double now_day, int age_y,
     if (age_y > 0) /* and a week */
         h->born_s = h->now_s - (int64_t)(age_y * 365.25 + 7) * DAY_S;
     h->count = kit_readings(events, readings);
+    if (now_day >= 8)
+        add_first_session(h, readings);
     rules_evaluate(h, &policy, f);
 }
 
@@ -225,13 +274,43 @@ static void ages(void **state)
     assert_true(kit_find(&f, RULE_PB_1)->historic);
 }
 
+/* What the first session did not record is asked for once more, by the visit
+ * after it, and not for ever. */
+static void carries_on(void **state)
+{
+    static const struct event none[] = { BAND(0), { .day = 0 } };
+    static const struct event felt[] = { BAND(0),
+                                         SIGN(9, SIGN_THRILL_PRESENT),
+                                         { .day = 0 } };
+    struct reading readings[KIT_EVENTS_MAX];
+    struct history h = { .access_type = SIGN_TYPE_AVF,
+                         .born_s = INT64_MIN,
+                         .readings = readings };
+    struct findings f;
+
+    (void)state;
+    h.count = kit_readings(none, readings);
+    h.now_s = kit_s(9);
+    rules_evaluate(&h, &policy, &f);
+    assert_int_equal(kit_find(&f, RULE_PB_1)->visit_items,
+                     EARLY_VISIT | VISIT_THRILL | VISIT_PUMP);
+    h.now_s = kit_s(23);
+    rules_evaluate(&h, &policy, &f);
+    assert_int_equal(kit_find(&f, RULE_PB_1)->visit_items, MONTH | VISIT_HAND);
+    h.count = kit_readings(felt, readings);
+    h.now_s = kit_s(9.5);
+    rules_evaluate(&h, &policy, &f);
+    assert_int_equal(kit_find(&f, RULE_PB_1)->visit_items,
+                     EARLY_VISIT | VISIT_PUMP);
+}
+
 /* The first item that is missing is the one to measure. */
 static void names_one_item(void **state)
 {
     static const struct {
         double now_day;
         enum quantity q;
-        struct event events[5];
+        struct event events[6];
     } items[] = {
         { 3, Q_THRILL, { BAND(0) } },
         { 3, Q_PUMP_FLOW, { BAND(0), SIGN(2, SIGN_THRILL_PRESENT) } },
@@ -239,11 +318,13 @@ static void names_one_item(void **state)
           Q_HAND_SYMPTOM,
           { BAND(0), SIGN(2, SIGN_THRILL_PRESENT),
             NUMBER(2, Q_PUMP_FLOW, 300) } },
-        { 30, Q_ACCESS_FLOW, { BAND(0) } },
-        { 30, Q_SPKTV, { BAND(0), FLOW(29, 900) } },
+        { 30, Q_HAND_SYMPTOM, { BAND(0) } },
+        { 30, Q_ACCESS_FLOW, { BAND(0), SIGN(9, SIGN_NO_COMPLAINT) } },
+        { 30, Q_SPKTV, { BAND(0), SIGN(9, SIGN_NO_COMPLAINT), FLOW(29, 900) } },
         { 30,
           Q_DIGITAL_PRESSURE,
-          { SIGN(-9, SIGN_GRADE_2B), BAND(0), FLOW(29, 900), DOSE(29, 1.4) } },
+          { SIGN(-9, SIGN_GRADE_2B), BAND(0), SIGN(9, SIGN_GRADE_0),
+            FLOW(29, 900), DOSE(29, 1.4) } },
     };
     struct reading readings[KIT_EVENTS_MAX];
     struct findings f;
@@ -263,14 +344,10 @@ static const struct {
     double now_day, next_day;
     double first_flow; /* on day 11 */
 } moments[] = {
-    { "after the band", 0, 2.25, 900 },
-    { "a window begins", 2.25, 3.75, 900 },
-    { "a window ends", 3.75, 8.25, 900 },
-    { "between", 20, 22.5, 900 },
-    { "half a year", 137, 227.5, 900 },
-    { "then a year", 228, 318.5, 900 },
-    { "or closer", 228, 250.25, 1100 },
-    { "later", 600, 682.5, 900 },
+    { "after the band", 0, 2.25, 900 },  { "a window begins", 2.25, 3.75, 900 },
+    { "a window ends", 3.75, 8.4, 900 }, { "between", 20, 22.5, 900 },
+    { "half a year", 137, 227.5, 900 },  { "then a year", 228, 318.5, 900 },
+    { "or closer", 228, 250.25, 1100 },  { "later", 600, 682.5, 900 },
 };
 
 static void says_when_to_look(void **state)
@@ -328,12 +405,12 @@ static void keeps_windows_apart(void **state)
 
     (void)state;
     policy.values[P_PB1_WINDOW_PCT].value = 50;
-    evaluate(events, 16, 0, readings, &h, &f); /* 11 + 5.5 > 30 - 15 */
+    evaluate(events, 16, 0, readings, &h, &f); /* 11.2 + 5.6 > 30 - 15 */
     assert_int_equal(kit_find(&f, RULE_PB_1)->limit, P_PB1_EARLY_D);
     assert_false(kit_find(&f, RULE_PB_1)->confirmed);
-    evaluate(events, 16.5, 0, readings, &h, &f);
+    evaluate(events, 16.8, 0, readings, &h, &f);
     assert_int_equal(kit_find(&f, RULE_PB_1)->limit, P_PB1_MONTH_D);
-    assert_int_equal(kit_find(&f, RULE_PB_1)->repeat_from_s, kit_s(16.5));
+    assert_int_equal(kit_find(&f, RULE_PB_1)->repeat_from_s, kit_s(16.8));
     policy.values[P_PB1_WINDOW_PCT].value = pct;
 }
 
@@ -369,6 +446,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(asks_for_visits),
         cmocka_unit_test(ages),
+        cmocka_unit_test(carries_on),
         cmocka_unit_test(names_one_item),
         cmocka_unit_test(says_when_to_look),
         cmocka_unit_test(never_looks_without_a_band),

@@ -36,12 +36,23 @@ static const struct rule_case ratio[] = {
       { RATIO(0, 0.51), RATIO(10, 0.51), RATIO(20, 0.50) } },
     { "graft, three", AVG, 21, "LF-4:routine",
       { RATIO(0, 0.51), RATIO(10, 0.51), RATIO(20, 0.51) } },
-    { "type not known", SIGN_TYPE_UNKNOWN, 21, "",
-      { RATIO(0, 0.8), RATIO(10, 0.8), RATIO(20, 0.8) } },
-    { "end of the windows", AVF, 61, "LF-4:routine",
+    /* above the limit that both types share */
+    { "type not known", SIGN_TYPE_UNKNOWN, 21, "LF-4:routine",
+      { RATIO(0, 0.51), RATIO(10, 0.51), RATIO(20, 0.51) } },
+    { "type not known, on the higher limit", SIGN_TYPE_UNKNOWN, 21, "",
+      { RATIO(0, 0.51), RATIO(10, 0.51), RATIO(20, 0.50) } },
+    /* three within 30 days, from the first to the last: common practice, no
+     * source */
+    { "end of the window", AVF, 31, "LF-4:routine",
+      { RATIO(0, 0.36), RATIO(15, 0.40), RATIO(30, 0.37) } },
+    { "hours after it", AVF, 31, "LF-4:routine",
+      { RATIO(0, 0.36), RATIO(15, 0.40), RATIO(30.25, 0.37) } },
+    { "after the window", AVF, 32, "",
+      { RATIO(0, 0.36), RATIO(15, 0.40), RATIO(31, 0.37) } },
+    { "a month between two", AVF, 61, "",
       { RATIO(0, 0.36), RATIO(30, 0.40), RATIO(60, 0.37) } },
-    { "after the window", AVF, 61, "",
-      { RATIO(0, 0.36), RATIO(30, 0.40), RATIO(60 + SECOND, 0.37) } },
+    { "of five, the last three within the window", AVF, 61, "LF-4:routine",
+      { RATIO(0, 0.36), RATIO(28, 0.40), RATIO(40, 0.37), RATIO(56, 0.37) } },
     { "withdrawn", AVF, 21, "",
       { RATIO(0, 0.36), RATIO(10, 0.40), RATIO(20, 0.37, WITHDRAWN) } },
     { "preliminary", AVF, 21, "",
@@ -78,8 +89,14 @@ static const struct rule_case ratio[] = {
       { RATIO(0, 0.6), RATIO(10, 0.6),
         NUMBER(20, Q_STATIC_VENOUS_PRESSURE, 30),
         NUMBER(20, Q_CHAMBER_HEIGHT, 30), NUMBER(20, Q_MEAN_PRESSURE, 93) } },
-    { "computed and contradicted", AVF, 21, "",
+    /* 0.42 or 0.472: beyond, whichever is right; of a limit between the two
+     * neither is used */
+    { "computed and contradicted, both high", AVF, 21, "LF-4:routine",
       { RATIO(0, 0.36), RATIO(10, 0.40), RATIO(20, 0.42),
+        NUMBER(20, Q_STATIC_VENOUS_PRESSURE, 30),
+        NUMBER(20, Q_CHAMBER_HEIGHT, 30), NUMBER(20, Q_MEAN_PRESSURE, 93) } },
+    { "computed and contradicted", AVF, 21, "",
+      { RATIO(0, 0.36), RATIO(10, 0.40), RATIO(20, 0.34),
         NUMBER(20, Q_STATIC_VENOUS_PRESSURE, 30),
         NUMBER(20, Q_CHAMBER_HEIGHT, 30), NUMBER(20, Q_MEAN_PRESSURE, 93) } },
     /* beside a high flow: the picture of an outflow stenosis */
@@ -108,10 +125,19 @@ static const struct rule_case recirculation[] = {
       { RECIRC(0, 8, DILUTION), RECIRC(20, 5, DILUTION) } },
     { "dilution, just above", AVF, 21, "LF-5:routine",
       { RECIRC(0, 8, DILUTION), RECIRC(20, 5.1, DILUTION) } },
+    /* thermodilution measures the recirculation of heart and lungs too: it has
+     * the limit of urea; common practice, no source */
     { "thermodilution, on the limit", AVF, 21, "",
-      { RECIRC(0, 8, THERMAL), RECIRC(20, 5, THERMAL) } },
+      { RECIRC(0, 12, THERMAL), RECIRC(20, 10, THERMAL) } },
     { "thermodilution, just above", AVF, 21, "LF-5:routine",
-      { RECIRC(0, 8, THERMAL), RECIRC(20, 5.1, THERMAL) } },
+      { RECIRC(0, 12, THERMAL), RECIRC(20, 10.1, THERMAL) } },
+    { "thermodilution, high for ultrasound dilution only", AVF, 21, "",
+      { RECIRC(0, 8, THERMAL), RECIRC(20, 9, THERMAL) } },
+    /* 9 and 11 of a limit of 10; 11 and 14 */
+    { "replicates disagree about the limit", AVF, 21, "",
+      { RECIRC(0, 9), RECIRC(HOURS(1), 14), RECIRC(20, 12) } },
+    { "replicates disagree, all high", AVF, 21, "LF-5:routine",
+      { RECIRC(0, 11), RECIRC(HOURS(1), 14), RECIRC(20, 12) } },
     { "two methods", AVF, 21, "",
       { RECIRC(0, 12), RECIRC(20, 12, DILUTION) } },
     { "the other method is fine since", AVF, 41, "",
@@ -126,7 +152,7 @@ static const struct rule_case recirculation[] = {
     { "end of the window", AVF, 31, "LF-5:routine",
       { RECIRC(0, 12), RECIRC(30, 12) } },
     { "after the window", AVF, 31, "",
-      { RECIRC(0, 12), RECIRC(30 + SECOND, 12) } },
+      { RECIRC(0, 12), RECIRC(31, 12) } },
     { "withdrawn", AVF, 21, "", { RECIRC(0, 12), RECIRC(20, 12, WITHDRAWN) } },
     { "preliminary", AVF, 21, "", { RECIRC(0, 12), RECIRC(20, 12, EARLY) } },
     { "twice well inside", AVF, 41, "",
@@ -243,7 +269,31 @@ static void says_why_not(void **state)
           { "nothing", AVF, 9, "", { { .day = 0 } } } },
         { RULE_LF_4,
           WHY_TYPE_UNKNOWN,
-          { "type", SIGN_TYPE_UNKNOWN, 9, "", { RATIO(0, 0.6) } } },
+          { "between the limits",
+            SIGN_TYPE_UNKNOWN,
+            9,
+            "",
+            { RATIO(0, 0.4) } } },
+        { RULE_LF_4,
+          WHY_TYPE_UNKNOWN,
+          { "three, once between the limits",
+            SIGN_TYPE_UNKNOWN,
+            21,
+            "",
+            { RATIO(0, 0.6), RATIO(10, 0.4), RATIO(20, 0.6) } } },
+        { RULE_LF_4,
+          WHY_TOO_FEW,
+          { "above both, once", SIGN_TYPE_UNKNOWN, 9, "", { RATIO(0, 0.6) } } },
+        { RULE_LF_4,
+          WHY_INSIDE,
+          { "below both", SIGN_TYPE_UNKNOWN, 9, "", { RATIO(0, 0.35) } } },
+        { RULE_LF_4,
+          WHY_STAGE,
+          { "between, and treated since",
+            SIGN_TYPE_UNKNOWN,
+            9,
+            "",
+            { RATIO(0, 0.4), SIGN(1, SIGN_ANGIOPLASTY_OUTFLOW) } } },
         { RULE_LF_4, WHY_INSIDE, { "inside", AVF, 9, "", { RATIO(0, 0.3) } } },
         { RULE_LF_4, WHY_TOO_FEW, { "once", AVF, 9, "", { RATIO(0, 0.6) } } },
         { RULE_LF_4,
@@ -290,7 +340,7 @@ static void says_why_not(void **state)
 static int read_limits(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     return 0;
 }
 

@@ -382,30 +382,34 @@ static void keeps_the_arms_apart(void **state)
     assert_int_equal(wrong, 0);
 }
 
-/* The key raw value names the method; dialysance is a method by itself. */
 /* A result and its raw values, and replicates: what is said of them. */
 static void tells_contradictions(void **state)
 {
     /* Case A of the table of computed doses: R = 20/70, 4 h, 2.5 L, 75 kg
      * gives 1.471547. */
-    static const struct event events[] = { PRE(0, 70),
-                                           POST(HOURS(4), 20),
-                                           TIME(HOURS(4), 240),
-                                           GONE(HOURS(4), 2500),
-                                           WEIGHT(HOURS(4), 75),
-                                           KTV(HOURS(4), 1.1),
-                                           FLOW(30, 1000),
-                                           FLOW(30 + HOURS(1), 1500),
-                                           PRE(40, 70),
-                                           POST(40 + HOURS(4), 20),
-                                           TIME(40 + HOURS(4), 240),
-                                           GONE(40 + HOURS(4), 2500),
-                                           WEIGHT(40 + HOURS(4), 75),
-                                           KTV(40 + HOURS(4), 1.47) };
+    static const struct event events[KIT_EVENTS_MAX] = {
+        PRE(0, 70),
+        POST(HOURS(4), 20),
+        TIME(HOURS(4), 240),
+        GONE(HOURS(4), 2500),
+        WEIGHT(HOURS(4), 75),
+        KTV(HOURS(4), 1.1),
+        FLOW(30, 1000),
+        FLOW(30 + HOURS(1), 1500),
+        PRE(40, 70),
+        POST(40 + HOURS(4), 20),
+        TIME(40 + HOURS(4), 240),
+        GONE(40 + HOURS(4), 2500),
+        WEIGHT(40 + HOURS(4), 75),
+        KTV(40 + HOURS(4), 1.47)
+    };
     struct reading readings[KIT_EVENTS_MAX];
     struct history h = { .access_type = SIGN_TYPE_AVF,
                          .now_s = kit_s(50),
                          .readings = readings };
+    static const struct event rising[] = { UREA(0, 20),
+                                           UREAX(HOURS(4), 20),
+                                           { .day = 0 } };
     struct contradiction list[4];
 
     (void)state;
@@ -420,8 +424,15 @@ static void tells_contradictions(void **state)
     assert_int_equal(list[1].raw_count, 5);
     assert_int_equal(series_contradictions(&h, &policy, kit_s(1), list, 4), 1);
     assert_int_equal(series_contradictions(&h, &policy, kit_s(0), list, 1), 1);
+    /* urea that rises during a treatment */
+    h.count = kit_readings(rising, readings);
+    assert_int_equal(series_contradictions(&h, &policy, kit_s(0), list, 4), 1);
+    assert_true(list[0].impossible);
+    assert_int_equal(list[0].quantity, Q_UREA_POST);
+    assert_int_equal(readings[list[0].raw[0]].quantity, Q_UREA_PRE);
 }
 
+/* The key raw value names the method; dialysance is a method by itself. */
 static void names_the_method(void **state)
 {
     const struct event events[] = {

@@ -501,7 +501,9 @@ static void reopens_after_quiet(void **state)
     begin_high(&s);
     close_episode(&s, EPISODE_DONE, 21);
     ARRIVE(&s, FLOW(111 + 1 / 86400.0, 2100));
-    assert_int_equal(review(&s, 112), ACT_OPEN);
+    assert_int_equal(review(&s, 112), ACT_NOTHING); /* one value */
+    ARRIVE(&s, FLOW(125, 2100));
+    assert_int_equal(review(&s, 125), ACT_OPEN);
 
     begin_high(&s);
     close_episode(&s, EPISODE_DONE, 21);
@@ -641,15 +643,15 @@ static void reminds_to_repeat(void **state)
     (void)review(&s, 2);
     assert_int_equal(s.verdict.repeat, ACT_NOTHING); /* not for the same */
 
-    ARRIVE(&s, FINGER(20, 55)); /* too late to confirm: a new trigger */
-    (void)review(&s, 20);
+    ARRIVE(&s, FINGER(45, 55)); /* too late to confirm: a new trigger */
+    (void)review(&s, 45);
     assert_int_equal(s.verdict.repeat, ACT_OPEN);
     assert_int_equal(s.repeat.number, 2);
-    ARRIVE(&s, FINGER(30, 55));
-    assert_int_equal(review(&s, 30), ACT_OPEN); /* confirmed: a referral */
+    ARRIVE(&s, FINGER(55, 55));
+    assert_int_equal(review(&s, 55), ACT_OPEN); /* confirmed: a referral */
     assert_int_equal(s.verdict.repeat, ACT_END);
     assert_false(s.repeat.open);
-    (void)review(&s, 31);
+    (void)review(&s, 56);
     assert_int_equal(s.verdict.repeat, ACT_NOTHING);
 }
 
@@ -677,13 +679,13 @@ static void says_what_is_overdue(void **state)
                 AGENDA_NEVER);
     (void)review(&s, 16);
     assert_int_equal(s.verdict.repeat, ACT_NOTHING); /* said once */
-    ARRIVE(&s, FINGER(20, 55));
-    (void)review(&s, 20);
+    ARRIVE(&s, FINGER(45, 55));
+    (void)review(&s, 45);
     assert_int_equal(s.verdict.repeat, ACT_END);
     assert_true(s.verdict.repeat_done);
-    (void)review(&s, 20);
+    (void)review(&s, 45);
     assert_int_equal(s.verdict.repeat, ACT_OPEN);
-    assert_true(s.repeat.due_s == kit_s(34));
+    assert_true(s.repeat.due_s == kit_s(59));
     assert_false(s.repeat.overdue);
 }
 
@@ -738,6 +740,132 @@ static void closes_reminders_without_ground(void **state)
     assert_false(s.verdict.repeat_done);
 }
 
+/* Threatened rupture, in hand; then it bleeds: another kind of emergency, a
+ * Task of its own.  Bleeding again in a later session is again one. */
+static void announces_each_bleeding(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_BLEEDING);
+    ARRIVE(&s, NUMBER(0, Q_RUPTURE_THREAT, 1));
+    assert_int_equal(review(&s, 0), ACT_OPEN);
+    s.episode.state = EPISODE_TAKEN;
+    ARRIVE(&s, NUMBER(2, Q_RUPTURE_THREAT, 1));
+    assert_int_equal(review(&s, 2), ACT_UPDATE); /* known, seen again */
+    assert_true(s.verdict.again);
+    assert_false(s.verdict.raised);
+    ARRIVE(&s, NUMBER(6, Q_BLEEDING_ACTIVE, 1));
+    assert_int_equal(review(&s, 6), ACT_OPEN);
+    assert_int_equal(s.episode.number, 2);
+    ARRIVE(&s, NUMBER(6 + HOURS(1), Q_BLEEDING_ACTIVE, 1));
+    assert_int_equal(review(&s, 6 + HOURS(1)), ACT_UPDATE); /* one session */
+    assert_false(s.verdict.raised || s.verdict.again);
+    ARRIVE(&s, NUMBER(9, Q_BLEEDING_ACTIVE, 1));
+    assert_int_equal(review(&s, 9), ACT_UPDATE); /* nobody has touched it */
+    assert_true(s.verdict.raised);
+}
+
+/* What is known and seen again at each session is told to those who have it
+ * in hand; a worse sign of the same rule opens anew. */
+static void announces_a_worse_sign(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_INFECTION);
+    ARRIVE(&s, SIGN(0, SIGN_INFECTION_SEPSIS));
+    assert_int_equal(review(&s, 0), ACT_OPEN);
+    s.episode.state = EPISODE_TAKEN;
+    ARRIVE(&s, SIGN(2, SIGN_INFECTION_SEPSIS));
+    assert_int_equal(review(&s, 2), ACT_UPDATE);
+    assert_true(s.verdict.again);
+    ARRIVE(&s, SIGN(9, SIGN_GRAFT_EXPOSED));
+    assert_int_equal(review(&s, 9), ACT_OPEN);
+}
+
+/* A sign of long ago that arrives late is listed and raises nothing. */
+static void raises_nothing_by_what_is_old(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_HAND);
+    ARRIVE(&s, SIGN(100, SIGN_GRADE_2B));
+    assert_int_equal(review(&s, 100), ACT_OPEN);
+    assert_int_equal(s.episode.urgency, URGENCY_URGENT);
+    ARRIVE(&s, SIGN(45, SIGN_HAND_ULCER));
+    (void)review(&s, 101);
+    assert_false(s.verdict.raised);
+    assert_int_equal(s.episode.urgency, URGENCY_URGENT);
+}
+
+/* The flow of an episode is a flow, whatever unit its rule counts in. */
+static void keeps_flows_as_flows(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_AFTER_BAND);
+    ARRIVE(&s, FLOW(-30, 2400));
+    ARRIVE(&s, FLOW(-10, 2400));
+    ARRIVE(&s, SIGN(0, SIGN_BANDED));
+    ARRIVE(&s, FLOW(10, 820));
+    ARRIVE(&s, FLOW(60, 1300));
+    ARRIVE(&s, FLOW(90, 1350));
+    assert_int_equal(review(&s, 90), ACT_OPEN);
+    assert_near(s.episode.flow_ml_min, 1350, 1e-9);
+    close_episode(&s, EPISODE_DECLINED, 95);
+    ARRIVE(&s, FLOW(110, 1310));
+    ARRIVE(&s, FLOW(130, 1300));
+    assert_int_equal(review(&s, 130), ACT_NOTHING);
+}
+
+/* One value in a long while reopens nothing, nor do two clearly beyond that
+ * lie apart. */
+static void reopens_on_more_than_chance(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin(&s, GROUP_LOW_FLOW);
+    ARRIVE(&s, FLOW(0, 450));
+    ARRIVE(&s, FLOW(20, 440));
+    assert_int_equal(review(&s, 20), ACT_OPEN);
+    close_episode(&s, EPISODE_DONE, 25);
+    ARRIVE(&s, FLOW(50, 540));
+    ARRIVE(&s, FLOW(75, 530));
+    ARRIVE(&s, FLOW(100, 495));
+    assert_int_equal(review(&s, 100), ACT_NOTHING);
+    ARRIVE(&s, FLOW(128, 480));
+    assert_int_equal(review(&s, 128), ACT_OPEN);
+
+    begin_high(&s); /* 2100 at most, on day 20 */
+    close_episode(&s, EPISODE_DECLINED, 20);
+    ARRIVE(&s, FLOW(30, 2490));
+    ARRIVE(&s, FLOW(50, 2100));
+    ARRIVE(&s, FLOW(70, 2490));
+    assert_int_equal(review(&s, 70), ACT_NOTHING);
+    ARRIVE(&s, FLOW(90, 2490));
+    assert_int_equal(review(&s, 90), ACT_OPEN);
+}
+
+/* A measurement that is asked for more urgently than the open Task says is
+ * asked for all the same. */
+static void asks_beside_a_lesser_task(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin_high(&s);
+    s.episode.state = EPISODE_TAKEN; /* routine, in hand */
+    ARRIVE(&s, FLOW(40, 2100));
+    ARRIVE(&s, OUTPUT(40, 5.5)); /* 0.38: urgent, to be measured again */
+    (void)review(&s, 40);
+    assert_int_equal(s.verdict.repeat, ACT_OPEN);
+    assert_int_equal(s.findings.list[s.verdict.repeat_finding].rule, RULE_HF_3);
+}
+
 /* The visits after a band: due, overdue, recorded late; and the next one. */
 static void follows_the_visits(void **state)
 {
@@ -757,7 +885,7 @@ static void follows_the_visits(void **state)
     assert_int_equal(review(&s, 3), ACT_NOTHING);
     assert_int_equal(s.verdict.repeat, ACT_END);
     assert_true(s.verdict.repeat_done);
-    (void)review(&s, 9); /* the early visit, from 8.25 to 13.75 */
+    (void)review(&s, 9); /* the early visit, from 8.4 to 14 */
     assert_int_equal(s.verdict.repeat, ACT_OPEN);
     assert_int_equal(s.repeat.number, 2);
     assert_int_equal(review(&s, 14), ACT_OPEN); /* overdue: a suggestion */
@@ -828,7 +956,7 @@ static void limits_evidence(void **state)
 static int read_limits(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     return 0;
 }
 
@@ -866,6 +994,12 @@ int main(void)
         cmocka_unit_test(leaves_time_to_measure),
         cmocka_unit_test(closes_reminders_that_cleared),
         cmocka_unit_test(closes_reminders_without_ground),
+        cmocka_unit_test(announces_each_bleeding),
+        cmocka_unit_test(announces_a_worse_sign),
+        cmocka_unit_test(raises_nothing_by_what_is_old),
+        cmocka_unit_test(keeps_flows_as_flows),
+        cmocka_unit_test(reopens_on_more_than_chance),
+        cmocka_unit_test(asks_beside_a_lesser_task),
         cmocka_unit_test(follows_the_visits),
         cmocka_unit_test(a_closed_visit_mutes_no_other),
         cmocka_unit_test(reminds_of_nothing_old),

@@ -470,6 +470,33 @@ static void test_limits(void **state)
     }
 }
 
+/* ---- a dose that is said at another access --------------------------------------------- */
+
+static void test_dose_of_another_access(void **state)
+{
+    static const struct event events[16] = {
+        FLOW(750.35, 450, USD), FLOW(778.35, 440, USD), USED(640.37),
+        KTV(640, 1.62),         KTV(670, 1.58),         KTV(700, 1.60),
+        KTV(745, 1.33),         KTV(775, 1.35)
+    };
+    struct world w;
+    struct buf text;
+
+    (void)state;
+    set_up(&w, events, SIGN_TYPE_AVF, GROUP_LOW_FLOW, NOW);
+    w.history.other_leads = true;
+    rules_evaluate(&w.history, &policy, &w.findings);
+    assert_null(rules_find(&w.findings, RULE_AD_2));
+    buf_init(&text, WORDING_SIZE_MAX);
+    wording_suggestion(&w.wording, &text);
+    check_text(&text);
+    assert_string_equal(text.data,
+                        "Examine the access within 14 days, and image it: the "
+                        "dose of dialysis falls as well, on the same "
+                        "prescription.");
+    buf_clear(&text);
+}
+
 /* ---- reminders ------------------------------------------------------------------------ */
 
 static void test_reminders(void **state)
@@ -488,6 +515,12 @@ static void test_reminders(void **state)
         { "two low flows of a session that contradict each other",
           RULE_LF_2,
           { USED(700), FLOW(778.35, 430, USD), FLOW(778.36, 620, USD) } },
+        { "a low flow at a low pressure",
+          RULE_LF_2,
+          { USED(700), NUMBER(760, Q_MEAN_PRESSURE, 100),
+            NUMBER(764, Q_MEAN_PRESSURE, 100),
+            NUMBER(768, Q_MEAN_PRESSURE, 100), FLOW(778.35, 430, USD),
+            NUMBER(778.35, Q_MEAN_PRESSURE, 74) } },
         { "flow after a band, once",
           RULE_PB_3,
           { FLOW(740, 2400, USD), SIGN(756.4, SIGN_BANDED),
@@ -537,7 +570,7 @@ static void test_reminder_ends(void **state)
     assert_string_equal(text.data, "What was asked for has been recorded");
     buf_empty(&text);
     wording_repeat_end(&gone, &text);
-    assert_non_null(strstr(text.data, "No longer needed"));
+    assert_non_null(strstr(text.data, "No longer asked for"));
     buf_clear(&text);
 }
 
@@ -769,6 +802,7 @@ int main(void)
         cmocka_unit_test(test_every_rule),
         cmocka_unit_test(test_none_forgotten),
         cmocka_unit_test(test_limits),
+        cmocka_unit_test(test_dose_of_another_access),
         cmocka_unit_test(test_reminders),
         cmocka_unit_test(test_reminder_ends),
         cmocka_unit_test(test_unanswered),

@@ -31,7 +31,7 @@ struct world {
 static inline int start(void **state)
 {
     (void)state;
-    kit_policy(&policy);
+    kit_plain_policy(&policy);
     assert_int_equal(zone_load("UTC", &utc), ERR_OK);
     return 0;
 }
@@ -114,8 +114,9 @@ static inline void judge(struct world *w, const struct episode *before)
 
 static inline void check_text(const struct buf *text)
 {
-    static const char *const never[] = { "nan", "{",  "}",  "?",
-                                         "  ",  "..", " .", "(null)" };
+    static const char *const never[] = {
+        " nan", "(nan", "-nan", "{", "}", "?", "  ", "..", " .", "(null)"
+    };
 
     assert_int_equal(buf_ok(text), ERR_OK);
     assert_true(text->len == 0 || text->data[text->len - 1] != ' ');

@@ -73,6 +73,9 @@ cat <<END
 
 The service runs at $url until you press Ctrl-C.  From another terminal:
     build/headgate queue --config config/demo.ini
+    build/headgate review A-0103 --config config/demo.ini
+    build/headgate decisions --config config/demo.ini
+    build/headgate backtest --config config/demo.ini run/year.ndjson
     curl $url/Task?status=requested
 What is true of each patient: config/demo/README.md
 END
