@@ -891,13 +891,15 @@ static const struct one {
       0, "future-time", SEV_WARNING, "Observation.effective.ofType(dateTime)",
       1, 900, HOLD_TIME, false },
     { "tomorrow, but an emergency",
-      HEAD FINAL OURS("bleeding-active") "\"valueBoolean\":true"
-          ",\"effectiveDateTime\":\"2026-06-02T13:00:00Z\"}",
+      HEAD FINAL OURS(
+          "bleeding-active") "\"valueBoolean\":true"
+                             ",\"effectiveDateTime\":\"2026-06-02T13:00:00Z\"}",
       0, "future-time", SEV_WARNING, "Observation.effective.ofType(dateTime)",
       1, 1, HOLD_NONE, false },
     { "tomorrow, and nothing bad",
-      HEAD FINAL OURS("bleeding-active") "\"valueBoolean\":false"
-          ",\"effectiveDateTime\":\"2026-06-02T13:00:00Z\"}",
+      HEAD FINAL OURS(
+          "bleeding-active") "\"valueBoolean\":false"
+                             ",\"effectiveDateTime\":\"2026-06-02T13:00:00Z\"}",
       0, "future-time", SEV_WARNING, "Observation.effective.ofType(dateTime)",
       1, 0, HOLD_TIME, false },
     { "issued without zone",
