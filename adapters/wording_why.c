@@ -188,7 +188,7 @@ static const char *plain_reason(enum rule rule, enum why why)
     case WHY_TAKEN_BACK:
         return "No: it was seen, and later found gone.";
     case WHY_TOO_LATE:
-        return "No: it began too long after a procedure.";
+        return "No: it did not begin soon after a procedure.";
     case WHY_DONE:
         return "No: what was due has been recorded.";
     case WHY_CONTRADICTORY:

@@ -46,8 +46,9 @@ size_t band_flows(const struct work *w, int method, int64_t from_s,
  * calendar, which is a day out at most. */
 bool band_is_younger(const struct history *h, double age_y);
 
-/* PB-3 and PB-4; PB-2 stands in rules_band.c. */
-void band_too_tight(struct work *w); /* PB-2 */
+/* PB-2, PB-3, PB-4: rules_band_tight.c, rules_band_effect.c,
+ * rules_band_rise.c. */
+void band_too_tight(struct work *w);
 void band_not_enough(struct work *w);
 void band_flow_rising(struct work *w);
 

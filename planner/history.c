@@ -154,6 +154,8 @@ static void watch_interventions(struct collector *c, size_t index)
 {
     int64_t at_s = c->h->readings[index].start_s;
 
+    if (index > 0 && c->h->readings[index - 1].start_s == at_s)
+        return; /* the first reading of this second has looked at all */
     for (size_t i = index; i < c->h->count && c->h->readings[i].start_s == at_s;
          i++) {
         if (!reading_is_intervention(&c->h->readings[i]))

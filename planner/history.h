@@ -11,7 +11,7 @@
 #include "planner/reading.h"
 
 enum {
-    HISTORY_READINGS_MAX = 8192,
+    HISTORY_READINGS_MAX = 16384,
     POINT_READINGS_MAX = 8, /* replicates, or raw values, kept by a point */
     POINTS_MAX = 512,
     RUN_POINTS_MAX = 16 /* newest points that a run keeps as evidence */
@@ -26,6 +26,8 @@ struct history {
     bool is_central;  /* thigh or chest wall: no band is planned there */
     int64_t born_s;   /* INT64_MIN: not known */
     int64_t now_s;
+    int64_t loaded_from_s; /* readings before this may not have been loaded; 0:
+                              all of the look-back were */
     const struct reading *readings; /* by start_s, then id, then slot */
     size_t count;                   /* at most HISTORY_READINGS_MAX */
 };

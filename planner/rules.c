@@ -302,23 +302,45 @@ static void finish(const struct work *w, struct finding *f, size_t old)
     f->historic = f->historic || work_is_old(w, f->at_s);
 }
 
-/* Given up, and not made anew since. */
+/* A sign that an access is in use: something was done to it, or it flows. */
+static bool is_in_use(const struct reading *r)
+{
+    if (!reading_counts(r))
+        return false;
+    switch ((int)r->quantity) {
+    case Q_ACCESS_INTERVENTION:
+        return r->present && r->sign != SIGN_CLOSED;
+    case Q_ACCESS_FLOW:
+    case Q_PUMP_FLOW:
+        return r->value > 0;
+    default:
+        return false;
+    }
+}
+
+/* Given up, and not in use since, as far as is known. */
 static bool is_closed(const struct work *w)
 {
-    bool closed = false;
+    const struct reading *closed = NULL;
 
     for (size_t i = 0; i < w->h->count; i++) {
         const struct reading *r = &w->h->readings[i];
 
-        if (r->quantity != Q_ACCESS_INTERVENTION || !reading_counts(r) ||
-            !r->present)
-            continue;
-        if (r->sign == SIGN_CLOSED)
-            closed = true;
-        else if (r->sign == SIGN_CREATED)
-            closed = false;
+        if (r->sign == SIGN_CLOSED && r->present && reading_counts(r))
+            closed = r;
+        else if (closed != NULL && is_in_use(r) &&
+                 r->start_s > closed->end_s + DAY_S)
+            closed = NULL;
     }
-    return closed;
+    /* made on the same day, of which only the day is known: it may be later */
+    for (size_t i = 0; closed != NULL && i < w->h->count; i++) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (r->sign == SIGN_CREATED && r->present && reading_counts(r) &&
+            r->end_s > closed->start_s)
+            return false;
+    }
+    return closed != NULL;
 }
 
 /* Of an access that was closed no flow, thrill or dose is expected; its hand,
@@ -361,12 +383,26 @@ static void evaluate(struct work *w)
     settle_closed(w);
 }
 
-/* What can kill, whatever the access. */
+/* What can kill, whatever the access; and the hand, which an access that is
+ * no longer used may still starve. */
 static void evaluate_dangers(struct work *w)
 {
-    w->out->why[RULE_BL_1] = w->out->why[RULE_IN_1] = WHY_HOLDS;
+    bool hand = w->h->access_type != SIGN_TYPE_CVC;
+
+    for (int r = 0; r < RULE_COUNT; r++) {
+        enum group group = rule_info((enum rule)r)->group;
+
+        if (group == GROUP_BLEEDING || group == GROUP_INFECTION ||
+            (hand && group == GROUP_HAND))
+            w->out->why[r] = WHY_HOLDS;
+    }
     rules_bleeding(w);
     rules_infection(w);
+    if (!hand)
+        return;
+    rules_nerves(w);
+    rules_hand(w);
+    rules_hand_and_flow(w);
 }
 
 void rules_evaluate(const struct history *h, const struct policy *policy,

@@ -109,6 +109,7 @@ enum visit_item {
 };
 
 enum { FINDINGS_MAX = RULE_COUNT, EVIDENCE_MAX = 24 };
+_Static_assert(RULE_COUNT <= 32, "sets of rules are 32 bits wide");
 
 struct finding {
     enum rule rule;
@@ -157,8 +158,8 @@ struct findings {
     enum why why[RULE_COUNT];          /* of those that do not hold */
 };
 
-/* Evaluate all rules.  Of a catheter, and of an access that is no longer in
- * use, only haemorrhage and infection (BL-1, IN-1) are looked at. */
+/* Evaluate all rules.  Of a catheter only haemorrhage and infection (BL-1,
+ * IN-1) are looked at, of an access that is no longer in use the hand as well. */
 void rules_evaluate(const struct history *h, const struct policy *policy,
                     struct findings *out);
 

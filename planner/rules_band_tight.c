@@ -156,25 +156,30 @@ static double newest_prescribed(const struct work *w)
                          work_get(w, P_LOOKBACK_D), NULL);
 }
 
-/* The higher of two limits: what keeps this type open, as far as the type is
- * known, and what the pump takes, as far as that is prescribed. */
+/* What keeps this type open; of an unknown type, what both share. */
+static enum param open_row(const struct work *w)
+{
+    if (w->h->access_type == SIGN_TYPE_AVG)
+        return P_PB2_FLOW_GRAFT;
+    if (w->h->access_type == SIGN_TYPE_AVF)
+        return P_PB2_FLOW_FISTULA;
+    return work_get(w, P_PB2_FLOW_GRAFT) < work_get(w, P_PB2_FLOW_FISTULA)
+               ? P_PB2_FLOW_GRAFT
+               : P_PB2_FLOW_FISTULA;
+}
+
+/* The higher of two limits: what keeps the access open, and what the pump
+ * takes, as far as that is prescribed. */
 static void flow_ground(const struct work *w, struct ground *g)
 {
-    bool graft = w->h->access_type == SIGN_TYPE_AVG;
-    bool known = graft || w->h->access_type == SIGN_TYPE_AVF;
     double prescribed_ml_min = newest_prescribed(w);
     double needed_ml_min = prescribed_ml_min + work_get(w, P_PB2_MARGIN);
 
-    ground_init(w, g, Q_ACCESS_FLOW,
-                graft ? P_PB2_FLOW_GRAFT : P_PB2_FLOW_FISTULA);
-    if (isfinite(needed_ml_min) && (!known || needed_ml_min > g->rule.limit)) {
+    ground_init(w, g, Q_ACCESS_FLOW, open_row(w));
+    if (isfinite(needed_ml_min) && needed_ml_min > g->rule.limit) {
         g->limit = P_PB2_MARGIN;
         g->baseline = prescribed_ml_min;
         g->rule.limit = needed_ml_min;
-    } else if (!known) {
-        if (g->count > 0)
-            g->why = WHY_TYPE_UNKNOWN;
-        return;
     }
     judge(w, g);
 }

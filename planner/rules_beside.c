@@ -112,15 +112,20 @@ size_t work_signs(const struct work *w, struct finding *f, int64_t from_s,
 /* A complaint of the hand within the window that has not been taken back. */
 bool work_hand_sign(const struct work *w, struct finding *f, int64_t from_s)
 {
-    int window_d = (int)((w->h->now_s - from_s) / DAY_S);
+    const struct hand_point *worst = NULL;
     int64_t at_s = f->at_s;
-    size_t at = 0;
 
-    if (!hand_standing(w->hand, w->hand_count, GRADE_1, &at) ||
-        hand_worst(w->hand, w->hand_count, w->h->now_s, window_d, &at) <
-            GRADE_1)
+    for (size_t i = 0; i < w->hand_count; i++) {
+        const struct hand_point *p = &w->hand[i];
+
+        if (p->at_s >= from_s && p->grade >= GRADE_1 &&
+            hand_stands(w->hand, w->hand_count, i, GRADE_1) &&
+            (worst == NULL || p->grade >= worst->grade))
+            worst = p;
+    }
+    if (worst == NULL)
         return false;
-    work_rest_on_hand(w, f, &w->hand[at]);
+    work_rest_on_hand(w, f, worst);
     if (at_s < from_s)
         f->at_s = at_s;
     return true;

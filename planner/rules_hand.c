@@ -32,9 +32,11 @@ static bool is_timed(const struct reading *r)
 }
 
 /*
- * The newest of these signs that still stands.  by_month: one that is known to
- * the month only counts as well.  What takes a sign back is that very sign
- * looked for and not found, and what end says.
+ * The newest of these signs that still stands, of those whose time is known to
+ * the day or better, or (by_month) to the month only: the two are looked for
+ * apart, as a sign of some day of the month must not hide what was seen on a
+ * known one.  What takes a sign back is that very sign looked for and not
+ * found, and what end says.
  */
 static bool newest_alarm(const struct work *w, const struct alarms *all,
                          unsigned signs, bool by_month,
@@ -48,7 +50,7 @@ static bool newest_alarm(const struct work *w, const struct alarms *all,
         struct hand_end own = *end;
 
         if (!hand_is_alarm(r, signs) || at_s <= newest_s ||
-            !(is_timed(r) || (by_month && r->precision == AT_MONTH)))
+            !(by_month ? r->precision == AT_MONTH : is_timed(r)))
             continue;
         own.again = own.denied = HAND_BIT(r->sign);
         /* loss of tissue may be painless */
@@ -80,6 +82,24 @@ static void rest_on_alarm(const struct work *w, struct finding *f,
         f->at_s = at_s;
 }
 
+/* The newest loss of tissue of a known day, and beside it one that is known to
+ * the month only, unless that month was over by then; how many. */
+static size_t losses(const struct work *w, const struct alarms *all,
+                     enum grade grade, const struct hand_end *end,
+                     size_t index[2])
+{
+    unsigned signs = hand_signs_from(grade);
+    const struct reading *readings = w->h->readings;
+    size_t count = 0, month = 0;
+
+    if (newest_alarm(w, all, signs, false, end, &index[0]))
+        count = 1;
+    if (newest_alarm(w, all, signs, true, end, &month) &&
+        (count == 0 || readings[month].end_s > readings[index[0]].start_s))
+        index[count++] = month;
+    return count;
+}
+
 /* Loss of tissue, and a pale, cold, pulseless hand, which is acute whatever
  * its grade: the finding rests on both. */
 static void tissue_loss(struct work *w, const struct alarms *all)
@@ -90,24 +110,23 @@ static void tissue_loss(struct work *w, const struct alarms *all)
                                  .below = grade,
                                  .apart_s = HAND_ALARM_LEAST_S };
     struct hand_end acute_end = loss_end;
-    size_t loss_at = 0, acute_at = 0;
+    size_t loss_at[2] = { 0, 0 }, acute_at = 0, loss_count;
     struct finding *f;
-    bool loss, acute;
+    bool acute;
 
     acute_end.below = sign_info(SIGN_COLD_PULSELESS_HAND)->grade;
-    loss =
-        newest_alarm(w, all, hand_signs_from(grade), true, &loss_end, &loss_at);
+    loss_count = losses(w, all, grade, &loss_end, loss_at);
     acute = newest_alarm(w, all, HAND_BIT(SIGN_COLD_PULSELESS_HAND), false,
                          &acute_end, &acute_at);
-    if (!loss && !acute) {
+    if (loss_count == 0 && !acute) {
         work_not(w, RULE_IS_2, why_well(all->hand, all->count, grade));
         return;
     }
     f = work_add(w, RULE_IS_2);
     f->urgency = work_urgency(w, P_IS2_URGENCY);
     f->limit = P_IS2_GRADE;
-    if (loss)
-        rest_on_alarm(w, f, all, loss_at);
+    for (size_t i = 0; i < loss_count; i++)
+        rest_on_alarm(w, f, all, loss_at[i]);
     if (acute)
         rest_on_alarm(w, f, all, acute_at);
 }

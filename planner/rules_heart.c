@@ -217,6 +217,7 @@ static void collect_outputs(const struct work *w, struct outputs *co)
 
 void rules_cardiac_share(struct work *w)
 {
+    struct finding *once, kept;
     struct outputs co;
 
     collect_outputs(w, &co);
@@ -225,8 +226,22 @@ void rules_cardiac_share(struct work *w)
         return;
     }
     severe_share(w, &co);
-    if (work_find(w, RULE_HF_3) == NULL)
+    once = work_find(w, RULE_HF_3);
+    if (once == NULL) {
         plain_share(w, &co);
+        return;
+    }
+    if (once->confirmed)
+        return;
+    /* one severe share must not hide a plain one that is a referral */
+    kept = *once;
+    work_remove(w, RULE_HF_3, WHY_HOLDS);
+    plain_share(w, &co);
+    once = work_find(w, RULE_HF_3);
+    if (once == NULL || once->urgency == URGENCY_NOTE || !once->confirmed) {
+        work_remove(w, RULE_HF_3, WHY_HOLDS);
+        *work_add(w, RULE_HF_3) = kept;
+    }
 }
 
 /* ---- signs of the heart --------------------------------------------------- */

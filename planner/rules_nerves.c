@@ -5,6 +5,10 @@
  * after the access was made or its flow was raised.  A time that is not known
  * does not suppress; only one that is known to be too long ago does.  The hand
  * is warm and may have a pulse: a grade of ischaemia says nothing against it.
+ *
+ * Numbness, unlike weakness, has many other causes and often is of long
+ * standing.  It must be new: not where no procedure is known and the access is
+ * known for longer, nor where the same was said before the procedure.
  */
 #include "planner/rules_work.h"
 
@@ -18,8 +22,10 @@ struct nerves {
     size_t procedures[PROCEDURES_MAX]; /* the newest that raise the flow, newest
                                           first; indices into history */
     size_t procedure_count;
-    bool late; /* some such sign was there, too long after */
-    bool gone; /* or was taken back */
+    int64_t known_s; /* since when the access or the hand is known; INT64_MAX:
+                        not at all */
+    bool late;       /* some such sign was there, too long after, or not new */
+    bool gone;       /* or was taken back */
 };
 
 /* How a sign lies to the newest procedure before it. */
@@ -56,6 +62,29 @@ static void find_procedures(struct nerves *n)
          i-- > 0 && n->procedure_count < PROCEDURES_MAX;) {
         if (raises_flow(&n->w->h->readings[i]))
             n->procedures[n->procedure_count++] = i;
+    }
+}
+
+/* Does it show that there was an access, or that the hand was asked for?  The
+ * pressure of a finger is measured before there is one. */
+static bool shows_access(const struct reading *r)
+{
+    enum scope scope = quantity_info(r->quantity)->scope;
+
+    if (!reading_counts(r))
+        return false;
+    return scope == SCOPE_ACCESS || r->quantity == Q_HAND_SYMPTOM ||
+           r->quantity == Q_HAND_ISCHAEMIA_GRADE;
+}
+
+static void find_known(struct nerves *n)
+{
+    n->known_s = INT64_MAX;
+    for (size_t i = 0; i < n->w->h->count; i++) {
+        const struct reading *r = &n->w->h->readings[i];
+
+        if (shows_access(r) && r->end_s < n->known_s)
+            n->known_s = r->end_s;
     }
 }
 
@@ -111,6 +140,47 @@ static unsigned numb_signs(void)
     return territory_signs() | HAND_BIT(SIGN_NUMBNESS);
 }
 
+static bool denies_numbness(const struct reading *r, enum sign sign)
+{
+    return r->present ? r->sign == SIGN_NO_COMPLAINT
+                      : r->sign == sign || r->sign == SIGN_NUMBNESS;
+}
+
+/* Was the very same numbness there in the days before the procedure, and never
+ * denied since?  One that may be of after it does not say so. */
+static bool was_numb_before(const struct nerves *n, size_t sign,
+                            const struct reading *procedure)
+{
+    const struct reading *readings = n->w->h->readings;
+    int64_t from_s =
+        procedure->start_s - (int64_t)work_count(n->w, P_HISTORIC_D) * DAY_S;
+    bool numb = false;
+
+    for (size_t i = 0; i < sign; i++) {
+        const struct reading *r = &readings[i];
+
+        if (r->start_s < from_s || !reading_counts(r))
+            continue;
+        if (r->present && r->sign == readings[sign].sign)
+            numb = numb || r->end_s <= procedure->start_s;
+        else if (denies_numbness(r, readings[sign].sign))
+            numb = false;
+    }
+    return numb;
+}
+
+/* Numbness that is known not to be new. */
+static bool is_old_numbness(const struct nerves *n, const struct suspect *s)
+{
+    const struct reading *readings = n->w->h->readings;
+
+    if (!(HAND_BIT(readings[s->index].sign) & numb_signs()))
+        return false;
+    if (s->onset != ONSET_ANY)
+        return was_numb_before(n, s->index, &readings[s->procedure]);
+    return n->known_s < readings[s->index].start_s - onset_most_s(n);
+}
+
 /* Only what is said of the nerves takes it back: that there is no weakness, or
  * no complaint at all, or not the very numbness. */
 static bool is_gone(const struct nerves *n, const struct reading *r)
@@ -149,7 +219,7 @@ static bool may_count(struct nerves *n, size_t index, unsigned signs,
         return false;
     s->index = s->procedure = index;
     s->onset = onset_of(n, index, &s->procedure);
-    if (s->onset == ONSET_LATE) {
+    if (s->onset == ONSET_LATE || is_old_numbness(n, s)) {
         n->late = n->late || is_much(n, index);
         return false;
     }
@@ -269,6 +339,7 @@ void rules_nerves(struct work *w)
 
     n.hand_count = hand_collect(w->h, w->policy, true, n.hand, HAND_POINTS_MAX);
     find_procedures(&n);
+    find_known(&n);
     is_weak = find_weakness(&n, &weakness);
     is_numb = find_numbness(&n, &numbness, &oldest);
     if (!is_weak && !is_numb) {

@@ -29,7 +29,8 @@ static int times_gone(const struct work *w, const struct wanted *wanted,
 
         if (!wanted->is(r) || !reading_counts(r) ||
             (wanted->per_sign && r->sign != seen->sign) ||
-            readings_share_session(w->policy, last, r))
+            readings_share_session(w->policy, last, r) ||
+            (wanted->taken_back > 1 && r->start_s < seen->end_s + DAY_S))
             continue;
         times = wanted->says_yes(r) ? 0 : times + 1;
         last = r;
@@ -130,46 +131,61 @@ static bool is_local_infection(const struct reading *r)
     return r->sign == SIGN_INFECTION_LOCAL;
 }
 
-static bool is_grave_infection(const struct reading *r)
+static bool is_sepsis(const struct reading *r)
 {
-    return r->sign == SIGN_INFECTION_SEPSIS || r->sign == SIGN_GRAFT_EXPOSED;
+    return r->sign == SIGN_INFECTION_SEPSIS;
 }
 
-void rules_infection(struct work *w)
+static bool is_exposed(const struct reading *r)
 {
-    struct wanted grave = { .is = is_grave_infection,
+    return r->sign == SIGN_GRAFT_EXPOSED;
+}
+
+/* Each grave sign by itself: in one session they must not hide each other. */
+static struct wanted grave_sign(bool (*is)(const struct reading *r))
+{
+    return (struct wanted){ .is = is,
                             .says_yes = work_says_present,
                             .emergency = true,
                             .per_sign = true,
                             .taken_back = 2,
                             .since_s = INT64_MIN };
+}
+
+void rules_infection(struct work *w)
+{
+    struct wanted sepsis = grave_sign(is_sepsis);
+    struct wanted exposed = grave_sign(is_exposed);
     struct wanted local = { .is = is_local_infection,
                             .says_yes = work_says_present,
                             .taken_back = 2,
                             .since_s = INT64_MIN };
-    bool grave_before, local_before;
-    size_t at = 0, local_at = 0;
-    bool is_grave = work_standing(w, &grave, &grave_before, &at);
-    bool is_local = work_standing(w, &local, &local_before, &local_at);
+    const struct wanted *const all[] = { &sepsis, &exposed, &local };
+    bool before[COUNT(all)], stands[COUNT(all)], grave;
+    size_t at[COUNT(all)];
     struct finding *f;
 
+    for (size_t i = 0; i < COUNT(all); i++)
+        stands[i] = work_standing(w, all[i], &before[i], &at[i]);
     /* one of long ago does not make an emergency of what is seen now */
-    if (is_grave && is_local && work_is_old(w, w->h->readings[at].start_s))
-        is_grave = false;
-    if (!is_grave && !is_local) {
+    for (size_t i = 0; i < 2; i++)
+        stands[i] =
+            stands[i] && !((stands[2] || stands[1 - i]) &&
+                           work_is_old(w, w->h->readings[at[i]].start_s));
+    grave = stands[0] || stands[1];
+    if (!grave && !stands[2]) {
         work_not(w, RULE_IN_1,
-                 grave_before || local_before ? WHY_TAKEN_BACK
-                                              : WHY_NO_READING);
+                 before[0] || before[1] || before[2] ? WHY_TAKEN_BACK
+                                                     : WHY_NO_READING);
         return;
     }
     f = work_add(w, RULE_IN_1);
     f->quantity = Q_INFECTION_SIGN;
-    f->severe = is_grave;
-    f->urgency =
-        work_urgency(w, is_grave ? P_IN1_URGENCY_SEVERE : P_IN1_URGENCY);
-    f->limit = is_grave ? P_IN1_URGENCY_SEVERE : P_IN1_URGENCY;
-    if (is_grave)
-        work_rest_on(w, f, at);
-    if (is_local)
-        work_rest_on(w, f, local_at);
+    f->severe = grave;
+    f->urgency = work_urgency(w, grave ? P_IN1_URGENCY_SEVERE : P_IN1_URGENCY);
+    f->limit = grave ? P_IN1_URGENCY_SEVERE : P_IN1_URGENCY;
+    for (size_t i = 0; i < COUNT(all); i++) {
+        if (stands[i])
+            work_rest_on(w, f, at[i]);
+    }
 }

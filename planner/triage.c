@@ -116,16 +116,18 @@ const struct reading *triage_find(const struct history *h,
     return NULL;
 }
 
-/* Did a reading of before change?  Those too old to be loaded did not. */
+/* Did a reading of before change?  Those too old to be loaded did not, nor did
+ * those for which there was no room.  (What lies open is evidence that is never
+ * thinned: see readings_load.) */
 static bool is_changed(const struct history *h, const struct policy *policy,
                        const struct evidence *e)
 {
-    int64_t loaded_from_s =
+    int64_t lookback_s =
         h->now_s - (int64_t)policy_count(policy, P_LOOKBACK_D) * DAY_S;
     const struct reading *r = triage_find(h, e);
 
     if (r == NULL)
-        return e->at_s > loaded_from_s;
+        return e->at_s > lookback_s && e->at_s >= h->loaded_from_s;
     return r->version != e->version || r->status == READING_WITHDRAWN;
 }
 

@@ -121,14 +121,40 @@ static bool is_immediate(const struct finding *f, enum group group)
            !triage_goes_with_another(f->rule);
 }
 
-/* A bleeding is an event, each anew; other signs last. */
+/* Was a sign that is known found gone before it was seen again? */
+static bool was_gone_between(const struct history *h,
+                             const struct reading *known,
+                             const struct reading *r)
+{
+    for (size_t i = 0; i < h->count; i++) {
+        const struct reading *x = &h->readings[i];
+
+        if (!reading_counts(x) || x->quantity != r->quantity ||
+            x->start_s <= known->start_s || x->start_s >= r->start_s)
+            continue;
+        if ((x->sign == r->sign && !x->present) ||
+            x->sign == SIGN_THRILL_PRESENT)
+            return true;
+    }
+    return false;
+}
+
+/* A numb hand is an emergency where IS-1 says so. */
+static bool is_alarm(const struct finding *f, const struct reading *r)
+{
+    return reading_is_emergency(r) ||
+           (f->rule == RULE_IS_1 && r->sign == SIGN_NUMBNESS && r->present);
+}
+
+/* A bleeding is an event, each anew, and so is what had gone; other signs
+ * last. */
 static enum anew sign_anew(const struct history *h, const struct policy *policy,
                            const struct episode *episode,
-                           const struct reading *r)
+                           const struct finding *f, const struct reading *r)
 {
     const struct reading *known;
 
-    if (!reading_is_emergency(r) ||
+    if (!is_alarm(f, r) ||
         triage_has(episode->evidence, episode->evidence_count, r))
         return ANEW_NOT;
     known = known_of_kind(h, episode, r);
@@ -137,7 +163,9 @@ static enum anew sign_anew(const struct history *h, const struct policy *policy,
     if (r->start_s <= known->start_s ||
         readings_share_session(policy, known, r))
         return ANEW_NOT;
-    return r->quantity == Q_BLEEDING_ACTIVE ? ANEW_KIND : ANEW_SEEN;
+    return r->quantity == Q_BLEEDING_ACTIVE || was_gone_between(h, known, r)
+               ? ANEW_KIND
+               : ANEW_SEEN;
 }
 
 enum anew triage_emergency(const struct history *h, const struct policy *policy,
@@ -152,7 +180,7 @@ enum anew triage_emergency(const struct history *h, const struct policy *policy,
         for (size_t k = 0; is_immediate(f, group) && k < f->evidence_count;
              k++) {
             enum anew one =
-                sign_anew(h, policy, episode, &h->readings[f->evidence[k]]);
+                sign_anew(h, policy, episode, f, &h->readings[f->evidence[k]]);
 
             worst = one > worst ? one : worst;
         }
@@ -173,8 +201,8 @@ static bool immediate_anew(const struct history *h,
              k++) {
             const struct reading *r = &h->readings[f->evidence[k]];
 
-            if (is_news(episode, r) && (reading_is_emergency(r) ||
-                                        known_of_kind(h, episode, r) == NULL))
+            if (is_news(episode, r) &&
+                (is_alarm(f, r) || known_of_kind(h, episode, r) == NULL))
                 return true;
         }
     }

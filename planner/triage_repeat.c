@@ -63,6 +63,8 @@ static void end_repeat(const struct repeat_state *repeat, bool done,
     out->repeat = ACT_END;
     out->repeat_done = done;
     out->repeat_state.open = false;
+    if (!done) /* what was not measured may be asked for again */
+        out->repeat_state.trigger_id = 0;
 }
 
 /* What is asked for late still gets the time in which people can do it. */

@@ -158,6 +158,7 @@ static enum err imply(struct db *db, const struct access_question *q,
 static enum err by_exclusion(struct db *db, const struct access_question *q,
                              struct access_answer *answer)
 {
+    bool unsided;
     bool of_hand = q->scope == SCOPE_ARM;
     const char *region = of_hand ? "" : q->region;
     struct candidate list[CANDIDATES_MAX];
@@ -177,18 +178,19 @@ static enum err by_exclusion(struct db *db, const struct access_question *q,
     }
     answer->assumed = true;
     answer->how = said ? ACCESS_BY_SITE : ACCESS_BY_SOLE;
-    if (matches == 0 && of_hand && !q->is_sign) {
-        answer->other_arm = true; /* the hand without an access */
-    } else if (matches == 0 && of_hand) {
-        answer->hold = HOLD_SIDE; /* a sign of that hand is to be looked at */
-    } else if (matches != 1) {
+    /* a sign of the hand without an access is to be looked at; a pressure may
+     * be that of the other hand */
+    unsided = (matches == 0 && of_hand) ||
+              (matches == 1 && of_hand && !q->is_sign &&
+               q->side != SIDE_UNKNOWN && list[at].side == SIDE_UNKNOWN);
+    if (matches == 0 && of_hand && !q->is_sign)
+        answer->other_arm = true;
+    else if (unsided)
+        answer->hold = HOLD_SIDE;
+    else if (matches != 1)
         answer->hold = HOLD_ACCESS;
-    } else if (of_hand && !q->is_sign && q->side != SIDE_UNKNOWN &&
-               list[at].side == SIDE_UNKNOWN) {
-        answer->hold = HOLD_SIDE; /* may be the other hand's pressure */
-    } else {
+    else
         answer->access = list[at].id;
-    }
     return ERR_OK;
 }
 

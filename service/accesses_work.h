@@ -3,7 +3,6 @@
  *
  *     accesses.c          what is known of each access, merging
  *     accesses_resolve.c  which access an Observation means
- *     accesses_find.c     which access a person means
  */
 #ifndef HEADGATE_SERVICE_ACCESSES_WORK_H
 #define HEADGATE_SERVICE_ACCESSES_WORK_H

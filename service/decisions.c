@@ -21,7 +21,7 @@ static void write_evidence(const struct decision *d, struct buf *out)
 {
     if (d->evidence == NULL && d->trigger_id != 0)
         buf_printf(out, "%lld", (long long)d->trigger_id);
-    for (size_t i = 0; i < d->evidence_count; i++)
+    for (size_t i = 0; d->evidence != NULL && i < d->evidence_count; i++)
         buf_printf(out, "%s%lld/%d/%d", i > 0 ? " " : "",
                    (long long)d->evidence[i].id, d->evidence[i].version,
                    d->evidence[i].slot);

@@ -201,6 +201,16 @@ static enum err say_head(struct db *db, const struct review *review,
 
 /* ---- what holds ----------------------------------------------------------- */
 
+static void say_given_up(const struct look *look, struct buf *out)
+{
+    if (look->access.active)
+        return;
+    buf_printf(out,
+               "This access is no longer in use: only %shaemorrhage and "
+               "infection are looked at.\n\n",
+               look->access.type == SIGN_TYPE_CVC ? "" : "the hand, ");
+}
+
 static enum err say_review(struct db *db, const struct review *review,
                            int64_t access, struct buf *out)
 {
@@ -222,9 +232,7 @@ static enum err say_review(struct db *db, const struct review *review,
                           .access_label = label.data };
     buf_init(&text, TEXT_MAX);
     e = say_head(db, review, &look, out);
-    if (!look.access.active)
-        buf_puts(&text, "This access is no longer in use: no rule looks at "
-                        "it.\n\n");
+    say_given_up(&look, &text);
     wording_review(&w, &readiness, &text);
     if (e == ERR_OK)
         e = buf_ok(&text);

@@ -35,12 +35,20 @@ MUST_CHECK enum err readings_duplicate(struct db *db, struct fhir_item *item,
 
 /*
  * readings_load - the newest readings that rules look at, of an access (with
- * those merged into it) and its patient, since from_s, oldest first
+ * those merged into it) and its patient, of the look-back, oldest first
+ *
+ * Of one kind of number at most POINT_READINGS_MAX within a session are loaded,
+ * so that what a machine sends all the time leaves room; but those that an open
+ * suggestion rests on are loaded all the same.  Coded readings (signs,
+ * interventions) are never left out for numbers.  At least a quarter of the
+ * room is the patient's.
  *
  * list   room for max
+ * h      now_s set; out: readings, count, loaded_from_s
  */
 MUST_CHECK enum err readings_load(struct db *db, const struct access *a,
-                                  int64_t from_s, struct reading *list,
-                                  size_t max, size_t *count);
+                                  const struct policy *policy,
+                                  struct reading *list, size_t max,
+                                  struct history *h);
 
 #endif

@@ -7,8 +7,10 @@
 #include "service/news.h"
 #include "service/readings.h"
 #include "service/remarks.h"
+#include "service/resources.h"
 #include "service/suggest.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -24,7 +26,6 @@ enum {
 enum err look_at(struct db *db, const struct review *review, int64_t access,
                  struct look *l)
 {
-    int64_t from_s;
     enum err e;
 
     memset(l, 0, sizeof(*l));
@@ -40,16 +41,13 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
                                    .is_central = access_is_central(&l->access),
                                    .born_s = l->patient.born_s,
                                    .now_s = l->now_ms / 1000 };
-    from_s = l->history.now_s -
-             (int64_t)policy_count(review->policy, P_LOOKBACK_D) * DAY_S;
     l->readings = calloc(HISTORY_READINGS_MAX, sizeof(*l->readings));
     if (l->readings == NULL)
         return ERR_MEMORY;
-    l->history.readings = l->readings;
     e = access_other_leads(db, &l->access, &l->history.other_leads);
     if (e == ERR_OK)
-        e = readings_load(db, &l->access, from_s, l->readings,
-                          HISTORY_READINGS_MAX, &l->history.count);
+        e = readings_load(db, &l->access, review->policy, l->readings,
+                          HISTORY_READINGS_MAX, &l->history);
     if (e == ERR_OK && l->access.merged == 0)
         rules_evaluate(&l->history, review->policy, &l->findings);
     if (e != ERR_OK)
@@ -83,22 +81,27 @@ static enum err load_said(struct suggest *s, enum group group,
                        : e;
 }
 
-/* Silent mode has ended: what it left open was never said.  *was_silent: it
- * had something open of this group. */
+/* What silent mode had open of a group. */
+struct silent {
+    unsigned rules;     /* of the suggestion; 0: none */
+    int64_t trigger_id; /* of the reminder; 0: none */
+};
+
+/* Silent mode has ended: what it left open was never said. */
 static enum err forget_silent(struct suggest *s, enum group group,
-                              struct said *said, bool *was_silent)
+                              struct said *said, struct silent *was)
 {
     bool silent = false;
     enum err e = ERR_OK;
 
-    *was_silent = false;
+    *was = (struct silent){ .rules = 0 };
     if (s->review->silent)
         return ERR_OK;
     if (said->episode.state == EPISODE_OPEN ||
         said->episode.state == EPISODE_TAKEN)
         e = task_is_silent(s->db, said->episode_task, &silent);
     if (e == ERR_OK && silent) {
-        *was_silent = true;
+        was->rules = said->episode.rules;
         e = suggest_silent_episode(s, group, &said->episode,
                                    said->episode_task);
     }
@@ -106,19 +109,45 @@ static enum err forget_silent(struct suggest *s, enum group group,
     if (e == ERR_OK && said->repeat.open)
         e = task_is_silent(s->db, said->repeat_task, &silent);
     if (e == ERR_OK && silent) {
-        *was_silent = true;
+        was->trigger_id = said->repeat.trigger_id;
         e = suggest_silent_repeat(s, group, &said->repeat, said->repeat_task);
     }
     return e;
 }
 
-/* Silent mode found it in time: it is put to people though it is old now. */
-static void make_live(struct findings *findings, enum group group)
+static bool rests_on(const struct history *h, const struct finding *f,
+                     int64_t reading)
+{
+    for (size_t i = 0; i < f->evidence_count; i++) {
+        if (h->readings[f->evidence[i]].id == reading)
+            return true;
+    }
+    return false;
+}
+
+/* Silent mode found it in time: it is put to people though it is old now.
+ * What it had not found stays historic. */
+static void make_live(const struct history *h, struct findings *findings,
+                      enum group group, const struct silent *was)
 {
     for (size_t i = 0; i < findings->count; i++) {
-        if (rule_info(findings->list[i].rule)->group == group)
-            findings->list[i].historic = false;
+        struct finding *f = &findings->list[i];
+
+        if (rule_info(f->rule)->group != group)
+            continue;
+        if (f->confirmed
+                ? (was->rules & (1u << f->rule)) != 0
+                : was->trigger_id != 0 && rests_on(h, f, was->trigger_id))
+            f->historic = false;
     }
+}
+
+/* Do rules look at this group in an access that is no longer in use?  See
+ * rules_evaluate. */
+static bool is_watched_for_good(enum group group)
+{
+    return group == GROUP_HAND || group == GROUP_BLEEDING ||
+           group == GROUP_INFECTION;
 }
 
 /* One verdict and what follows from it.  *again: a reminder has made room for
@@ -133,7 +162,7 @@ static enum err review_pass(struct suggest *s, enum group group,
            &said->repeat, &verdict);
     if (s->access->merged != 0)
         verdict.reason = END_MERGED;
-    else if (!s->access->active)
+    else if (!s->access->active && !is_watched_for_good(group))
         verdict.reason = END_INACTIVE;
     *again = verdict.repeat == ACT_END;
     if (verdict.act == ACT_NOTHING && verdict.repeat == ACT_NOTHING)
@@ -148,14 +177,15 @@ static enum err review_group(struct suggest *s, struct findings *findings,
                              enum group group, int64_t *next_s)
 {
     struct said said;
-    bool was_silent = false, again = true;
+    struct silent was = { .rules = 0 };
+    bool again = true;
     int64_t at_s;
     enum err e = load_said(s, group, &said);
 
     if (e == ERR_OK)
-        e = forget_silent(s, group, &said, &was_silent);
-    if (e == ERR_OK && was_silent)
-        make_live(findings, group);
+        e = forget_silent(s, group, &said, &was);
+    if (e == ERR_OK)
+        make_live(s->history, findings, group, &was);
     for (int pass = 0; e == ERR_OK && again && pass < PASSES_MAX; pass++)
         e = review_pass(s, group, &said, &again);
     if (e != ERR_OK)
@@ -172,12 +202,13 @@ static enum err mark_next(struct db *db, const struct look *l, int64_t next_s)
 {
     int64_t least_s = l->history.now_s + AGENDA_LEAST_S;
 
-    if (!l->access.active || l->access.merged != 0 || next_s == AGENDA_NEVER)
+    if (l->access.merged != 0 || next_s == AGENDA_NEVER)
         return ERR_OK;
     if (next_s < least_s)
         next_s = least_s;
     return next_s < INT64_MAX / 1000
-               ? news_mark(db, l->access.id, next_s * 1000)
+               ? db_run(db, Q_NEWS_AHEAD, "iii", l->access.id,
+                        partition_of(l->access.id), next_s * 1000)
                : ERR_OK;
 }
 
@@ -271,13 +302,34 @@ enum err review_run(struct db *db, void *arg, bool *more, bool *told)
 
 /* ---- starting ------------------------------------------------------------- */
 
+enum { POLICY_MARK_SIZE = POLICY_TEXT_SIZE + 24 };
+
+/* Its version as people number it, and a sum of its values (FNV-1a): one that
+ * was changed without a new version is another policy, too. */
+static void policy_mark(const struct policy *policy, char out[POLICY_MARK_SIZE])
+{
+    char text[POLICY_TEXT_SIZE];
+    uint64_t sum = UINT64_C(0xcbf29ce484222325);
+
+    for (size_t i = 0; i < PARAM_TOTAL; i++) {
+        unsigned char bytes[sizeof(double)];
+
+        memcpy(bytes, &policy->values[i].value, sizeof(bytes));
+        for (size_t k = 0; k < sizeof(bytes); k++)
+            sum = (sum ^ bytes[k]) * UINT64_C(0x100000001b3);
+    }
+    policy_text(policy, text);
+    snprintf(out, POLICY_MARK_SIZE, "%s %016llx", text,
+             (unsigned long long)sum);
+}
+
 static enum err follow_policy(struct db *db, const struct review *review)
 {
-    char now[POLICY_TEXT_SIZE];
+    char now[POLICY_MARK_SIZE];
     bool same = false;
     enum err e = db_first(db, Q_META_GET, "s", "policy");
 
-    policy_text(review->policy, now);
+    policy_mark(review->policy, now);
     if (e == ERR_OK) {
         const char *before = db_text(db, Q_META_GET, 0);
 
@@ -288,7 +340,7 @@ static enum err follow_policy(struct db *db, const struct review *review)
         return e;
     if (same)
         return ERR_OK;
-    e = db_run(db, Q_NEWS_OF_ALL, "");
+    e = db_run(db, Q_NEWS_OF_POLICY, "i", review->now_ms());
     return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", "policy", now) : e;
 }
 
@@ -297,7 +349,7 @@ enum err review_start(struct db *db, const struct review *review)
     enum err e = follow_policy(db, review);
 
     if (e == ERR_OK && !review->silent)
-        e = db_run(db, Q_NEWS_OF_SILENT, "");
+        e = db_run(db, Q_NEWS_OF_SILENT, "i", review->now_ms());
     if (e == ERR_OK && !review->silent && review->record)
         e = db_run(db, Q_OUTBOX_CATCH_UP, "i", review->now_ms());
     return e;

@@ -55,8 +55,9 @@ struct look {
     int64_t now_ms;
 };
 
-/* Load an access and evaluate the rules; one that is not in use has no
- * findings.  On an error nothing is to be cleared. */
+/* Load an access and evaluate the rules; of one that is not in use only the
+ * hand, haemorrhage and infection are looked at, and one that was merged into
+ * another has no findings.  On an error nothing is to be cleared. */
 MUST_CHECK enum err look_at(struct db *db, const struct review *review,
                             int64_t access, struct look *look);
 void look_clear(struct look *look);

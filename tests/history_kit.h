@@ -150,6 +150,8 @@ static inline void kit_plain_policy(struct policy *policy)
         { P_LF3_WINDOW_D, 45 }, { P_LF3_BASELINE_MOST, 3 },
         { P_LF5_WINDOW_D, 30 }, { P_AD2_BASELINE_MOST, 3 },
         { P_AD2_WINDOW_D, 45 }, { P_PB3_REPEAT_D, 14 },
+        { P_HF1_WINDOW_D, 90 }, { P_HF2_WINDOW_D, 90 },
+        { P_HF4_WINDOW_D, 90 }, { P_PB4_WINDOW_D, 90 },
     };
 
     kit_policy(policy);

@@ -240,7 +240,9 @@ static void one_given_up_can_be_asked_for(void **state)
     world_review(w);
     buf_init(&out, 1 << 20);
     assert_int_equal(ask(w, "A-7", &out), 200);
-    assert_non_null(strstr(out.data, "no longer in use"));
+    assert_non_null(strstr(out.data, "no longer in use: only the hand, "
+                                     "haemorrhage and infection are looked "
+                                     "at."));
     assert_int_equal(ask(w, "1001", &out), 404); /* none that is in use */
     buf_clear(&out);
 }

@@ -126,19 +126,35 @@ static void a_reminder_is_looked_at_on_its_day(void **state)
     assert_true(due_now(w) >= 1);
 }
 
-static void one_not_in_use_has_no_agenda(void **state)
+static void give_up(struct world *w)
 {
-    struct world *w = world(state);
-
-    reminded(w);
     assert_true(next_ms(w) > 0);
     assert_int_equal(
         world_put(w, "acc-7",
                   ACC(.id = "acc-7", .identifier = "A-7", .inactive = true)),
         200);
     world_review(w);
+}
+
+static void one_not_in_use_has_no_agenda(void **state)
+{
+    struct world *w = world(state);
+
+    high_flow(w);
+    give_up(w);
     assert_int_equal(next_ms(w), 0);
-    assert_int_equal(world_tasks(w, AGAIN, "requested"), 0);
+    assert_int_equal(world_tasks(w, FLOW_TASK, "requested"), 0);
+}
+
+/* The hand is looked at as before. */
+static void one_not_in_use_keeps_that_of_the_hand(void **state)
+{
+    struct world *w = world(state);
+
+    reminded(w);
+    give_up(w);
+    assert_int_equal(next_ms(w), (world_now_s + 14 * A_DAY) * 1000);
+    assert_int_equal(world_tasks(w, AGAIN, "requested"), 1);
 }
 
 /* ---- overdue -------------------------------------------------------------- */
@@ -358,6 +374,7 @@ int main(void)
         TEST(nothing_to_wait_for_leaves_no_mark),
         TEST(a_reminder_is_looked_at_on_its_day),
         TEST(one_not_in_use_has_no_agenda),
+        TEST(one_not_in_use_keeps_that_of_the_hand),
         TEST(what_is_overdue_is_said_once),
         TEST(one_in_hand_gets_a_note_only),
         TEST(what_was_asked_for_has_come),

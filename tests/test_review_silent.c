@@ -182,6 +182,27 @@ static void what_is_old_and_was_never_found_raises_nothing(void **state)
     assert_int_equal(world_tasks(w, NULL, NULL), 0);
 }
 
+/* Only what it had found is put to people though it is old: not another rule of
+ * that group, of which nobody knew. */
+static void what_it_had_not_found_stays_old(void **state)
+{
+    struct world *w = world(state);
+
+    high_flow(w);
+    world_now_s += INT64_C(60) * 86400;
+    w->review.silent = false;
+    assert_int_equal(world_post(w, OBS(.code = "heart-failure-sign",
+                                       .sign = "heart-failure-admission",
+                                       .ago_h = 59 * DAYS)),
+                     201);
+    go_live(w);
+    assert_int_equal(world_tasks(w, FLOW_TASK, "requested"), 1);
+    assert_int_equal(world_task_says(w, FLOW_TASK, "/rules/HF-4|1") > 0, 1);
+    /* that of HF-1 with the sign; HF-4 alone would be asap */
+    assert_int_equal(world_task_says(w, FLOW_TASK, "\"priority\":\"urgent\""),
+                     1);
+}
+
 static void what_no_longer_holds_is_only_closed(void **state)
 {
     struct world *w = world(state);
@@ -317,6 +338,7 @@ int main(void)
         TEST(what_holds_is_posted_anew),
         TEST(what_has_become_old_is_posted_too),
         TEST(what_is_old_and_was_never_found_raises_nothing),
+        TEST(what_it_had_not_found_stays_old),
         TEST(what_no_longer_holds_is_only_closed),
         TEST(reminders_likewise),
         TEST(of_an_access_given_up),

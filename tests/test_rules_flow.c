@@ -244,6 +244,13 @@ static const struct rule_case high_flow[] = {
 
 /* What is later, high or low; and a third measurement. */
 static const struct rule_case settled[] = {
+    { "a complaint that was taken back is no sign", AVF, 400, "HF-1:routine",
+      { SIGN(0, SIGN_COLDNESS), SIGN(340, SIGN_PAIN_AT_REST),
+        SIGN(360, SIGN_PAIN_AT_REST, .absent = true),
+        SIGN(370, SIGN_PAIN_AT_REST, .absent = true), FLOW(380, 2100),
+        FLOW(395, 2100) } },
+    { "one that stands is", AVF, 400, "HF-1:urgent+",
+      { SIGN(340, SIGN_PAIN_AT_REST), FLOW(380, 2100), FLOW(395, 2100) } },
     { "a sign does not make a high flow later", AVF, 36, "LF-2:routine",
       { FLOW(10, 2100, DILUTION), FLOW(20, 2100, DILUTION),
         FLOW(5, 450, DUPLEX), FLOW(30, 440, DUPLEX),

@@ -234,6 +234,10 @@ static const struct rule_case emergencies[] = {
     { "ulcer of a month, graded less after it", AVF, 40, "",
       { SIGN(0, SIGN_HAND_ULCER, .precision = AT_MONTH), SIGN(32, SIGN_GRADE_0),
         SIGN(36, SIGN_GRADE_0) } },
+    { "ulcer of this month, graded worse and well in it", AVF, 20,
+      "IS-2:immediate*",
+      { SIGN(0, SIGN_HAND_ULCER, .precision = AT_MONTH), SIGN(5, SIGN_GRADE_4B),
+        SIGN(10, SIGN_GRADE_0), SIGN(15, SIGN_GRADE_0) } },
     { "pulseless of this month: when is not known", AVF, 20, "",
       { SIGN(0, SIGN_COLD_PULSELESS_HAND, .precision = AT_MONTH) } },
     { "weak of this month: when is not known", AVF, 20, "",
@@ -520,6 +524,104 @@ static void rests_on_both(void **state)
         assert_true(readings[x->evidence[i]].sign != SIGN_GRADE_4A);
 }
 
+/* A sign of some day of the month does not hide one of a known day of it, nor
+ * does that one hide it; of a month that was over by then the newer counts. */
+static void rests_on_the_day_and_the_month(void **state)
+{
+    static const struct {
+        struct rule_case c;
+        size_t count;
+        enum sign first, last;
+        enum grade grade;
+        double at_day;
+    } cases[] = {
+        { { "same month",
+            AVF,
+            20,
+            "",
+            { SIGN(0, SIGN_HAND_ULCER, .precision = AT_MONTH),
+              SIGN(15, SIGN_GRADE_4B) } },
+          2,
+          SIGN_HAND_ULCER,
+          SIGN_GRADE_4B,
+          GRADE_4B,
+          20 },
+        { { "same month, over since",
+            AVF,
+            40,
+            "",
+            { SIGN(0, SIGN_GRADE_4B, .precision = AT_MONTH),
+              SIGN(15, SIGN_HAND_ULCER) } },
+          2,
+          SIGN_GRADE_4B,
+          SIGN_HAND_ULCER,
+          GRADE_4B,
+          30 },
+        { { "last second of the month",
+            AVF,
+            40,
+            "",
+            { SIGN(0, SIGN_GRADE_4B, .precision = AT_MONTH),
+              SIGN(30 - SECOND, SIGN_HAND_ULCER) } },
+          2,
+          SIGN_GRADE_4B,
+          SIGN_HAND_ULCER,
+          GRADE_4B,
+          30 },
+        { { "month before",
+            AVF,
+            40,
+            "",
+            { SIGN(0, SIGN_GRADE_4B, .precision = AT_MONTH),
+              SIGN(30, SIGN_HAND_ULCER) } },
+          1,
+          SIGN_HAND_ULCER,
+          SIGN_HAND_ULCER,
+          GRADE_4A,
+          30 },
+        { { "month after",
+            AVF,
+            50,
+            "",
+            { SIGN(0, SIGN_GRADE_4B),
+              SIGN(5, SIGN_HAND_ULCER, .precision = AT_MONTH) } },
+          2,
+          SIGN_GRADE_4B,
+          SIGN_HAND_ULCER,
+          GRADE_4B,
+          35 },
+        { { "the one of the day was taken back",
+            AVF,
+            20,
+            "",
+            { SIGN(0, SIGN_HAND_ULCER, .precision = AT_MONTH),
+              SIGN(5, SIGN_GRADE_4B), SIGN(10, SIGN_GRADE_0),
+              SIGN(15, SIGN_GRADE_0) } },
+          1,
+          SIGN_HAND_ULCER,
+          SIGN_HAND_ULCER,
+          GRADE_4A,
+          20 },
+    };
+    struct reading readings[KIT_EVENTS_MAX];
+    const struct finding *x;
+    struct findings f;
+    struct history h;
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        ROW(cases[i].c.name);
+        kit_evaluate(&cases[i].c, &policy, readings, &h, &f);
+        x = kit_find(&f, RULE_IS_2);
+        assert_int_equal(x->evidence_count, cases[i].count);
+        assert_int_equal(readings[x->evidence[0]].sign, cases[i].first);
+        assert_int_equal(readings[x->evidence[x->evidence_count - 1]].sign,
+                         cases[i].last);
+        assert_int_equal(x->grade, cases[i].grade);
+        assert_true(x->at_s == kit_s(cases[i].at_day));
+    }
+}
+
 /* What was numb before the procedure is no ground of IS-1; what was numb after
  * it, and the procedure itself, is. */
 static void leaves_out_what_was_before(void **state)
@@ -643,6 +745,7 @@ int main(void)
         cmocka_unit_test(finds_hand_and_flow),
         cmocka_unit_test(tells_grades),
         cmocka_unit_test(rests_on_both),
+        cmocka_unit_test(rests_on_the_day_and_the_month),
         cmocka_unit_test(leaves_out_what_was_before),
         cmocka_unit_test(tells_when),
         cmocka_unit_test(names_the_finger_limit),

@@ -426,6 +426,25 @@ static void keeps_the_admission(void **state)
     assert_true(readings[x->evidence[0]].quantity == Q_ACCESS_FLOW);
 }
 
+/* Where a site refers plain shares too, one severe share does not hide the
+ * two that confirm. */
+static void one_severe_hides_no_other(void **state)
+{
+    static const struct rule_case c = { "plain, plain, severe once",
+                                        AVF,
+                                        60,
+                                        "HF-3:routine",
+                                        { FLOW(0, 1100), OUTPUT(0, 5),
+                                          FLOW(28, 1100), OUTPUT(28, 5),
+                                          FLOW(56, 1600), OUTPUT(56, 5) } };
+    double shipped = policy.values[P_HF3_URGENCY].value;
+
+    (void)state;
+    policy.values[P_HF3_URGENCY].value = URGENCY_ROUTINE;
+    flow_kit_run(&c, 1, &policy);
+    policy.values[P_HF3_URGENCY].value = shipped;
+}
+
 static int read_limits(void **state)
 {
     (void)state;
@@ -436,6 +455,7 @@ static int read_limits(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(one_severe_hides_no_other),
         cmocka_unit_test(finds_share),
         cmocka_unit_test(finds_cardiac_signs),
         cmocka_unit_test(says_why_not),

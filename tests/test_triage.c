@@ -14,6 +14,7 @@ static struct policy policy;
 struct scene {
     enum group group;
     enum sign type;
+    int64_t loaded_from_s;
     size_t count;
     struct reading readings[KIT_EVENTS_MAX * 4];
     struct episode episode;
@@ -57,6 +58,7 @@ static enum act review(struct scene *s, double day)
 {
     struct history h = { .access_type = s->type,
                          .now_s = kit_s(day),
+                         .loaded_from_s = s->loaded_from_s,
                          .readings = s->readings,
                          .count = s->count };
 
@@ -267,6 +269,33 @@ static void forgets_nothing_old(void **state)
     memmove(s.readings, s.readings + 1, --s.count * sizeof(s.readings[0]));
     assert_int_equal(review(&s, 731), ACT_NOTHING);
     assert_int_equal(s.episode.evidence_count, 4);
+}
+
+/* What there was no room to load is not gone; what should be there is. */
+static void forgets_nothing_left_out(void **state)
+{
+    static const struct {
+        const char *name;
+        double from_day;
+        size_t want;
+    } cases[] = { { "older than what was loaded", 0.5, 4 },
+                  { "loaded from then on", 0, 3 } };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        static struct scene s;
+
+        ROW(cases[i].name);
+        begin_high(&s);
+        ARRIVE(&s, FLOW(34, 2100));
+        ARRIVE(&s, FLOW(48, 2100));
+        assert_int_equal(review(&s, 48), ACT_UPDATE);
+        memmove(s.readings, s.readings + 1, --s.count * sizeof(s.readings[0]));
+        s.loaded_from_s = kit_s(cases[i].from_day);
+        (void)review(&s, 49);
+        assert_int_equal(s.episode.evidence_count, cases[i].want);
+        assert_int_equal(s.verdict.corrected, cases[i].want == 3);
+    }
 }
 
 static void ends_when_superseded(void **state)
@@ -972,6 +1001,7 @@ int main(void)
         cmocka_unit_test(says_what_was_corrected),
         cmocka_unit_test(says_what_has_gone),
         cmocka_unit_test(forgets_nothing_old),
+        cmocka_unit_test(forgets_nothing_left_out),
         cmocka_unit_test(ends_when_superseded),
         cmocka_unit_test(ends_with_the_stage),
         cmocka_unit_test(annotates_the_taken),
