@@ -1,0 +1,76 @@
+/* plan_work - the memory of a plan and its steps; private to plan*.c */
+#ifndef HEADGATE_PLANNER_PLAN_WORK_H
+#define HEADGATE_PLANNER_PLAN_WORK_H
+
+#include "planner/look_ahead.h"
+#include "planner/particles.h"
+
+struct plan_work {
+    struct lattice usual, large;
+    struct particles p;
+    struct look look;
+    struct belief belief; /* of what is known now */
+    /* These three are set by plan_work_init(); others only to compare with. */
+    size_t ties_ahead; /* LOOK_TIES */
+    bool may_again;    /* "measure again" is one of the actions */
+    struct look_costs costs;
+    double log_flow[1 + PLAN_DOWELS_MAX][PARTICLES_MAX];
+    double index[PLAN_DOWELS_MAX][PARTICLES_MAX];
+    double stand_log_flow[PARTICLES_MAX], stand_index[PARTICLES_MAX];
+    double lumen[PARTICLES_MAX], value[PARTICLES_MAX];
+    struct outlook open; /* without a band */
+    struct outlook at;   /* whatever is looked at */
+    /* one plan at a time */
+    const struct plan_input *in;
+    struct plan *plan;
+    double dowel_mm[PLAN_DOWELS_MAX]; /* loosest first */
+    size_t dowel_count, ties, stretches;
+    double cv;          /* of one reading */
+    bool banded;        /* a band is in place ... */
+    double standing_mm; /* ... tied over this; NAN: none */
+    size_t last_reads;  /* readings taken of it */
+};
+
+/* plan_make() without card and outflow. */
+void plan_advise(const struct plan_input *in, struct plan_work *w,
+                 struct plan *plan);
+
+/* The zone, from the measured baseline; false: it is empty. */
+bool plan_target_set(const struct plan_input *in, double baseline_ml_min,
+                     struct plan_target *target);
+
+/* What a flow and an index are, in the light of the target. */
+struct plan_verdict {
+    bool in_zone, too_tight, below_floor;
+    double short_frac,
+        over_frac; /* of the zone: reduced too little, too much */
+};
+struct plan_verdict plan_judge(const struct plan_target *t,
+                               double baseline_ml_min, double q0_ml_min,
+                               double bias, double flow_ml_min, double index);
+
+/* The loss of that; missing the zone costs 3. */
+double plan_loss(const struct plan_verdict *v);
+
+/* The ladder table, rungs[] of the plan. */
+void plan_ladder(struct plan_work *w);
+/* Moments of the particles, for looking ahead. */
+void plan_believe(struct plan_work *w);
+/* Place on the ladder; -1: not on it. */
+int plan_dowel_index(const struct plan_work *w, double dowel_mm);
+struct standing plan_standing(const struct plan_work *w);
+/* First dowel, or next step, and the readings to take. */
+void plan_decide(struct plan_work *w);
+/* The card of card_dowel_mm. */
+void plan_card(struct plan_work *w);
+/* What opening the outflow would do. */
+void plan_opening(struct plan_work *w);
+
+/* Of the particles of w: a range of the index, or of pressure. */
+struct plan_range plan_index_range(struct plan_work *w,
+                                   const struct outlook *o);
+/* Chance that a condition holds, by weight. */
+double plan_chance(const struct particles *p, const double *value,
+                   double below);
+
+#endif
