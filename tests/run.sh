@@ -1,6 +1,7 @@
 #!/bin/sh
 # Builds headgate and runs all its tests: the C tests, the checks against
-# independent software (tests/peers; Node.js, Python), and the service under kill -9.
+# independent software (tests/peers; Node.js, Python, ngspice), and the
+# service under kill -9.
 # Ends with "N passed, M failed" over all of them.
 set -eu
 cd "$(dirname "$0")/.."
@@ -39,6 +40,12 @@ check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
 check "units against an independent UCUM library" units
 check "flow and dose against NumPy and simulated kinetics" \
     /usr/bin/python3 "$peers/kinetics.py" "$build/tests/tool_dose"
+check "band plans against NumPy, SciPy and published series" \
+    /usr/bin/python3 -B "$peers/planner.py" "$build/tests/tool_plan"
+check "the circuit of the arm against ngspice" \
+    /usr/bin/python3 -B "$peers/circuit.py" "$build/tests/tool_plan"
+check "a whole plan is the one that NumPy makes, and how long it takes" \
+    /usr/bin/python3 -B tests/bench/planner_numpy.py "$build/tests/tool_plan"
 check "the validators find what is wrong" \
     "$node" "$peers/validate.mjs" --self-test
 check "the CodeSystems are valid R4" \
