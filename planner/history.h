@@ -24,6 +24,7 @@ struct history {
     bool other_leads; /* what concerns the patient as a whole (dose) is said
                             at another access of his */
     bool is_central;  /* thigh or chest wall: no band is planned there */
+    bool forearm;     /* known to lie in the forearm: fed at the wrist */
     int64_t born_s;   /* INT64_MIN: not known */
     int64_t now_s;
     int64_t loaded_from_s; /* readings before this may not have been loaded; 0:

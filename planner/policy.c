@@ -152,12 +152,30 @@ enum err policy_check(const struct policy *p, enum param *at,
         { P_PB1_INTERVAL_CLOSE_D, P_PB1_INTERVAL_D },
         { P_PB4_RISE_FLOW, P_PB4_FLOW },
         { P_PB4_RISE_LEAST_PCT, P_PB4_RISE_PCT },
+        { P_PLAN_FLOOR_FISTULA, P_PLAN_WINDOW_LOW_FISTULA },
+        { P_PLAN_FLOOR_GRAFT, P_PLAN_WINDOW_LOW_GRAFT },
+        { P_PLAN_FLOOR_FIRST_MOST_PCT, P_PLAN_FLOOR_MOST_PCT },
+        { P_PLAN_RISK_INDEX, P_PLAN_INDEX_LEAST },
+    };
+    /* ends of a range in which something must fit: the first below */
+    static const enum param ends[][2] = {
+        { P_PLAN_SHARE_LOW_PCT, P_PLAN_SHARE_HIGH_PCT },
+        { P_PLAN_CAP_LOW, P_PLAN_CAP },
+        { P_PLAN_WINDOW_LOW_FISTULA, P_PLAN_WINDOW_HIGH },
+        { P_PLAN_WINDOW_LOW_GRAFT, P_PLAN_WINDOW_HIGH },
     };
 
     for (size_t i = 0; i < COUNT(order); i++) {
         if (!(policy_get(p, order[i][0]) <= policy_get(p, order[i][1]))) {
             *at = order[i][0];
             *beside = order[i][1];
+            return ERR_CONFIG;
+        }
+    }
+    for (size_t i = 0; i < COUNT(ends); i++) {
+        if (!(policy_get(p, ends[i][0]) < policy_get(p, ends[i][1]))) {
+            *at = ends[i][0];
+            *beside = ends[i][1];
             return ERR_CONFIG;
         }
     }

@@ -226,7 +226,28 @@ enum param_kind {
     X(P_PB4_URGENCY_SIGN, "PB-4", "urgency_with_sign", PARAM_URGENCY, 0, 4) \
     X(P_BL1_URGENCY, "BL-1", "urgency", PARAM_URGENCY, 0, 4) \
     X(P_IN1_URGENCY, "IN-1", "urgency", PARAM_URGENCY, 0, 4) \
-    X(P_IN1_URGENCY_SEVERE, "IN-1", "urgency_severe", PARAM_URGENCY, 0, 4)
+    X(P_IN1_URGENCY_SEVERE, "IN-1", "urgency_severe", PARAM_URGENCY, 0, 4) \
+    X(P_PLAN_FLOOR_FISTULA, "plan", "floor_fistula_ml_min", PARAM_NUMBER, 300, 1200) \
+    X(P_PLAN_FLOOR_GRAFT, "plan", "floor_graft_ml_min", PARAM_NUMBER, 300, 1500) \
+    X(P_PLAN_PUMP_MARGIN, "plan", "pump_margin_ml_min", PARAM_NUMBER, 0, 500) \
+    X(P_PLAN_SHARE_LOW_PCT, "plan", "share_low_pct", PARAM_NUMBER, 10, 90) \
+    X(P_PLAN_SHARE_HIGH_PCT, "plan", "share_high_pct", PARAM_NUMBER, 10, 90) \
+    X(P_PLAN_CAP, "plan", "cap_ml_min", PARAM_NUMBER, 600, 4000) \
+    X(P_PLAN_CAP_LOW, "plan", "cap_low_ml_min", PARAM_NUMBER, 500, 4000) \
+    X(P_PLAN_WINDOW_LOW_FISTULA, "plan", "window_low_fistula_ml_min", PARAM_NUMBER, 300, 2000) \
+    X(P_PLAN_WINDOW_LOW_GRAFT, "plan", "window_low_graft_ml_min", PARAM_NUMBER, 300, 2000) \
+    X(P_PLAN_WINDOW_HIGH, "plan", "window_high_ml_min", PARAM_NUMBER, 500, 3000) \
+    X(P_PLAN_INDEX_LEAST, "plan", "index_least", PARAM_NUMBER, 0.2, 1) \
+    X(P_PLAN_PRESSURE_LEAST, "plan", "pressure_least_mmhg", PARAM_NUMBER, 20, 120) \
+    X(P_PLAN_TIGHT_MOST_PCT, "plan", "tight_most_pct", PARAM_NUMBER, 1, 50) \
+    X(P_PLAN_FLOOR_FIRST_MOST_PCT, "plan", "floor_first_most_pct", PARAM_NUMBER, 0.1, 20) \
+    X(P_PLAN_FLOOR_MOST_PCT, "plan", "floor_most_pct", PARAM_NUMBER, 0.1, 20) \
+    X(P_PLAN_RISK_INDEX, "plan", "risk_index", PARAM_NUMBER, 0.1, 0.8) \
+    X(P_PLAN_RISK_INDEX_MOST_PCT, "plan", "risk_index_most_pct", PARAM_NUMBER, 1, 50) \
+    X(P_PLAN_RISK_FALL, "plan", "risk_fall", PARAM_NUMBER, 0.02, 0.5) \
+    X(P_PLAN_RISK_FALL_MOST_PCT, "plan", "risk_fall_most_pct", PARAM_NUMBER, 1, 90) \
+    X(P_PLAN_VALID_D, "plan", "valid_d", PARAM_COUNT, 1, 365) \
+    X(P_PLAN_CASE_H, "plan", "case_h", PARAM_NUMBER, 1, 72)
 /* clang-format on */
 
 enum param {

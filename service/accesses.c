@@ -349,3 +349,8 @@ bool access_is_central(const struct access *a)
 {
     return strcmp(a->region, "thigh") == 0 || strcmp(a->region, "chest") == 0;
 }
+
+bool access_is_forearm(const struct access *a)
+{
+    return strcmp(a->region, "forearm") == 0;
+}

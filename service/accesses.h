@@ -78,6 +78,8 @@ MUST_CHECK enum err access_other_leads(struct db *db, const struct access *a,
 
 /* On the thigh or the chest wall. */
 bool access_is_central(const struct access *a);
+/* In the forearm; false where the region is not known. */
+bool access_is_forearm(const struct access *a);
 
 /* All active accesses of a patient; at most max. */
 MUST_CHECK enum err access_list(struct db *db, int64_t patient,

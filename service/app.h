@@ -9,6 +9,7 @@
  *     routes_task.c    a person's change of a Task
  *     routes_ops.c     health, metrics
  *     routes_look.c    queue, what is held, decisions, one access
+ *     routes_plan.c    the band plan of an access
  */
 #ifndef HEADGATE_SERVICE_APP_H
 #define HEADGATE_SERVICE_APP_H
@@ -17,6 +18,7 @@
 #include "adapters/http_server.h"
 #include "service/config.h"
 #include "service/outbox.h"
+#include "service/planning.h"
 #include "service/review.h"
 #include "service/service.h"
 #include "service/store.h"
@@ -39,6 +41,7 @@ struct service {
     struct tokens *tokens;
     struct fhir_reader reader; /* now_s is set for each body */
     struct review review;
+    struct planning *planning; /* of the store thread, once it runs */
     struct store *store;
     struct store_job start; /* see review_start; submitted while starting */
     bool starting, started;
@@ -125,6 +128,7 @@ void route_queue(struct service *s, struct http_request *r);
 void route_held(struct service *s, struct http_request *r);
 void route_decisions(struct service *s, struct http_request *r);
 void route_review(struct service *s, struct http_request *r);
+void route_plan(struct service *s, struct http_request *r);
 
 /* The word of a type we store ("Observation"), and back; FHIR_OTHER. */
 const char *type_word(enum fhir_type type);

@@ -30,6 +30,9 @@ static const char **place_of(struct args *a, const char *name,
         { "--token-file", 't', &a->token }, { "--policy", 'b', &a->policy },
         { "--against", 'b', &a->against },  { "--until", 'b', &a->until },
         { "--arrival", 'b', &a->arrival },  { "--since", 's', &a->since },
+        { "--from", 'p', &a->from },        { "--access", 'p', &a->access },
+        { "--prior", 'p', &a->prior },      { "--target", 'p', &a->target },
+        { "--dowels", 'p', &a->dowels },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {

@@ -16,6 +16,7 @@ int command_load(int argc, char **argv);
 int command_queue(int argc, char **argv);
 int command_quarantine(int argc, char **argv);
 int command_review(int argc, char **argv);
+int command_plan(int argc, char **argv);
 int command_decisions(int argc, char **argv);
 int command_check(int argc, char **argv);
 int command_backtest(int argc, char **argv);
@@ -33,6 +34,9 @@ struct args {
     const char *until;            /* --until DATE */
     const char *arrival;          /* --arrival sent|effective */
     const char *since;            /* --since DATE */
+    const char *from, *access;    /* --from FILE, --access NAME */
+    const char *prior, *target;   /* --prior NAME, --target WORDS */
+    const char *dowels;           /* --dowels SIZES */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -41,7 +45,8 @@ struct args {
  * Read the arguments after the verb.  Prints what is wrong and returns false;
  * --help or -h prints help to standard output, sets *helped and returns
  * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
- * (--policy, --against, --until, --arrival), s (--since).
+ * (--policy, --against, --until, --arrival), s (--since), p (--from,
+ * --access, --prior, --target, --dowels).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

@@ -244,8 +244,8 @@ static enum err say_review(struct db *db, const struct review *review,
     return e;
 }
 
-enum err explain_access(struct db *db, const struct review *review,
-                        const char *name, int *status, struct buf *out)
+enum err explain_find(struct db *db, const char *name, int *status,
+                      int64_t *access, struct buf *out)
 {
     struct found found = { .count = 0 };
     struct buf list;
@@ -256,10 +256,20 @@ enum err explain_access(struct db *db, const struct review *review,
     if (e == ERR_OK && found.count == 0)
         e = find(db, Q_ACCESS_OF_NAMED, name, &found, &list);
     *status = found.count == 0 ? 404 : found.count == 1 ? 200 : 409;
-    if (e == ERR_OK && found.count == 1)
-        e = say_review(db, review, found.access, out);
-    else if (e == ERR_OK)
+    *access = found.access;
+    if (e == ERR_OK && found.count != 1)
         say_not_one(name, &found, &list, out);
     buf_clear(&list);
+    return e == ERR_OK ? buf_ok(out) : e;
+}
+
+enum err explain_access(struct db *db, const struct review *review,
+                        const char *name, int *status, struct buf *out)
+{
+    int64_t access;
+    enum err e = explain_find(db, name, status, &access, out);
+
+    if (e == ERR_OK && *status == 200)
+        e = say_review(db, review, access, out);
     return e == ERR_OK ? buf_ok(out) : e;
 }

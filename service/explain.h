@@ -22,4 +22,13 @@ MUST_CHECK enum err explain_access(struct db *db, const struct review *review,
                                    const char *name, int *status,
                                    struct buf *out);
 
+/*
+ * explain_find - the one access that is called so
+ *
+ * access  out: its number; only where status is 200
+ * out     else says what was found
+ */
+MUST_CHECK enum err explain_find(struct db *db, const char *name, int *status,
+                                 int64_t *access, struct buf *out);
+
 #endif

@@ -20,6 +20,7 @@ static const struct {
     { "queue", command_queue, "show the referral queue" },
     { "quarantine", command_quarantine, "show what is held back, and why" },
     { "review", command_review, "show what holds for one access, and why" },
+    { "plan", command_plan, "plan the band of one access" },
     { "decisions", command_decisions,
       "show what headgate decided (not what people did)" },
     { "backtest", command_backtest, "show what the rules say of past data" },

@@ -17,6 +17,7 @@ struct report {
     struct queue_options options;
     int64_t from_ms;          /* what is older is left out */
     char subject[256];        /* what was asked for, by name */
+    struct plan_wish wish;    /* of a plan */
     struct counters counters; /* as they stood when it was asked for */
     const char *content_type;
     int status; /* 200 unless run says otherwise */

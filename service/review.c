@@ -39,6 +39,7 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
                                    .side = l->access.side,
                                    .inactive = !l->access.active,
                                    .is_central = access_is_central(&l->access),
+                                   .forearm = access_is_forearm(&l->access),
                                    .born_s = l->patient.born_s,
                                    .now_s = l->now_ms / 1000 };
     l->readings = calloc(HISTORY_READINGS_MAX, sizeof(*l->readings));

@@ -1,5 +1,5 @@
 /*
- * reviewed - which quantities the rules look at
+ * reviewed - which quantities the rules or the band plan look at
  *
  * Only a reading of one of these is news, and only these are loaded for a
  * review.  The answer stands in each row of readings: when it changes, the
@@ -10,7 +10,8 @@
 
 #include "planner/quantity.h"
 
-/* Does a rule, or the list of what stands before a band plan, look at it? */
+/* Does a rule, the list of what stands before a band plan, or the plan itself
+ * look at it? */
 bool quantity_is_reviewed(enum quantity q);
 
 #endif

@@ -279,7 +279,8 @@ static bool route_report(struct service *s, struct http_request *r,
                     { "queue", route_queue },
                     { "held", route_held },
                     { "decisions", route_decisions },
-                    { "review", route_review } };
+                    { "review", route_review },
+                    { "plan", route_plan } };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
         if (strcmp(reports[i].word, word) == 0) {

@@ -221,6 +221,7 @@ static void free_settings(struct service *s)
     codes_free(s->codes);
     zone_free(s->zone);
     tokens_free(s->tokens);
+    planning_close(s->planning);
     free(s);
 }
 
@@ -235,6 +236,8 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     s->loop = loop;
     s->config = *config;
     e = load_settings(s, why);
+    if (e == ERR_OK)
+        e = planning_open(&s->planning);
     if (e == ERR_OK)
         e = open_store(s, why);
     if (e != ERR_OK) {

@@ -83,10 +83,12 @@ QUERY(Q_REPEAT_MOVE, "UPDATE repeat SET access = ?2 WHERE access = ?1 AND NOT EX
 QUERY(Q_TASK_MOVE_ACCESS, "UPDATE task SET access = ?2 WHERE access = ?1")
 QUERY(Q_ACCESS_MERGED_INTO, "SELECT id FROM access WHERE merged = ?1")
 QUERY(Q_ACCESS_OF_RESOURCE, "SELECT id FROM access WHERE resource = ?1")
+QUERY(Q_ACCESS_ALL, "SELECT id FROM access WHERE merged IS NULL ORDER BY id LIMIT ?1")
 QUERY(Q_ACCESS_COUNT, "SELECT count(*) FROM access WHERE merged IS NULL AND active = 1")
 
 /* readings, clustered by owner (access or patient) and time */
 QUERY(Q_READING_ADD, "INSERT INTO reading(owner, reviewed, start_s, quantity, resource, slot, part, ver, status, end_s, precision, value, bound, sign, present, method, side, how) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)")
+QUERY(Q_READING_NEWEST, "SELECT start_s FROM reading WHERE status <> ?1 ORDER BY start_s DESC LIMIT 1")
 QUERY(Q_READING_OWNERS, "SELECT DISTINCT owner FROM reading WHERE resource = ?1 AND reviewed = 1")
 QUERY(Q_READING_PLACED, "SELECT (SELECT count(*) FROM reading WHERE resource = ?1), (SELECT count(*) FROM held WHERE resource = ?1)")
 QUERY(Q_READING_REMOVE, "DELETE FROM reading WHERE resource = ?1")

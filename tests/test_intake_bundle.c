@@ -390,7 +390,7 @@ static void only_what_matters_is_news(void **state)
     assert_int_equal(world_put(w, "acc-7", ACC(.id = "acc-7")), 201);
     world_review(w);
     assert_int_equal(
-        world_post(w, OBS(.code = "haematocrit", .value = "34", .unit = "%")),
+        world_post(w, OBS(.code = "pre-weight", .value = "70", .unit = "kg")),
         201);
     assert_int_equal(world_post(w, OBS(.value = "20000")), 201); /* held */
     assert_int_equal(world_count(w, "SELECT count(*) FROM news"), 0);

@@ -1,0 +1,41 @@
+/* plan_words - the words of a plan, in one place for text and JSON; private
+ * to plan_*.c */
+#ifndef HEADGATE_ADAPTERS_PLAN_WORDS_H
+#define HEADGATE_ADAPTERS_PLAN_WORDS_H
+
+#include "adapters/plan_write.h"
+
+struct plan_phrase {
+    unsigned key;     /* a bit of a set, or a number of an enumeration */
+    const char *word; /* stable, for programs */
+    const char *text; /* for people */
+};
+
+struct plan_phrases {
+    const struct plan_phrase *rows;
+    size_t count;
+};
+
+enum plan_phrase_set {
+    PLAN_PHRASES_MISSING,   /* bits of enum plan_missing; things */
+    PLAN_PHRASES_WARNING,   /* bits of enum plan_warning; sentences */
+    PLAN_PHRASES_CONDITION, /* enum condition; things */
+    PLAN_PHRASES_EXCLUSION, /* bits of enum exclusion; clauses */
+    PLAN_PHRASES_CAUTION,   /* bits of enum caution; sentences */
+    PLAN_PHRASES_ALWAYS,    /* with every plan; sentences */
+    PLAN_PHRASES_OFFER,     /* enum plan_offer; clauses */
+    PLAN_PHRASES_COUNT
+};
+
+const struct plan_phrases *plan_phrases(enum plan_phrase_set set);
+const struct plan_phrase *plan_offer_phrase(enum plan_offer o);
+
+/* Has the plan all that it needs, but for the operator's part? */
+static inline bool plan_is_complete(const struct plan_document *d)
+{
+    return d->plan != NULL && d->from->readiness.complete &&
+           (d->plan->missing & (PLAN_NO_TABLE | PLAN_NO_MAP | PLAN_NO_REPEAT |
+                                PLAN_NO_METHOD)) == 0;
+}
+
+#endif

@@ -1,0 +1,80 @@
+/*
+ * planning - the band plan of an access, from its history to a document
+ *
+ *     look (history, findings) --> plan_from --> plan_make --> JSON, text
+ *
+ * Store thread only, or the only thread there is: the working memory of the
+ * planner, some 30 MB, is allocated with the first plan and used again.
+ */
+#ifndef HEADGATE_SERVICE_PLANNING_H
+#define HEADGATE_SERVICE_PLANNING_H
+
+#include "adapters/plan_write.h"
+#include "planner/plan_from.h"
+#include "service/review.h"
+
+struct planning;
+
+MUST_CHECK enum err planning_open(struct planning **planning);
+void planning_close(struct planning *planning); /* NULL does nothing */
+
+struct planned {
+    bool offered;          /* from.offer == PLAN_OFFERED: plan is set */
+    struct plan_from from; /* the input, its readings, why there is none */
+    struct plan plan;
+    struct plan_fault fault; /* from.offer == PLAN_UNFIT: which and why */
+};
+
+/*
+ * planning_wish - what a person wants, from words; NULL: as usual
+ *
+ * prior   "reference", "default"
+ * target  "share", "window", "hand", or a reduction in per cent: "50-60"
+ * dowels  outer diameters, mm: "5,4.5,4"
+ * why     out: which word is wrong, and how it is written
+ *
+ * ERR_FORM
+ */
+MUST_CHECK enum err planning_wish(const char *prior, const char *target,
+                                  const char *dowels, struct plan_wish *wish,
+                                  struct buf *why);
+
+/*
+ * planning_make - as a person wants it
+ *
+ * look  of this review; its findings are those of its history
+ * wish  NULL: nobody asked, so none is offered where there is no ground
+ *
+ * ERR_MEMORY  the working memory
+ */
+MUST_CHECK enum err planning_make(struct planning *planning,
+                                  const struct review *review,
+                                  const struct look *look,
+                                  const struct plan_wish *wish,
+                                  struct planned *out);
+
+/* The same as nobody asked: for a Task. */
+MUST_CHECK enum err planning_of_look(struct planning *planning,
+                                     const struct review *review,
+                                     const struct look *look,
+                                     struct planned *out);
+
+/*
+ * planning_json, planning_text - append the document
+ *
+ * The JSON holds nothing that changes with the clock: equal readings and
+ * policy give equal bytes, and its last member is the SHA-256 of the rest.
+ *
+ * refer  name each reading as it is called here ("Observation/..."); in a
+ *        store that is thrown away such a name says nothing
+ */
+MUST_CHECK enum err planning_json(struct db *db, const struct review *review,
+                                  const struct look *look,
+                                  const struct planned *planned, bool refer,
+                                  struct buf *out);
+MUST_CHECK enum err planning_text(struct db *db, const struct review *review,
+                                  const struct look *look,
+                                  const struct planned *planned,
+                                  struct buf *out);
+
+#endif

@@ -1,0 +1,90 @@
+/* The band plan of one access, for a person or program of the site. */
+#include "service/explain.h"
+#include "service/report.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define JSON_TYPE "application/json"
+
+/* 422: a value cannot be used; the answer is a line that says which. */
+static void say_unfit(struct report *r, const struct planned *planned)
+{
+    r->status = 422;
+    r->content_type = TEXT_TYPE;
+    buf_printf(&r->x.body, "%s: %s\n", planned->fault.field,
+               planned->fault.why);
+}
+
+static enum err write_plan(struct db *db, struct report *r,
+                           const struct look *look)
+{
+    const struct service *s = r->x.service;
+    struct planned planned;
+    enum err e =
+        planning_make(s->planning, &s->review, look, &r->wish, &planned);
+
+    if (e != ERR_OK)
+        return e;
+    if (planned.from.offer == PLAN_UNFIT) {
+        say_unfit(r, &planned);
+        return buf_ok(&r->x.body);
+    }
+    return r->table ? planning_text(db, &s->review, look, &planned, &r->x.body)
+                    : planning_json(db, &s->review, look, &planned, true,
+                                    &r->x.body);
+}
+
+static enum err run_plan(struct db *db, struct report *r)
+{
+    const struct service *s = r->x.service;
+    struct look look;
+    int64_t access;
+    enum err e = explain_find(db, r->subject, &r->status, &access, &r->x.body);
+
+    if (e != ERR_OK || r->status != 200) {
+        r->content_type = TEXT_TYPE;
+        return e;
+    }
+    e = look_at(db, &s->review, access, &look);
+    if (e != ERR_OK)
+        return e;
+    e = write_plan(db, r, &look);
+    look_clear(&look);
+    return e;
+}
+
+static void refuse(struct report *report, const char *text)
+{
+    outcome_add(&report->x.outcome, SEV_ERROR, "bad-parameter", "", "%s", text);
+    exchange_refuse(&report->x);
+}
+
+void route_plan(struct service *s, struct http_request *r)
+{
+    const char *access = http_query(r, "access");
+    bool table = http_query(r, "json") == NULL;
+    struct report *report =
+        report_new(s, r, table ? TEXT_TYPE : JSON_TYPE, run_plan);
+    size_t size = sizeof(report->subject);
+    struct buf why;
+    enum err e;
+
+    if (report == NULL)
+        return;
+    report->table = table;
+    if (access == NULL || access[0] == '\0' || strlen(access) >= size) {
+        refuse(report, "access names which one: its identifier, label or id, "
+                       "or that of its patient");
+        return;
+    }
+    snprintf(report->subject, size, "%s", access);
+    buf_init(&why, 512);
+    e = planning_wish(http_query(r, "prior"), http_query(r, "target"),
+                      http_query(r, "dowels"), &report->wish, &why);
+    if (e == ERR_OK)
+        report_submit(report);
+    else
+        refuse(report, why.len > 0 ? why.data : err_word(e));
+    buf_clear(&why);
+}
