@@ -9,8 +9,6 @@
 #define RE_LAMINAR      2300.0
 #define BLASIUS         0.316
 #define YOUNG_TSAI_KT   1.52
-#define ORIFICE_LOSS    0.0696
-#define ORIFICE_SHARP_E 0.622
 
 static double r_of_si(double pa_s_m3)
 {
@@ -61,17 +59,6 @@ double element_tube_drop(const struct blood *b, double length_mm,
         return element_poiseuille(b, length_mm, diameter_mm) * flow_ml_min;
     return BLASIUS / sqrt(sqrt(re)) * length_mm / diameter_mm *
            element_head(b, diameter_mm) * flow_ml_min * flow_ml_min;
-}
-
-double element_edge(double beta, double contraction)
-{
-    double b2 = beta * beta, b5 = b2 * b2 * beta;
-    double e = 1.0 / contraction - 1.0;
-    double lambda = 1.0 + e * (1.0 - 0.215 * b2 - 0.785 * b5);
-    double recovery = lambda - b2;
-
-    return ORIFICE_LOSS * (e / ORIFICE_SHARP_E) * (1.0 - b5) * lambda * lambda +
-           recovery * recovery;
 }
 
 double element_pore(const struct blood *b, double length_mm, double diameter_mm)

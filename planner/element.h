@@ -75,7 +75,17 @@ double element_tube_drop(const struct blood *b, double length_mm,
  * Source: Rennels and Hudson, Pipe Flow, 2012 (F: lambda and 0.0696; M: the
  * recovery term; A: scaled with e between sharp and rounded).
  */
-double element_edge(double beta, double contraction);
+static inline double element_edge(double beta, double contraction)
+{
+    const double loss = 0.0696, sharp_e = 0.622;
+    double b2 = beta * beta, b5 = b2 * b2 * beta;
+    double e = 1.0 / contraction - 1.0;
+    double lambda = 1.0 + e * (1.0 - 0.215 * b2 - 0.785 * b5);
+    double recovery = lambda - b2;
+
+    return loss * (e / sharp_e) * (1.0 - b5) * lambda * lambda +
+           recovery * recovery;
+}
 
 /*
  * element_pore - viscous loss of a short hole, R in mmHg/(mL/min)

@@ -1,9 +1,10 @@
 #include "planner/look_ahead.h"
 
 #include <math.h>
+#include <string.h>
 
-enum { REACH = 2, NODES = 11 }; /* sizes up or down that are tried; of a mean */
-#define NODE_STEP   0.6
+enum { REACH = 2, NODES = 9 }; /* sizes up or down that are tried; of a mean */
+#define NODE_STEP   0.7
 #define MISSED      3.0 /* as plan_target.c */
 #define PER_FRAC    2.0
 #define BELOW_FLOOR 5.0
@@ -81,14 +82,19 @@ static struct band_law law_of(const struct look *l, const struct belief *b,
 {
     double var = b->cov[flow][flow] + knot_flow;
     double left = var, mean = b->mean[flow] - l->log_baseline;
+    bool hand = l->target->lead == PLAN_BY_HAND;
 
     if (l->target->relative) {
         mean = b->mean[flow] - b->mean[LOOK_BASE];
         left += b->cov[LOOK_BASE][LOOK_BASE] - 2.0 * b->cov[flow][LOOK_BASE];
     }
     return (struct band_law){
-        b->mean[flow], sd_of(var),     mean,
-        sd_of(left),   b->mean[index], sd_of(b->cov[index][index] + knot_index)
+        .flow_mean = b->mean[flow],
+        .flow_sd = sd_of(var),
+        .left_mean = mean,
+        .left_sd = sd_of(left),
+        .index_mean = hand ? b->mean[index] : NAN,
+        .index_sd = hand ? sd_of(b->cov[index][index] + knot_index) : NAN,
     };
 }
 
@@ -207,30 +213,38 @@ void look_tie(const struct look *l, struct belief *b, int dowel)
 
 /* ---- the tree ------------------------------------------------------------- */
 
+/* A normal distribution in steps of NODE_STEP, exp(-t^2/2) made to sum to 1. */
+static const double node_weight[NODES] = {
+    0.00554807175719473, 0.030828834474027955, 0.10494647268845822,
+    0.2188639789687003,  0.27962528422323757,  0.2188639789687003,
+    0.10494647268845822, 0.030828834474027955, 0.00554807175719473
+};
+
 static double least_loss(const struct look *l, const struct belief *b,
                          const struct standing *stand, size_t depth);
+static double least_first(const struct look *l, const struct belief *b,
+                          size_t depth, const bool *allowed);
 
-/* Mean over what a measurement may show, of the best that follows. */
+/* Mean over what a measurement may show, of the best that follows: from the
+ * band in place, or, with allowed, of these as the first. */
 static double mean_after(const struct look *l, const struct belief *b,
                          const struct standing *stand, size_t depth,
-                         int variable, double sigma)
+                         int variable, double sigma, const bool *allowed)
 {
-    struct belief after = *b, node;
-    double gain[LOOK_VARIABLES], sd, value = 0.0, whole = 0.0;
+    double sd = sqrt(b->cov[variable][variable] + sigma * sigma), value = 0.0;
+    double gain[LOOK_VARIABLES], mean[LOOK_VARIABLES];
+    struct belief after = *b;
 
-    sd = sqrt(b->cov[variable][variable] + sigma * sigma);
     narrow(l, &after, variable, sigma, gain);
-    node = after;
+    memcpy(mean, after.mean, sizeof(mean));
     for (int i = 0; i < NODES; i++) {
-        double t = NODE_STEP * (i - NODES / 2), weight = exp(-0.5 * t * t);
-
-        for (size_t v = 0; v < LOOK_VARIABLES; v++)
-            node.mean[v] = after.mean[v];
-        move(l, &node, gain, t * sd);
-        value += weight * least_loss(l, &node, stand, depth);
-        whole += weight;
+        memcpy(after.mean, mean, sizeof(mean));
+        move(l, &after, gain, NODE_STEP * (i - NODES / 2) * sd);
+        value += node_weight[i] * (allowed != NULL
+                                       ? least_first(l, &after, depth, allowed)
+                                       : least_loss(l, &after, stand, depth));
     }
-    return value / whole;
+    return value;
 }
 
 static double cost_of(const struct look *l, const struct standing *stand, int d)
@@ -251,7 +265,8 @@ double look_tie_value(const struct look *l, const struct belief *b, int dowel,
     }
     tied = *b;
     look_tie(l, &tied, dowel);
-    return cost + mean_after(l, &tied, &stand, depth - 1, LOOK_STAND, l->sigma);
+    return cost +
+           mean_after(l, &tied, &stand, depth - 1, LOOK_STAND, l->sigma, NULL);
 }
 
 /* The dowels that may be tied next: at most REACH sizes away. */
@@ -347,22 +362,7 @@ double look_again_value(const struct look *l, const struct belief *b,
                         int variable, int again, double read_sigma,
                         const bool *allowed)
 {
-    double sigma = read_sigma / sqrt((double)again), paid, value = 0.0;
-    double gain[LOOK_VARIABLES], sd, whole = 0.0;
-    struct belief after = *b, node;
-
-    paid = again * l->costs.read;
-    if (allowed == NULL)
-        return paid + mean_after(l, b, stand, depth, variable, sigma);
-    sd = sqrt(b->cov[variable][variable] + sigma * sigma);
-    narrow(l, &after, variable, sigma, gain);
-    for (int i = 0; i < NODES; i++) {
-        double t = NODE_STEP * (i - NODES / 2), weight = exp(-0.5 * t * t);
-
-        node = after;
-        move(l, &node, gain, t * sd);
-        value += weight * least_first(l, &node, depth, allowed);
-        whole += weight;
-    }
-    return paid + value / whole;
+    return again * l->costs.read + mean_after(l, b, stand, depth, variable,
+                                              read_sigma / sqrt((double)again),
+                                              allowed);
 }

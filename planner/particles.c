@@ -3,7 +3,6 @@
 #include "planner/particles.h"
 
 #include "planner/blood.h"
-#include "planner/flow.h"
 #include "planner/sample.h"
 
 #include <math.h>
@@ -36,16 +35,11 @@ enum {
 #define STATIC_AHEAD_MMHG                                                      \
     4.0                      /* of the static pressure: conduit and veins (A) */
 #define STATIC_SD_MMHG   4.0 /* (A) */
-#define INDEX_SD         0.06  /* of a digital-brachial index (A) */
 #define ARTERY_LENGTH_MM 250.0 /* brachial, or radial to the wrist (M) */
 #define ARTERY_HEADS     1.5   /* entrance and bends, in heads (A) */
 #define ARTERY_LOG_SD    0.45  /* (A) */
 #define FEEDING_LEAST    0.05  /* of the access flow, through the artery (A) */
 #define CLIPPED_COST     30.0  /* log weight of an impossible guess (A) */
-#define STUDENT_DF       5.0
-/* Duplex, within a session: Huisman 2005 (F); dilution the same source.  Where
- * the method is not stated it may be either. */
-#define CV_UNSTATED 0.116
 
 /* MAP where none was measured: 86 on dialysis, Basile 2016 (F); a graft: 6 mm,
  * common practice, no source; CVP on dialysis (M); veins of a mature fistula
@@ -67,9 +61,12 @@ static const struct prior_normal gain_prior = { 1.08, 0.08, 0.7, 1.6 };
 #define HAND_R_MMHG 1.3
 #define HAND_LOG_SD 0.4
 
-/* A share between 0 and 1: its logit is normal around that of mean. */
+/* A share between 0 and 1: its logit is normal around that of a mean. */
 struct share {
     double mean, sd;
+};
+struct share_law {
+    double logit, sd;
 };
 static const struct share phi_access = { 0.65, 0.8 };  /* (C, A) */
 static const struct share phi_feeding = { 0.60, 0.8 }; /* (C, A) */
@@ -87,8 +84,6 @@ static double clip(double x, double least, double most)
 {
     return x < least ? least : x > most ? most : x;
 }
-
-/* A normal distribution cut off at both ends, by its inverse. */
 
 static double normal_below(double z)
 {
@@ -116,42 +111,29 @@ static double logit(double x)
     return log(x / (1.0 - x));
 }
 
-static double share_at(const struct share *s, double z)
+static struct share_law law_of(const struct share *s)
 {
-    return 1.0 / (1.0 + exp(-(logit(s->mean) + s->sd * z)));
+    return (struct share_law){ logit(s->mean), s->sd };
+}
+
+static double share_at(const struct share_law *s, double z)
+{
+    return 1.0 / (1.0 + exp(-(s->logit + s->sd * z)));
 }
 
 /* Logarithm of the density of a share, but for a constant. */
-static double share_log_density(const struct share *s, double x)
+static double share_log_density(const struct share_law *s, double x)
 {
-    double t = (logit(x) - logit(s->mean)) / s->sd;
+    double t = (logit(x) - s->logit) / s->sd;
 
     return -0.5 * t * t - log(x * (1.0 - x));
-}
-
-double particles_cv(enum method method)
-{
-    const struct flow_precision *row;
-
-    if (flow_precision_of(method, &row) == ERR_OK && row->within_cv_pct > 0.0)
-        return row->within_cv_pct / 100.0;
-    return CV_UNSTATED;
-}
-
-double particles_log_mean(const double *read_ml_min, size_t count)
-{
-    double sum = 0.0;
-
-    for (size_t i = 0; i < count; i++)
-        sum += log(read_ml_min[i]);
-    return sum / (double)count;
 }
 
 /* What is the same for all particles of a build. */
 struct build {
     const struct plan_input *in;
     struct particles *p;
-    struct share psi, transmit, direct;
+    struct share_law psi, transmit, direct, phi_access, phi_feeding;
     struct cut map, cvp, conduit, offset, contraction, kappa, gain;
     double log_mean, read_sd, artery_drop_mmhg;
 };
@@ -187,9 +169,11 @@ static void build_common(struct build *b)
                                      60 };
     if (isfinite(in->conduit_mm))
         conduit = (struct prior_normal){ in->conduit_mm, CONDUIT_SD_MM, 0, 60 };
-    b->psi = index ? psi_index : wrist ? psi_wrist : psi_elbow;
-    b->transmit = wrist ? transmit_wrist : transmit_elbow;
-    b->direct = wrist ? direct_wrist : direct_elbow;
+    b->psi = law_of(index ? &psi_index : wrist ? &psi_wrist : &psi_elbow);
+    b->transmit = law_of(wrist ? &transmit_wrist : &transmit_elbow);
+    b->direct = law_of(wrist ? &direct_wrist : &direct_elbow);
+    b->phi_access = law_of(&phi_access);
+    b->phi_feeding = law_of(&phi_feeding);
     b->map = cut_of(&map);
     b->cvp = cut_of(&cvp);
     b->conduit = cut_of(&conduit);
@@ -219,16 +203,17 @@ static struct arm arm_of(struct build *b, size_t i, double drop)
                        share_at(&b->psi, zp) };
 
     if (isfinite(in->index_compressed)) {
-        double x =
-            ((in->index_compressed + INDEX_SD * zs) / p->gain[i] * p->map[i] -
-             p->cvp[i]) /
-            drop;
+        double x = ((in->index_compressed + PARTICLES_INDEX_SD * zs) /
+                        p->gain[i] * p->map[i] -
+                    p->cvp[i]) /
+                   drop;
 
         arm.s = clip(x, 0.05, 0.98);
         p->logw[i] += share_log_density(&b->transmit, arm.s);
     }
     if (isfinite(in->index_open)) {
-        double x = ((in->index_open + INDEX_SD * zp) / p->gain[i] * p->map[i] -
+        double x = ((in->index_open + PARTICLES_INDEX_SD * zp) / p->gain[i] *
+                        p->map[i] -
                     p->cvp[i]) /
                    drop;
         double psi = (1.0 - x / arm.s) / arm.a;
@@ -276,11 +261,11 @@ static void circuit_of(struct build *b, size_t i, const struct arm *arm,
 {
     struct particles *p = b->p;
     double phi_a =
-        share_at(&phi_access, lattice_z(p->lattice, DIM_PHI_ACCESS, i));
+        share_at(&b->phi_access, lattice_z(p->lattice, DIM_PHI_ACCESS, i));
     double phi_f =
-        share_at(&phi_feeding, lattice_z(p->lattice, DIM_PHI_FEEDING, i));
+        share_at(&b->phi_feeding, lattice_z(p->lattice, DIM_PHI_FEEDING, i));
     double q0 = p->q0[i], fed = arm->psi * drop, pa = p->map[i] - fed;
-    double share = p->rh[i] / (p->rc[i] + p->rh[i]);
+    double share = p->share[i] = p->rh[i] / (p->rc[i] + p->rh[i]);
     double source = p->cvp[i] + drop * share;
     double qd = (pa - source) / (p->rd[i] + p->rc[i] * share), qf = q0 + qd;
     double lesion = lesion_of(b, i, pa - p->cvp[i]);
@@ -288,7 +273,7 @@ static void circuit_of(struct build *b, size_t i, const struct arm *arm,
     double rest = pa - p->cvp[i] - lesion;
 
     /* The artery feeds the access: a guess in which the hand alone would do
-   * so cannot be. */
+     * so cannot be. */
     if (qf < least) {
         qf = least;
         p->logw[i] -= CLIPPED_COST;
@@ -344,64 +329,4 @@ void particles_build(struct particles *p, const struct lattice *lattice,
     build_common(&b);
     for (size_t i = 0; i < p->n; i++)
         build_one(&b, i);
-}
-
-/* A sum in fixed lanes, so that every build adds in the same order. */
-static double lane_sum(const double lane[LANES])
-{
-    return ((lane[0] + lane[4]) + (lane[1] + lane[5])) +
-           ((lane[2] + lane[6]) + (lane[3] + lane[7]));
-}
-
-double particles_weigh(struct particles *p)
-{
-    double most = p->logw[0], sum[LANES] = { 0 }, square[LANES] = { 0 };
-    double total;
-
-    for (size_t i = 1; i < p->n; i++)
-        most = p->logw[i] > most ? p->logw[i] : most;
-    for (size_t i = 0; i < p->n; i += LANES) {
-        for (size_t k = 0; k < LANES; k++) {
-            double x =
-                p->logw[i + k] == most ? 1.0 : exp(p->logw[i + k] - most);
-
-            p->w[i + k] = x;
-            sum[k] += x;
-            square[k] += x * x;
-        }
-    }
-    total = lane_sum(sum);
-    for (size_t i = 0; i < p->n; i++)
-        p->w[i] /= total;
-    return total * total / lane_sum(square);
-}
-
-void particles_observe(struct particles *p, const struct outlook *o,
-                       const double *read_ml_min, size_t count, double cv,
-                       double *tail)
-{
-    double y = particles_log_mean(read_ml_min, count), low = 0.0, temper;
-    double scale = cv / sqrt((double)count);
-
-    for (size_t i = 0; i < p->n; i++)
-        low += log(o->flow[i] * p->bias[i]) <= y ? p->w[i] : 0.0;
-    *tail = low;
-    /* Far outside what was predicted: believe it by half. */
-    temper = low >= 0.01 && low <= 0.99 ? 1.0 : 0.5;
-    for (size_t i = 0; i < p->n; i++) {
-        double t = (y - log(o->flow[i] * p->bias[i])) / scale;
-
-        p->logw[i] -=
-            temper * 0.5 * (STUDENT_DF + 1.0) * log(1.0 + t * t / STUDENT_DF);
-    }
-}
-
-void particles_observe_index(struct particles *p, const struct outlook *o,
-                             double index)
-{
-    for (size_t i = 0; i < p->n; i++) {
-        double t = (index - particles_index(p, o, i)) / INDEX_SD;
-
-        p->logw[i] -= 0.5 * t * t;
-    }
 }

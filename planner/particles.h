@@ -32,16 +32,21 @@ enum {
     PARTICLES_USUAL = 4096,
     PARTICLES_MAX = 32768, /* where the usual number leaves too few */
     DIMENSIONS = 27,
-    LANES = 8 /* sums run in so many lanes, whatever the machine has */
+    LANES = 8, /* sums run in so many lanes, whatever the machine has */
+    /* Arrays are a few cache lines longer, so that equal places of many of
+     * them do not fall into one set of the cache. */
+    PARTICLES_ROOM = PARTICLES_MAX + 5 * LANES
 };
 _Static_assert(PARTICLES_USUAL % LANES == 0 && PARTICLES_MAX % LANES == 0,
                "no loop has a rest");
 
+#define PARTICLES_INDEX_SD 0.06 /* error of a digital-brachial index (A) */
+
 /* The sample of a size, made once. */
 struct lattice {
     size_t n;
-    double score[PARTICLES_MAX]; /* normal score of each place */
-    uint32_t order[DIMENSIONS][PARTICLES_MAX];
+    double score[PARTICLES_ROOM]; /* normal score of each place */
+    uint32_t order[DIMENSIONS][PARTICLES_ROOM];
 };
 void lattice_init(struct lattice *l, size_t n);
 
@@ -59,6 +64,7 @@ static inline double lattice_u(const struct lattice *l, unsigned dimension,
     return ((double)l->order[dimension][i] + 0.5) / (double)l->n;
 }
 
+/* A normal distribution cut off at both ends, drawn by its inverse. */
 struct cut {
     double mean, sd;
     double below, within; /* probability below the least, and up to the most */
@@ -71,27 +77,28 @@ struct particles {
     size_t n;
     struct blood blood;
     /* of each particle; units as in circuit.h */
-    double map[PARTICLES_MAX], cvp[PARTICLES_MAX];
-    double q0[PARTICLES_MAX];   /* true baseline */
-    double bias[PARTICLES_MAX]; /* flow read over true flow */
-    double rf[PARTICLES_MAX], kf[PARTICLES_MAX];
-    double ra[PARTICLES_MAX], ka[PARTICLES_MAX]; /* lesion left out */
-    double ro[PARTICLES_MAX], ko[PARTICLES_MAX]; /* outflow lesion */
-    double rd[PARTICLES_MAX], rc[PARTICLES_MAX], rh[PARTICLES_MAX];
-    double kappa[PARTICLES_MAX];
-    double offset[PARTICLES_MAX], contraction[PARTICLES_MAX];
-    double conduit[PARTICLES_MAX], pulse[PARTICLES_MAX];
-    double gain[PARTICLES_MAX];
-    double stand[PARTICLES_MAX];  /* lumen of the band in place; the conduit
+    double map[PARTICLES_ROOM], cvp[PARTICLES_ROOM];
+    double q0[PARTICLES_ROOM];   /* true baseline */
+    double bias[PARTICLES_ROOM]; /* flow read over true flow */
+    double rf[PARTICLES_ROOM], kf[PARTICLES_ROOM];
+    double ra[PARTICLES_ROOM], ka[PARTICLES_ROOM]; /* lesion left out */
+    double ro[PARTICLES_ROOM], ko[PARTICLES_ROOM]; /* outflow lesion */
+    double rd[PARTICLES_ROOM], rc[PARTICLES_ROOM], rh[PARTICLES_ROOM];
+    double share[PARTICLES_ROOM]; /* rh / (rc + rh) */
+    double kappa[PARTICLES_ROOM];
+    double offset[PARTICLES_ROOM], contraction[PARTICLES_ROOM];
+    double conduit[PARTICLES_ROOM], pulse[PARTICLES_ROOM];
+    double gain[PARTICLES_ROOM];
+    double stand[PARTICLES_ROOM];  /* lumen of the band in place; the conduit
                                    where there is none */
-    double lesion[PARTICLES_MAX]; /* pressure lost there at the baseline */
-    double logw[PARTICLES_MAX], w[PARTICLES_MAX];
+    double lesion[PARTICLES_ROOM]; /* pressure lost there at the baseline */
+    double logw[PARTICLES_ROOM], w[PARTICLES_ROOM];
 };
 
 /* What one state of all particles looks like. */
 struct outlook {
-    double flow[PARTICLES_MAX]; /* true access flow */
-    double pa[PARTICLES_MAX], hand[PARTICLES_MAX], map[PARTICLES_MAX];
+    double flow[PARTICLES_ROOM]; /* true access flow */
+    double pa[PARTICLES_ROOM], hand[PARTICLES_ROOM], map[PARTICLES_ROOM];
 };
 
 /* Put the particles together from what was measured at the baseline. */

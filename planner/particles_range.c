@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdbool.h>
 
-enum { BUCKETS = 1024, NEAR_MAX = 1024, PASSES = 6 };
+enum { BUCKETS = 1024, OUTSIDE = BUCKETS, NEAR_MAX = 1024, PASSES = 6 };
 
 struct near {
     double value, weight;
@@ -16,6 +16,7 @@ struct histogram {
     double low, high, scale; /* values between low and high */
     double below;            /* weight of what lies below */
     double weight[BUCKETS];
+    uint16_t bucket[PARTICLES_MAX]; /* of each value; OUTSIDE */
 };
 
 static unsigned bucket_of(const struct histogram *h, double x)
@@ -23,11 +24,6 @@ static unsigned bucket_of(const struct histogram *h, double x)
     double at = (x - h->low) * h->scale;
 
     return at >= BUCKETS - 1 ? BUCKETS - 1 : at > 0.0 ? (unsigned)at : 0;
-}
-
-static bool is_inside(const struct histogram *h, double x)
-{
-    return x >= h->low && x <= h->high;
 }
 
 static void fill(struct histogram *h, const double *value, const double *weight,
@@ -38,10 +34,15 @@ static void fill(struct histogram *h, const double *value, const double *weight,
     for (unsigned b = 0; b < BUCKETS; b++)
         h->weight[b] = 0.0;
     for (size_t i = 0; i < n; i++) {
-        if (is_inside(h, value[i]))
-            h->weight[bucket_of(h, value[i])] += weight[i];
-        else
-            h->below += value[i] < h->low ? weight[i] : 0.0;
+        double x = value[i];
+
+        h->bucket[i] = OUTSIDE;
+        if (x >= h->low && x <= h->high) {
+            h->bucket[i] = (uint16_t)bucket_of(h, x);
+            h->weight[h->bucket[i]] += weight[i];
+        } else {
+            h->below += x < h->low ? weight[i] : 0.0;
+        }
     }
 }
 
@@ -70,6 +71,16 @@ static void sort(struct near *a, size_t n)
     }
 }
 
+/* Is one of these LANES in buckets from..to?  Most are not. */
+static bool any(const uint16_t *bucket, unsigned from, unsigned to)
+{
+    uint16_t span = (uint16_t)(to - from), hit = 0;
+
+    for (size_t k = 0; k < LANES; k++)
+        hit |= (uint16_t)(bucket[k] - from) <= span;
+    return hit != 0;
+}
+
 /* Those of buckets from..to, sorted; how many there are, which may be more
  * than have room. */
 static size_t collect(const struct histogram *h, const double *value,
@@ -79,9 +90,11 @@ static size_t collect(const struct histogram *h, const double *value,
     size_t count = 0;
 
     for (size_t i = 0; i < n; i++) {
-        unsigned b = bucket_of(h, value[i]);
-
-        if (!is_inside(h, value[i]) || b < from || b > to || !(weight[i] > 0.0))
+        if (i % LANES == 0 && i + LANES <= n && !any(h->bucket + i, from, to)) {
+            i += LANES - 1;
+            continue;
+        }
+        if (h->bucket[i] < from || h->bucket[i] > to || !(weight[i] > 0.0))
             continue;
         if (count < NEAR_MAX)
             out[count] = (struct near){ value[i], weight[i] };
@@ -137,25 +150,40 @@ static double buckets_of(const struct histogram *h, double level,
     return sum;
 }
 
+/* The value of a level, if those around it have room. */
+static bool find(const struct histogram *h, const double *value,
+                 const double *weight, size_t n, double level, double *found,
+                 unsigned *from, unsigned *to)
+{
+    struct near near[NEAR_MAX];
+    double before = buckets_of(h, level, from, to);
+    size_t count = collect(h, value, weight, n, *from, *to, near);
+
+    if (count <= NEAR_MAX)
+        *found = interpolate(near, count, before, level);
+    return count <= NEAR_MAX;
+}
+
 /* Where a few guesses of next to no weight lie far out, all the others share a
  * bucket or two: these are looked into again. */
 static double quantile(const struct histogram *all, const double *value,
                        const double *weight, size_t n, double level)
 {
-    struct near near[NEAR_MAX];
-    struct histogram h = *all;
+    struct histogram h;
+    unsigned from, to;
+    double found;
 
+    if (find(all, value, weight, n, level, &found, &from, &to))
+        return found;
+    h = *all;
     for (int pass = 0; pass < PASSES; pass++) {
-        unsigned from, to;
-        double before = buckets_of(&h, level, &from, &to), width;
-        size_t count = collect(&h, value, weight, n, from, to, near);
+        double width = (h.high - h.low) / BUCKETS;
 
-        if (count <= NEAR_MAX)
-            return interpolate(near, count, before, level);
-        width = (h.high - h.low) / BUCKETS;
         h.high = h.low + (to + 1.0) * width;
         h.low += from * width;
         fill(&h, value, weight, n);
+        if (find(&h, value, weight, n, level, &found, &from, &to))
+            return found;
     }
     return 0.5 * (h.low + h.high); /* all of one value */
 }

@@ -3,14 +3,17 @@
 
 #include <math.h>
 
-/* The last state solved, as log flow and index of each particle. */
-static void keep(struct plan_work *w, double *log_flow, double *index)
+static bool hand_leads(const struct plan_work *w)
 {
-    for (size_t i = 0; i < w->p.n; i++) {
+    return w->plan->target.lead == PLAN_BY_HAND;
+}
+
+void plan_keep(struct plan_work *w, double *log_flow, double *index)
+{
+    for (size_t i = 0; i < w->p.n; i++)
         log_flow[i] = log(w->at.flow[i] * w->p.bias[i]);
-        if (index != NULL)
-            index[i] = particles_index(&w->p, &w->at, i);
-    }
+    for (size_t i = 0; hand_leads(w) && i < w->p.n; i++)
+        index[i] = particles_index(&w->p, &w->at, i);
 }
 
 static double *values_of(struct plan_work *w, int variable)
@@ -67,36 +70,33 @@ static void moments(struct plan_work *w)
     }
 }
 
-/* What one knot to the next does to a dowel: the same particles with and
- * without it. */
-static void knots(struct plan_work *w, size_t d)
-{
-    const struct particles *p = &w->p;
-    double flow = 0.0, index = 0.0, both = 0.0;
-
-    for (size_t i = 0; i < p->n; i++) {
-        double df = log(w->at.flow[i] * p->bias[i]) - w->log_flow[1 + d][i];
-        double di = particles_index(p, &w->at, i) - w->index[d][i];
-
-        flow += p->w[i] * df * df;
-        index += p->w[i] * di * di;
-        both += p->w[i] * df * di;
-    }
-    w->look.knot_flow[d] = flow;
-    w->look.knot_index[d] = index;
-    w->look.knot_both[d] = both;
-}
-
+/* What one knot to the next does to a dowel: the same particles with it, as the
+ * ladder left them, and without. */
 static void dowel(struct plan_work *w, size_t d)
 {
     const struct setting plain = { 0 };
+    const struct particles *p = &w->p;
+    double *log_flow = w->log_flow[1 + d], *index = w->index[d];
+    double flow = 0.0, finger = 0.0, both = 0.0;
 
-    particles_tie(&w->p, w->in->prior, w->dowel_mm[d], NO_KNOT, w->lumen);
-    particles_solve(&w->p, w->lumen, &plain, &w->at);
-    keep(w, w->log_flow[1 + d], w->index[d]);
-    particles_tie(&w->p, w->in->prior, w->dowel_mm[d], w->ties, w->lumen);
-    particles_solve(&w->p, w->lumen, &plain, &w->at);
-    knots(w, d);
+    particles_tie(p, w->in->prior, w->dowel_mm[d], NO_KNOT, w->lumen);
+    particles_solve(p, w->lumen, &plain, &w->at);
+    for (size_t i = 0; i < p->n; i++) {
+        double x = log(w->at.flow[i] * p->bias[i]), df = log_flow[i] - x;
+
+        log_flow[i] = x;
+        flow += p->w[i] * df * df;
+        if (hand_leads(w)) {
+            double at = particles_index(p, &w->at, i), di = index[i] - at;
+
+            index[i] = at;
+            finger += p->w[i] * di * di;
+            both += p->w[i] * df * di;
+        }
+    }
+    w->look.knot_flow[d] = flow;
+    w->look.knot_index[d] = finger;
+    w->look.knot_both[d] = both;
 }
 
 /* The gain of stretching what stands, in log flow. */
@@ -140,7 +140,7 @@ void plan_believe(struct plan_work *w)
     for (size_t d = 0; d < w->dowel_count; d++)
         dowel(w, d);
     particles_solve(p, w->banded ? p->stand : NULL, &plain, &w->at);
-    keep(w, w->stand_log_flow, w->stand_index);
+    plan_keep(w, w->stand_log_flow, w->stand_index);
     stretch(w);
     moments(w);
 }

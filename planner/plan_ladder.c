@@ -75,9 +75,10 @@ static void at_lowest_pressure(struct plan_work *w, struct plan_rung *r)
     r->hand_lowest_mmhg = particles_range(w->at.hand, w->p.w, w->p.n);
 }
 
-static void rung(struct plan_work *w, double dowel_mm, struct plan_rung *r)
+static void rung(struct plan_work *w, size_t d, struct plan_rung *r)
 {
     const struct particles *p = &w->p;
+    double dowel_mm = w->dowel_mm[d];
     const struct setting plain = { 0 };
 
     *r = (struct plan_rung){ .dowel_mm = dowel_mm };
@@ -92,6 +93,7 @@ static void rung(struct plan_work *w, double dowel_mm, struct plan_rung *r)
     r->hand_pressure_mmhg = particles_range(w->at.hand, p->w, p->n);
     r->index = plan_index_range(w, &w->at);
     chances(w, r);
+    plan_keep(w, w->log_flow[1 + d], w->index[d]);
     r->fourth_power_ml_min = fourth_power(w, dowel_mm);
     at_lowest_pressure(w, r);
 }
@@ -100,5 +102,5 @@ void plan_ladder(struct plan_work *w)
 {
     w->plan->rung_count = w->dowel_count;
     for (size_t d = 0; d < w->dowel_count; d++)
-        rung(w, w->dowel_mm[d], &w->plan->rungs[d]);
+        rung(w, d, &w->plan->rungs[d]);
 }

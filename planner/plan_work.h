@@ -14,10 +14,10 @@ struct plan_work {
     size_t ties_ahead; /* LOOK_TIES */
     bool may_again;    /* "measure again" is one of the actions */
     struct look_costs costs;
-    double log_flow[1 + PLAN_DOWELS_MAX][PARTICLES_MAX];
-    double index[PLAN_DOWELS_MAX][PARTICLES_MAX];
-    double stand_log_flow[PARTICLES_MAX], stand_index[PARTICLES_MAX];
-    double lumen[PARTICLES_MAX], value[PARTICLES_MAX];
+    double log_flow[1 + PLAN_DOWELS_MAX][PARTICLES_ROOM];
+    double index[PLAN_DOWELS_MAX][PARTICLES_ROOM];
+    double stand_log_flow[PARTICLES_ROOM], stand_index[PARTICLES_ROOM];
+    double lumen[PARTICLES_ROOM], value[PARTICLES_ROOM];
     struct outlook open; /* without a band */
     struct outlook at;   /* whatever is looked at */
     /* one plan at a time */
@@ -52,7 +52,11 @@ struct plan_verdict plan_judge(const struct plan_target *t,
 /* The loss of that; missing the zone costs 3. */
 double plan_loss(const struct plan_verdict *v);
 
-/* The ladder table, rungs[] of the plan. */
+/* The last state solved, as log flow (as read) and index of each particle. */
+void plan_keep(struct plan_work *w, double *log_flow, double *index);
+
+/* The ladder table, rungs[] of the plan; keeps the flow and the index that each
+ * size would give, with a knot, for plan_believe(). */
 void plan_ladder(struct plan_work *w);
 /* Moments of the particles, for looking ahead. */
 void plan_believe(struct plan_work *w);
