@@ -12,15 +12,6 @@
 #define WIDE_KNOT_SD_MM    0.18
 #define WIDE_STRETCH_SD_MM 0.35
 
-/* Guard rails (A): a site is not believed to be surer than this, nor less sure
- * than can be weighed. */
-#define OFFSET_SD_LEAST_MM  0.10
-#define OFFSET_SD_MOST_MM   0.60
-#define KNOT_SD_LEAST_MM    0.05
-#define KNOT_SD_MOST_MM     0.25
-#define STRETCH_SD_LEAST_MM 0.10
-#define STRETCH_SD_MOST_MM  0.45
-
 #define SETTLED_MM 1e-6 /* a number moves less than this in a round */
 
 const char *technique_use_word(enum technique_use use)
@@ -47,28 +38,6 @@ const char *technique_use_word(enum technique_use use)
 static double square(double x)
 {
     return x * x;
-}
-
-/* ---- a normal distribution that is cut off ----------------------------------- */
-
-struct moments {
-    double mean, var;
-};
-
-/* Mean and variance of what is left of it; Johnson, Kotz and Balakrishnan,
- * Continuous Univariate Distributions 1, 13.10 (M). */
-static struct moments cut_moments(double mean, double var, double least,
-                                  double most)
-{
-    const double scale = 0.39894228040143267794; /* 1 / sqrt(2 pi) */
-    double sd = sqrt(var), a = (least - mean) / sd, b = (most - mean) / sd;
-    double fa = scale * exp(-0.5 * a * a), fb = scale * exp(-0.5 * b * b);
-    double within = 0.5 * (erfc(-b * sqrt(0.5)) - erfc(-a * sqrt(0.5)));
-    double shift = (fa - fb) / within;
-
-    return (struct moments){ mean + sd * shift,
-                             var * (1.0 + (a * fa - b * fb) / within -
-                                    shift * shift) };
 }
 
 /* ---- cases ------------------------------------------------------------------- */
@@ -103,7 +72,7 @@ void technique_begin(struct technique_work *w, const struct prior *base)
 
 static enum technique_use judge(struct technique_work *w,
                                 const struct plan_input *in,
-                                const struct technique_evidence *e)
+                                struct technique_evidence *e)
 {
     struct plan_input wide = *in;
     struct plan_fault fault;
@@ -114,6 +83,7 @@ static enum technique_use judge(struct technique_work *w,
     wide.dowel_count = 0;
     if (plan_check(&wide, &fault) != ERR_OK)
         return TECHNIQUE_UNFIT;
+    technique_describe(in, e);
     if (in->graft)
         return TECHNIQUE_GRAFT;
     if (e->ties == 0)
@@ -130,8 +100,7 @@ enum technique_use technique_add(struct technique_work *w,
     if (w->count == TECHNIQUE_CASES_MAX)
         return TECHNIQUE_ROOM;
     c = &w->cases[w->count];
-    *c = (struct learnt){ .knots = 0.0 };
-    technique_describe(in, &c->evidence);
+    *c = (struct learnt){ .evidence = technique_unused(TECHNIQUE_UNFIT) };
     c->evidence.use = judge(w, in, &c->evidence);
     w->count++;
     w->settled = false;
@@ -232,24 +201,24 @@ struct drawn {
     double sd_least, sd_most;
 };
 
-/* The default counts as pseudo draws that have its mean and spread.  What a
- * cut distribution shows is matched, not what it would be without its ends. */
+/*
+ * The default counts as pseudo draws that have its mean and spread.  That both
+ * distributions are cut off is left out of account: it makes a spread too
+ * small by a few per cent at most, and where cases lie at an end, a mean that
+ * was made to account for it would run away beyond all of them.
+ */
 static void maximise(const struct drawn *d, double *mean, double *var)
 {
     const struct prior_normal *b = d->base;
-    struct moments base, now;
-    double n = d->pseudo + d->count, seen_mean, seen_var;
+    double n = d->pseudo + d->count, both;
 
     if (!(d->count > 0.0))
         return; /* nothing moves */
-    base = cut_moments(b->mean, square(b->sd), b->least, b->most);
-    now = cut_moments(*mean, *var, b->least, b->most);
-    seen_mean = (d->pseudo * base.mean + d->sum) / n;
-    seen_var = (d->pseudo * (base.var + square(base.mean)) + d->both) / n -
-               square(seen_mean);
-    *mean = clip(*mean + seen_mean - now.mean, b->least, b->most);
-    *var = clip(*var * seen_var / now.var, square(d->sd_least),
-                square(d->sd_most));
+    both = d->pseudo * (square(b->sd) + square(b->mean)) + d->both;
+    *mean = (d->pseudo * b->mean + d->sum) / n;
+    *var =
+        clip(both / n - square(*mean), square(d->sd_least), square(d->sd_most));
+    *mean = clip(*mean, b->least, b->most);
 }
 
 static struct drawn offsets_of(const struct technique_work *w,
@@ -318,171 +287,6 @@ bool technique_round(struct technique_work *w, size_t rounds)
         one_round(w);
     }
     return w->settled || w->rounds >= TECHNIQUE_ROUNDS_MAX;
-}
-
-/* ---- result ------------------------------------------------------------------- */
-
-/*
- * Standard errors from what each case would move (its score), as Meilijson, J
- * R Stat Soc B 1989;51:127-38 (M); the default adds what so many draws would.
- */
-struct scores {
-    double offset, offset_var, knot_var, stretch, stretch_var;
-};
-
-static struct scores scores_of(const struct technique_work *w)
-{
-    const struct theta *t = &w->now;
-    struct scores s = { 0 };
-
-    for (size_t i = 0; i < w->count; i++) {
-        const struct learnt *c = &w->cases[i];
-        const struct technique_evidence *e = &c->evidence;
-        double n = (double)e->stretches, off, both;
-
-        if (e->use != TECHNIQUE_USED)
-            continue;
-        off = e->offset_mm - t->offset;
-        both = square(off) + square(e->offset_sd_mm);
-        s.offset += square(off / t->offset_var);
-        s.offset_var += square((both / t->offset_var - 1.0) / t->offset_var);
-        s.knot_var +=
-            square((c->knots / t->knot_var - (double)e->ties) / t->knot_var);
-        off = c->stretch - n * t->stretch;
-        both = c->stretch_both - 2.0 * t->stretch * c->stretch +
-               n * square(t->stretch);
-        s.stretch += square(off / t->stretch_var);
-        s.stretch_var += square((both / t->stretch_var - n) / t->stretch_var);
-    }
-    return s;
-}
-
-static struct technique_number mean_of(double mean, double var, double score,
-                                       double pseudo)
-{
-    return (struct technique_number){ mean, 1.0 / sqrt(score + pseudo / var) };
-}
-
-/* Of a spread: its variance has the score s / 2. */
-static struct technique_number spread_of(double var, double score,
-                                         double pseudo)
-{
-    double information = score / 4.0 + pseudo / (2.0 * var * var);
-
-    return (struct technique_number){ sqrt(var), 1.0 / sqrt(information) /
-                                                     (2.0 * sqrt(var)) };
-}
-
-static void fill_numbers(const struct technique_work *w, struct technique *out)
-{
-    const struct theta *t = &w->now;
-    struct scores s = scores_of(w);
-
-    out->offset_mm =
-        mean_of(t->offset, t->offset_var, s.offset, TECHNIQUE_PSEUDO_CASES);
-    out->offset_sd_mm =
-        spread_of(t->offset_var, s.offset_var, TECHNIQUE_PSEUDO_CASES);
-    out->knot_sd_mm = spread_of(t->knot_var, s.knot_var, TECHNIQUE_PSEUDO_TIES);
-    out->stretch_mm = mean_of(t->stretch, t->stretch_var, s.stretch,
-                              TECHNIQUE_PSEUDO_STRETCHES);
-    out->stretch_sd_mm =
-        spread_of(t->stretch_var, s.stretch_var, TECHNIQUE_PSEUDO_STRETCHES);
-}
-
-/* What is left as it was keeps every bit. */
-static double spread(double var, double base)
-{
-    return var > square(base) || var < square(base) ? sqrt(var) : base;
-}
-
-static void fill_prior(const struct technique_work *w, struct prior *out)
-{
-    const struct prior *base = w->base;
-
-    *out = *base;
-    memset(out->name, 0, sizeof(out->name));
-    memcpy(out->name, "site", 4);
-    out->offset_mm.mean = w->now.offset;
-    out->offset_mm.sd = spread(w->now.offset_var, base->offset_mm.sd);
-    out->knot_sd_mm = spread(w->now.knot_var, base->knot_sd_mm);
-    out->stretch_mm.mean = w->now.stretch;
-    out->stretch_mm.sd = spread(w->now.stretch_var, base->stretch_mm.sd);
-}
-
-static bool is_end(double x, double least, double most)
-{
-    return !(x > least && x < most);
-}
-
-static unsigned held_of(const struct technique_work *w)
-{
-    const struct theta *t = &w->now;
-    const struct prior_normal *o = &w->base->offset_mm;
-    const struct prior_normal *s = &w->base->stretch_mm;
-    const struct {
-        bool held;
-        unsigned bit;
-    } rows[] = {
-        { is_end(t->offset, o->least, o->most), TECHNIQUE_HELD_OFFSET },
-        { is_end(t->offset_var, square(OFFSET_SD_LEAST_MM),
-                 square(OFFSET_SD_MOST_MM)),
-          TECHNIQUE_HELD_OFFSET_SD },
-        { is_end(t->knot_var, square(KNOT_SD_LEAST_MM),
-                 square(KNOT_SD_MOST_MM)),
-          TECHNIQUE_HELD_KNOT },
-        { is_end(t->stretch, s->least, s->most), TECHNIQUE_HELD_STRETCH },
-        { is_end(t->stretch_var, square(STRETCH_SD_LEAST_MM),
-                 square(STRETCH_SD_MOST_MM)),
-          TECHNIQUE_HELD_STRETCH_SD },
-    };
-    unsigned set = 0;
-
-    for (size_t i = 0; i < COUNT(rows); i++)
-        set |= rows[i].held ? rows[i].bit : 0;
-    return set;
-}
-
-/* How much of the offset of a case is its own, and not the site's: so many
- * cases known without error it is worth. */
-static double own_part(const struct technique_work *w,
-                       const struct technique_evidence *e)
-{
-    return clip(1.0 - square(e->offset_sd_mm) / w->now.offset_var, 0.0, 1.0);
-}
-
-static void fill_evidence(const struct technique_work *w, struct technique *out)
-{
-    double all = TECHNIQUE_PSEUDO_CASES;
-
-    for (size_t i = 0; i < w->count; i++) {
-        struct technique_evidence *e = &out->evidence[i];
-
-        *e = w->cases[i].evidence;
-        if (e->use != TECHNIQUE_USED)
-            continue;
-        e->part = own_part(w, e);
-        all += e->part;
-        out->case_count++;
-        out->tie_count += e->ties;
-        out->stretch_count += e->stretches;
-    }
-    for (size_t i = 0; i < w->count; i++)
-        out->evidence[i].part /= all;
-    out->default_part = TECHNIQUE_PSEUDO_CASES / all;
-}
-
-void technique_result(const struct technique_work *w, struct technique *out)
-{
-    memset(out, 0, sizeof(*out));
-    out->given = w->count;
-    out->rounds = w->rounds;
-    out->settled = w->settled;
-    fill_prior(w, &out->prior);
-    fill_numbers(w, out);
-    fill_evidence(w, out);
-    out->held = held_of(w);
-    out->proposed = out->settled && out->case_count >= TECHNIQUE_CASES_LEAST &&
-                    prior_check(&out->prior) == ERR_OK;
 }
 
 void technique_learn(const struct plan_input *cases, size_t count,

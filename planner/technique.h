@@ -57,7 +57,9 @@ enum technique_use {
                                on: its data contradict each other */
     TECHNIQUE_UNFIT,        /* a value that plan_check() refuses */
     TECHNIQUE_NO_BASELINE,  /* no usable flow of the access before it */
-    TECHNIQUE_OLD_BASELINE, /* one, but too long before it */
+    TECHNIQUE_OLD_BASELINE, /* one, but not of the same procedure: flows
+                               differ from day to day by as much as is learnt
+                               from */
     TECHNIQUE_ORDER,        /* in which order it was tied and measured is not
                                known */
     TECHNIQUE_SIZE,         /* a band, and no dowel of it */
@@ -82,6 +84,9 @@ struct technique_evidence {
     double part;                    /* of the mean offset that it makes, 0..1 */
     double effective;               /* guesses that it rests on */
 };
+
+/* Of a case that is not even looked at. */
+struct technique_evidence technique_unused(enum technique_use use);
 
 /* One number of the technique, with its standard error; NAN: not known. */
 struct technique_number {

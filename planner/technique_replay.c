@@ -175,20 +175,31 @@ static void count_measured(const struct plan_input *in,
     }
 }
 
+static const struct technique_evidence technique_nothing = { .baseline_ml_min =
+                                                                 NAN,
+                                                             .flow_ml_min = NAN,
+                                                             .dowel_mm = NAN,
+                                                             .offset_mm = NAN,
+                                                             .offset_sd_mm =
+                                                                 NAN,
+                                                             .part = NAN,
+                                                             .effective = NAN };
+
+struct technique_evidence technique_unused(enum technique_use use)
+{
+    struct technique_evidence e = technique_nothing;
+
+    e.use = use;
+    return e;
+}
+
 void technique_describe(const struct plan_input *in,
                         struct technique_evidence *e)
 {
-    *e = (struct technique_evidence){ .flow_ml_min = NAN,
-                                      .dowel_mm = NAN,
-                                      .offset_mm = NAN,
-                                      .offset_sd_mm = NAN,
-                                      .part = NAN,
-                                      .effective = NAN };
+    *e = technique_nothing;
     e->baseline_ml_min =
-        in->flow_count > 0
-            ? exp(particles_log_mean(in->flow_ml_min, in->flow_count))
-            : NAN;
-    for (size_t s = 0; s < in->stage_count && s < PLAN_STAGES_MAX; s++) {
+        exp(particles_log_mean(in->flow_ml_min, in->flow_count));
+    for (size_t s = 0; s < in->stage_count; s++) {
         const struct plan_stage *stage = &in->stages[s];
 
         if (stage->step == PLAN_TIED)

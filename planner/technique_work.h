@@ -8,6 +8,15 @@
 
 enum { GUESSES = PARTICLES_USUAL };
 
+/* Guard rails (A): a site is not believed to be surer than this, nor less sure
+ * than can be weighed. */
+#define OFFSET_SD_LEAST_MM  0.10
+#define OFFSET_SD_MOST_MM   0.60
+#define KNOT_SD_LEAST_MM    0.05
+#define KNOT_SD_MOST_MM     0.25
+#define STRETCH_SD_LEAST_MM 0.10
+#define STRETCH_SD_MOST_MM  0.45
+
 /* What a guess of a case says of the technique.  Its weight is that of the
  * data alone: the density it was drawn with is taken out. */
 struct guess {
@@ -43,7 +52,7 @@ struct technique_work {
     struct guess guess[TECHNIQUE_CASES_MAX][GUESSES];
 };
 
-/* What a case is, before anything is learnt from it; in passed plan_check(). */
+/* What a case is, before anything is learnt from it; it passed plan_check(). */
 void technique_describe(const struct plan_input *in,
                         struct technique_evidence *e);
 

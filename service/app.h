@@ -10,6 +10,7 @@
  *     routes_ops.c     health, metrics
  *     routes_look.c    queue, what is held, decisions, one access
  *     routes_plan.c    the band plan of an access
+ *     routes_technique.c  what finished procedures say of the technique
  */
 #ifndef HEADGATE_SERVICE_APP_H
 #define HEADGATE_SERVICE_APP_H
@@ -129,6 +130,8 @@ void route_held(struct service *s, struct http_request *r);
 void route_decisions(struct service *s, struct http_request *r);
 void route_review(struct service *s, struct http_request *r);
 void route_plan(struct service *s, struct http_request *r);
+void route_technique(struct service *s, struct http_request *r);
+void route_technique_switch(struct service *s, struct http_request *r);
 
 /* The word of a type we store ("Observation"), and back; FHIR_OTHER. */
 const char *type_word(enum fhir_type type);

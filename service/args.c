@@ -32,7 +32,7 @@ static const char **place_of(struct args *a, const char *name,
         { "--arrival", 'b', &a->arrival },  { "--since", 's', &a->since },
         { "--from", 'p', &a->from },        { "--access", 'p', &a->access },
         { "--prior", 'p', &a->prior },      { "--target", 'p', &a->target },
-        { "--dowels", 'p', &a->dowels },
+        { "--dowels", 'p', &a->dowels },    { "--by", 'k', &a->by },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {
@@ -70,6 +70,27 @@ static int read_valued(struct args *a, int *i, int argc, char **argv,
     }
     a->sets[a->set_count++] = argv[++*i];
     return 1;
+}
+
+/* One option that has no value. */
+static bool read_switch(struct args *a, const char *name, const char *allowed)
+{
+    const struct {
+        const char *name;
+        char letter; /* of allowed */
+        bool *place;
+    } options[] = { { "--json", 'j', &a->json },
+                    { "--use", 'k', &a->use },
+                    { "--drop", 'k', &a->drop } };
+
+    for (size_t i = 0; i < COUNT(options); i++) {
+        if (strcmp(options[i].name, name) == 0 &&
+            strchr(allowed, options[i].letter) != NULL) {
+            *options[i].place = true;
+            return true;
+        }
+    }
+    return false;
 }
 
 /* What can be told to be wrong before anything is opened. */
@@ -125,8 +146,8 @@ bool args_read(struct args *a, int argc, char **argv, const char *allowed,
             *helped = true;
             return false;
         }
-        if (strcmp(argv[i], "--json") == 0 && strchr(allowed, 'j') != NULL) {
-            a->json = true;
+        if (read_switch(a, argv[i], allowed)) {
+            continue;
         } else if ((argv[i][0] != '-' || argv[i][1] == '\0') &&
                    strchr(allowed, 'f') != NULL &&
                    a->file_count < ARGS_FILES_MAX) {

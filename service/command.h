@@ -17,6 +17,7 @@ int command_queue(int argc, char **argv);
 int command_quarantine(int argc, char **argv);
 int command_review(int argc, char **argv);
 int command_plan(int argc, char **argv);
+int command_technique(int argc, char **argv);
 int command_decisions(int argc, char **argv);
 int command_check(int argc, char **argv);
 int command_backtest(int argc, char **argv);
@@ -37,6 +38,8 @@ struct args {
     const char *from, *access;    /* --from FILE, --access NAME */
     const char *prior, *target;   /* --prior NAME, --target WORDS */
     const char *dowels;           /* --dowels SIZES */
+    bool use, drop;               /* --use, --drop */
+    const char *by;               /* --by NAME */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -46,7 +49,7 @@ struct args {
  * --help or -h prints help to standard output, sets *helped and returns
  * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
- * --access, --prior, --target, --dowels).
+ * --access, --prior, --target, --dowels), k (--use, --drop, --by).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

@@ -21,6 +21,8 @@ static const struct {
     { "quarantine", command_quarantine, "show what is held back, and why" },
     { "review", command_review, "show what holds for one access, and why" },
     { "plan", command_plan, "plan the band of one access" },
+    { "technique", command_technique,
+      "show what finished procedures say of the site's technique" },
     { "decisions", command_decisions,
       "show what headgate decided (not what people did)" },
     { "backtest", command_backtest, "show what the rules say of past data" },

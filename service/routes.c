@@ -268,19 +268,19 @@ static void route_fhir(struct service *s, struct http_request *r,
         refuse(s, r, "not-found", "This resource type is not kept here");
 }
 
-/* What is shown to people and programs of the site, all by GET. */
+/* What is shown to people and programs of the site, by GET. */
 static bool route_report(struct service *s, struct http_request *r,
                          const char *word)
 {
     static const struct {
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
-    } reports[] = { { "metrics", route_metrics },
-                    { "queue", route_queue },
-                    { "held", route_held },
-                    { "decisions", route_decisions },
-                    { "review", route_review },
-                    { "plan", route_plan } };
+    } reports[] = {
+        { "metrics", route_metrics },    { "queue", route_queue },
+        { "held", route_held },          { "decisions", route_decisions },
+        { "review", route_review },      { "plan", route_plan },
+        { "technique", route_technique }
+    };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
         if (strcmp(reports[i].word, word) == 0) {
@@ -313,6 +313,9 @@ void routes_handle(void *arg, struct http_request *r)
         refuse(s, r, "unauthorized", "No bearer token, or an unknown one");
     else if (is(&p, 0, "fhir"))
         route_fhir(s, r, &p);
+    else if (p.count == 1 && is(&p, 0, "technique") &&
+             strcmp(http_method(r), "POST") == 0)
+        route_technique_switch(s, r);
     else if (p.count != 1 || !reads || !route_report(s, r, p.parts[0]))
         refuse(s, r, "not-found", "There is nothing under this path");
 }

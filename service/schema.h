@@ -112,6 +112,12 @@ static const char schema_sql[] =
     "CREATE TABLE remark(access INT, n INT, part INT NOT NULL, at_s INT NOT NULL, text TEXT NOT NULL,"
     " PRIMARY KEY(access, n)) WITHOUT ROWID;"
 
+    /* a person's switch of the prior of technique, the newest counts; act: 1 the site's own is in use, 0 the default;
+       prior: its numbers as adopted; evidence: access/first step of each case it was learnt from */
+    "CREATE TABLE technique(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL,"
+    " who TEXT NOT NULL, model TEXT NOT NULL, cases INT NOT NULL, ties INT NOT NULL, stretches INT NOT NULL,"
+    " prior TEXT, evidence TEXT NOT NULL);"
+
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
     " PRIMARY KEY(type, system, value)) WITHOUT ROWID;";
@@ -143,7 +149,9 @@ static const struct {
          "UPDATE outbox SET place = coalesce((SELECT " TASK_PLACE " FROM task t WHERE t.resource = outbox.resource), 3);"
          "CREATE INDEX outbox_place ON outbox(place, due_ms, resource) WHERE state = 0;" },
     /* what a band plan looks at is marked, see mark_reviewed() */
-    { 2, "SELECT 1;" },
+    { 2, "CREATE TABLE technique(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL,"
+         " who TEXT NOT NULL, model TEXT NOT NULL, cases INT NOT NULL, ties INT NOT NULL, stretches INT NOT NULL,"
+         " prior TEXT, evidence TEXT NOT NULL);" },
 };
 /* clang-format on */
 

@@ -147,6 +147,11 @@ QUERY(Q_REPEAT_QUEUE, "SELECT e.access, e.grp, e.state, e.due_s, e.headline, r.f
 QUERY(Q_DECISION_ADD, "INSERT INTO decision(id, part, access, grp, number, at_ms, act, reason, policy, task, task_ver, rules, evidence, reminder, urgency, how, silent) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)")
 QUERY(Q_DECISION_LIST, "SELECT d.at_ms, d.grp, d.number, d.act, d.reason, d.how, d.reminder, d.rules, d.urgency, d.policy, d.silent, r.fid, a.label, a.anchor, p.name, coalesce(p.number, p.anchor) FROM decision d JOIN access a ON a.id = d.access JOIN patient p ON p.id = a.patient LEFT JOIN resource r ON r.id = d.task WHERE d.at_ms >= ?1 ORDER BY d.at_ms, d.id LIMIT ?2")
 
+/* the technique of the site: what a person switched, and the accesses that had a band */
+QUERY(Q_TECHNIQUE_ADD, "INSERT INTO technique(id, part, at_ms, act, who, model, cases, ties, stretches, prior, evidence) VALUES(?1, ?1 % 1024, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")
+QUERY(Q_TECHNIQUE_LAST, "SELECT at_ms, act, who, model, cases, ties, stretches, prior FROM technique ORDER BY id DESC LIMIT 1")
+QUERY(Q_TECHNIQUE_ACCESSES, "SELECT coalesce(a.merged, a.id) AS found, max(r.start_s) AS newest_s FROM reading r JOIN access a ON a.id = r.owner WHERE (r.quantity = ?1 OR (r.quantity = ?2 AND r.sign = ?3)) AND r.status < ?4 GROUP BY found ORDER BY newest_s DESC, found")
+
 /* tasks for searching on our own endpoint */
 QUERY(Q_TASK_PUT, "INSERT INTO task(resource, part, patient, access, status, priority, code, key, silent) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9) ON CONFLICT(resource) DO UPDATE SET status = excluded.status, priority = excluded.priority")
 QUERY(Q_TASK_STATUS, "UPDATE task SET status = ?2, priority = ?3 WHERE resource = ?1")

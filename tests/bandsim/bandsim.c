@@ -19,6 +19,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum contender { FIXED, ONE_STEP, PLAN, CONTENDERS };
 
@@ -320,25 +321,91 @@ static void run_row(const struct row *row, struct plan_work *work,
     }
 }
 
+struct options {
+    int patients;
+    const char *only;
+    const struct prior *prior;
+    struct prior own;
+    unsigned who;
+};
+
+/* Numbers with commas between them; false: another count, or no numbers. */
+static bool read_list(const char *text, double **to, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        char *end;
+
+        *to[i] = strtod(text, &end);
+        if (end == text || *end != (i + 1 < count ? ',' : '\0'))
+            return false;
+        text = end + 1;
+    }
+    return true;
+}
+
+static bool read_option(int option, struct options *o, struct plan_work *work)
+{
+    struct look_costs *c = &work->costs;
+    struct prior *p = &o->own;
+
+    switch (option) {
+    case 'n':
+        o->patients = atoi(optarg);
+        return o->patients > 0;
+    case 'r':
+        o->only = optarg;
+        return true;
+    case 'w':
+        o->who = (unsigned)atoi(optarg);
+        return true;
+    case 'p':
+        return prior_by_name(optarg, &o->prior) == ERR_OK;
+    case 'b':
+        o->prior = &o->own;
+        return read_list(optarg,
+                         (double *[]){ &p->offset_mm.mean, &p->offset_mm.sd,
+                                       &p->contraction.mean, &p->contraction.sd,
+                                       &p->knot_sd_mm },
+                         5);
+    case 'c':
+        return read_list(
+            optarg, (double *[]){ &c->tie, &c->loosen, &c->stretch, &c->read },
+            4);
+    default:
+        return false;
+    }
+}
+
+static int usage(void)
+{
+    fputs("usage: headgate-bandsim [-n PATIENTS] [-r ROW] [-p PRIOR]\n"
+          "  -w CONTENDERS  sum of 1 fixed, 2 one step, 4 plan\n"
+          "  -b OFFSET,SD,CC,SD,KNOT  beliefs to try, in place of a prior\n"
+          "  -c TIE,LOOSEN,STRETCH,READ  costs to try\n",
+          stderr);
+    return 2;
+}
+
 int main(int argc, char **argv)
 {
-    int patients = argc > 1 ? atoi(argv[1]) : 2000;
-    const char *only = argc > 2 ? argv[2] : "";
-    const struct prior *prior = &prior_default;
-    unsigned who = argc > 4 ? (unsigned)atoi(argv[4]) : 7;
+    struct options o = { 2000, "", &prior_default, prior_default, 7 };
     struct plan_work *work = malloc(plan_work_size());
+    int option;
 
-    if (work == NULL || patients < 1 ||
-        (argc > 3 && prior_by_name(argv[3], &prior) != ERR_OK))
+    if (work == NULL)
         return 2;
     plan_work_init(work);
+    while ((option = getopt(argc, argv, "n:r:p:w:b:c:")) != -1) {
+        if (!read_option(option, &o, work))
+            return usage();
+    }
     printf("| row | contender | ceiling | in 50-60 %% ± SE | in 45-65 %% | "
            "> 65 %% | below floor | ties | readings | held by 5-95 %% | width "
            "| stretched, loosened |\n|---|---|---|---|---|---|---|---|---|---|"
            "---|---|\n");
     for (size_t i = 0; i < COUNT(rows); i++) {
-        if (strstr(rows[i].name, only) != NULL)
-            run_row(&rows[i], work, prior, patients, who);
+        if (strstr(rows[i].name, o.only) != NULL)
+            run_row(&rows[i], work, o.prior, o.patients, o.who);
     }
     free(work);
     return 0;
