@@ -74,32 +74,6 @@ void plan_out_range(struct buf *out, const char *key,
 
 /* ---- lists of words ---------------------------------------------------------- */
 
-static void words_of_set(struct buf *out, enum plan_phrase_set set,
-                         unsigned bits)
-{
-    const struct plan_phrases *p = plan_phrases(set);
-
-    for (size_t i = 0; i < p->count; i++) {
-        if ((p->rows[i].key & bits) != 0)
-            fhir_out_text(out, NULL, p->rows[i].word);
-    }
-}
-
-/* Pre-conditions first: they make a plan incomplete. */
-static void out_missing(const struct plan_document *d, struct buf *out)
-{
-    const struct plan_phrases *p = plan_phrases(PLAN_PHRASES_CONDITION);
-
-    fhir_out_open(out, "missing", '[');
-    for (size_t i = 0; i < p->count; i++) {
-        if (d->from->readiness.conditions[p->rows[i].key] == CONDITION_MISSING)
-            fhir_out_text(out, NULL, p->rows[i].word);
-    }
-    if (d->plan != NULL)
-        words_of_set(out, PLAN_PHRASES_MISSING, d->plan->missing);
-    fhir_out_close(out, ']');
-}
-
 static void out_phrase(struct buf *out, const struct plan_phrase *p)
 {
     fhir_out_open(out, NULL, '{');
@@ -117,6 +91,21 @@ static void out_phrases(struct buf *out, enum plan_phrase_set set,
         if (set == PLAN_PHRASES_ALWAYS || (p->rows[i].key & bits) != 0)
             out_phrase(out, &p->rows[i]);
     }
+}
+
+/* Pre-conditions first: they make a plan incomplete. */
+static void out_missing(const struct plan_document *d, struct buf *out)
+{
+    const struct plan_phrases *p = plan_phrases(PLAN_PHRASES_CONDITION);
+
+    fhir_out_open(out, "missing", '[');
+    for (size_t i = 0; i < p->count; i++) {
+        if (d->from->readiness.conditions[p->rows[i].key] == CONDITION_MISSING)
+            out_phrase(out, &p->rows[i]);
+    }
+    if (d->plan != NULL)
+        out_phrases(out, PLAN_PHRASES_MISSING, d->plan->missing);
+    fhir_out_close(out, ']');
 }
 
 /* ---- why there is none -------------------------------------------------------- */
@@ -148,25 +137,28 @@ static void out_offer(const struct plan_document *d, struct buf *out)
 static void out_target(const struct plan_document *d, struct buf *out)
 {
     const struct plan_target *t;
+    bool none;
 
     if (d->plan == NULL) {
         plan_out_null(out, "target");
         return;
     }
     t = &d->plan->target;
+    none = (d->plan->warnings & PLAN_ZONE_EMPTY) != 0;
     fhir_out_open(out, "target", '{');
     fhir_out_text(out, "lead", plan_lead_word(t->lead));
-    plan_out_number(out, "low_ml_min", t->low_ml_min, 0);
-    plan_out_number(out, "high_ml_min", t->high_ml_min, 0);
-    plan_out_number(out, "low_pct", 100.0 * t->low_frac, 1);
-    plan_out_number(out, "high_pct", 100.0 * t->high_frac, 1);
+    plan_out_number(out, "low_ml_min", none ? NAN : t->low_ml_min, 0);
+    plan_out_number(out, "high_ml_min", none ? NAN : t->high_ml_min, 0);
+    plan_out_number(out, "low_pct", none ? NAN : 100.0 * t->low_frac, 1);
+    plan_out_number(out, "high_pct", none ? NAN : 100.0 * t->high_frac, 1);
     plan_out_number(out, "floor_ml_min", t->floor_ml_min, 0);
     plan_out_number(out, "index_least", t->index_least, 2);
     plan_out_number(out, "pressure_least_mmhg", t->pressure_least_mmhg, 1);
     fhir_out_close(out, '}');
 }
 
-static void out_rung(const struct plan_rung *r, struct buf *out)
+static void out_rung(const struct plan_document *d, const struct plan_rung *r,
+                     struct buf *out)
 {
     fhir_out_open(out, NULL, '{');
     plan_out_number(out, "dowel_mm", r->dowel_mm, 2);
@@ -179,7 +171,7 @@ static void out_rung(const struct plan_rung *r, struct buf *out)
     plan_out_range(out, "hand_pressure_mmhg", &r->hand_pressure_mmhg, 1);
     plan_out_range(out, "hand_pressure_lowest_mmhg", &r->hand_lowest_mmhg, 1);
     plan_out_range(out, "digital_brachial_index", &r->index, 2);
-    fhir_out_bool(out, "allowed", r->allowed);
+    fhir_out_bool(out, "allowed", plan_rung_keeps(d, r));
     plan_out_number(out, "fourth_power_ml_min", r->fourth_power_ml_min, 0);
     fhir_out_close(out, '}');
 }
@@ -196,11 +188,11 @@ static void out_row(const struct plan_row *r, struct buf *out)
     fhir_out_close(out, '}');
 }
 
-static void out_ladder(const struct plan *plan, struct buf *out)
+static void out_ladder(const struct plan_document *d, struct buf *out)
 {
     fhir_out_open(out, "ladder", '[');
-    for (size_t i = 0; plan != NULL && i < plan->rung_count; i++)
-        out_rung(&plan->rungs[i], out);
+    for (size_t i = 0; d->plan != NULL && i < d->plan->rung_count; i++)
+        out_rung(d, &d->plan->rungs[i], out);
     fhir_out_close(out, ']');
 }
 
@@ -212,16 +204,21 @@ static void out_card(const struct plan *plan, struct buf *out)
     fhir_out_close(out, ']');
 }
 
+/* Where there is no advice it is 0. */
+static void out_readings_advised(struct buf *out, const char *key, int count)
+{
+    plan_out_number(out, key, count > 0 ? (double)count : NAN, 0);
+}
+
 /* Of a plan that is not offered nothing is known. */
 static void out_proposal(const struct plan *plan, struct buf *out)
 {
     plan_out_number(out, "first_dowel_mm",
                     plan != NULL ? plan->first_dowel_mm : NAN, 2);
-    plan_out_number(out, "readings_advised",
-                    plan != NULL ? (double)plan->readings_advised : NAN, 0);
-    plan_out_number(
-        out, "readings_advised_baseline",
-        plan != NULL ? (double)plan->readings_advised_baseline : NAN, 0);
+    out_readings_advised(out, "readings_advised",
+                         plan != NULL ? plan->readings_advised : 0);
+    out_readings_advised(out, "readings_advised_baseline",
+                         plan != NULL ? plan->readings_advised_baseline : 0);
     plan_out_number(out, "card_dowel_mm",
                     plan != NULL ? plan->card_dowel_mm : NAN, 2);
     out_card(plan, out);
@@ -241,6 +238,40 @@ static void out_hand(const struct plan *plan, struct buf *out)
     fhir_out_close(out, '}');
 }
 
+static const struct plan_range unknown = { NAN, NAN, NAN };
+
+/* Only the static pressure tells what opening does. */
+static void out_opened(const struct plan_outflow *o, struct buf *out)
+{
+    bool known = o->by_pressure;
+
+    plan_out_range(out, "surge", known ? &o->surge : &unknown, 2);
+    plan_out_range(out, "flow_ml_min", known ? &o->flow_ml_min : &unknown, 0);
+    plan_out_range(out, "hand_pressure_mmhg",
+                   known ? &o->hand_pressure_mmhg : &unknown, 1);
+    plan_out_range(out, "index_before", &o->index_before, 2);
+    plan_out_range(out, "digital_brachial_index", known ? &o->index : &unknown,
+                   2);
+    plan_out_number(out, "p_index_low", known ? o->p_index_low : NAN, 3);
+    plan_out_number(out, "p_index_falls", known ? o->p_index_falls : NAN, 3);
+    fhir_out_bool(out, "flagged", o->flagged);
+}
+
+static void out_holding(const struct plan_outflow *o, struct buf *out)
+{
+    bool known = isfinite(o->holding_dowel_mm);
+
+    plan_out_number(out, "holding_dowel_mm", o->holding_dowel_mm, 2);
+    plan_out_range(out, "holding_flow_ml_min",
+                   known ? &o->holding_flow_ml_min : &unknown, 0);
+    plan_out_range(out, "holding_index", known ? &o->holding_index : &unknown,
+                   2);
+    plan_out_number(out, "holding_p_index_low",
+                    known ? o->holding_p_index_low : NAN, 3);
+    plan_out_number(out, "holding_p_index_falls",
+                    known ? o->holding_p_index_falls : NAN, 3);
+}
+
 static void out_outflow(const struct plan *plan, struct buf *out)
 {
     const struct plan_outflow *o;
@@ -255,30 +286,23 @@ static void out_outflow(const struct plan *plan, struct buf *out)
     plan_out_number(out, "lesion_frac", o->lesion_frac, 3);
     plan_out_number(out, "surge_least", o->surge_least, 2);
     plan_out_number(out, "surge_most", o->surge_most, 2);
-    plan_out_range(out, "surge", &o->surge, 2);
-    plan_out_range(out, "flow_ml_min", &o->flow_ml_min, 0);
-    plan_out_range(out, "hand_pressure_mmhg", &o->hand_pressure_mmhg, 1);
-    plan_out_range(out, "index_before", &o->index_before, 2);
-    plan_out_range(out, "digital_brachial_index", &o->index, 2);
-    plan_out_number(out, "p_index_low", o->p_index_low, 3);
-    plan_out_number(out, "p_index_falls", o->p_index_falls, 3);
-    fhir_out_bool(out, "flagged", o->flagged);
-    plan_out_number(out, "holding_dowel_mm", o->holding_dowel_mm, 2);
-    plan_out_range(out, "holding_flow_ml_min", &o->holding_flow_ml_min, 0);
-    plan_out_range(out, "holding_index", &o->holding_index, 2);
+    out_opened(o, out);
+    out_holding(o, out);
     plan_out_number(out, "zone_dowel_mm", o->zone_dowel_mm, 2);
     fhir_out_close(out, '}');
 }
 
 static void out_next(const struct plan_document *d, struct buf *out)
 {
-    if (d->plan == NULL || d->from->in.stage_count == 0) {
+    struct plan_what_now now = plan_what_now(d);
+
+    if (!now.known) {
         plan_out_null(out, "next");
         return;
     }
     fhir_out_open(out, "next", '{');
-    fhir_out_text(out, "action", plan_action_word(d->plan->next));
-    plan_out_number(out, "dowel_mm", d->plan->next_dowel_mm, 2);
+    fhir_out_text(out, "action", plan_action_word(now.action));
+    plan_out_number(out, "dowel_mm", now.dowel_mm, 2);
     fhir_out_close(out, '}');
 }
 
@@ -330,11 +354,11 @@ void plan_json(const struct plan_document *d, struct buf *out)
     plan_out_inputs(d, out);
     out_missing(d, out);
     fhir_out_open(out, "warnings", '[');
-    words_of_set(out, PLAN_PHRASES_WARNING,
-                 d->plan != NULL ? d->plan->warnings : 0);
+    out_phrases(out, PLAN_PHRASES_WARNING,
+                d->plan != NULL ? d->plan->warnings : 0);
     fhir_out_close(out, ']');
     out_target(d, out);
-    out_ladder(d->plan, out);
+    out_ladder(d, out);
     out_proposal(d->plan, out);
     out_hand(d->plan, out);
     out_outflow(d->plan, out);

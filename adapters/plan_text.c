@@ -69,6 +69,41 @@ void text_date(const struct plan_document *d, int64_t at_s, struct buf *out)
     buf_puts(out, date);
 }
 
+void text_when(const struct plan_document *d, const struct reading *r,
+               struct buf *out)
+{
+    int64_t local_s = r->start_s + zone_offset_s(d->zone, r->start_s);
+    int64_t minute = (local_s % DAY_S + DAY_S) % DAY_S / 60;
+    char date[FHIR_TIME_SIZE];
+
+    fhir_date_write(r->start_s, d->zone, date);
+    if (r->precision == AT_MONTH)
+        date[7] = '\0';
+    else if (r->precision == AT_YEAR)
+        date[4] = '\0';
+    buf_puts(out, date);
+    if (r->precision == AT_SECOND || r->precision == AT_PERIOD)
+        buf_printf(out, " %02d:%02d", (int)(minute / 60), (int)(minute % 60));
+}
+
+void text_row(const char *left, struct buf *text, struct buf *out)
+{
+    struct queue_span rest = { text->data != NULL ? text->data : "",
+                               text->len },
+                      line;
+
+    while (
+        queue_text_line(&rest, PLAN_TEXT_COLUMNS - TEXT_LEFT_COLUMNS, &line)) {
+        buf_printf(out, "%-*s", TEXT_LEFT_COLUMNS, left);
+        buf_add(out, line.text, line.len);
+        buf_puts(out, "\n");
+        left = "";
+    }
+    if (buf_ok(text) != ERR_OK && buf_ok(out) == ERR_OK)
+        out->err = buf_ok(text);
+    buf_empty(text);
+}
+
 /* ---- who, and from what --------------------------------------------------------- */
 
 static void label(struct buf *out, const char *text)
@@ -93,7 +128,7 @@ static void say_access(const struct plan_document *d, struct buf *out)
                                                        : "type not known");
     buf_puts(out, from->side == SIDE_LEFT    ? ", left"
                   : from->side == SIDE_RIGHT ? ", right"
-                                             : ", side not known");
+                                             : ", side not coded");
     buf_puts(out, from->forearm ? ", forearm: fed at the wrist\n"
                                 : ", planned as fed at the elbow\n");
 }
@@ -114,7 +149,7 @@ static void say_flows(const struct plan_document *d, struct buf *out)
     buf_puts(out, " mL/min on ");
     text_date(d, d->from->baseline_s, out);
     buf_puts(out, in->on_table ? ", on the table just before the band\n"
-                               : ", not on the table\n");
+                               : ", not known to be from the table\n");
     label(out, "Method");
     buf_puts(out, in->method == METHOD_UNSTATED ? "not stated"
                                                 : method_display(in->method));
@@ -147,14 +182,13 @@ static void say_state(const struct plan_document *d, struct buf *out)
     text_date(d, d->from->expires_s, out);
     buf_puts(out, d->from->in.on_table
                       ? ", for this procedure\n"
-                      : ", and provisional: a pair measured on the table "
-                        "replaces it\n");
+                      : "; a pair measured on the table replaces it\n");
 }
 
 static void say_head(const struct plan_document *d, struct buf *out)
 {
     buf_puts(out, "BAND PLAN\nDecision support: the operator measures and "
-                  "decides, and local policy stands above it.\n\n");
+                  "decides, under local policy.\n\n");
     say_access(d, out);
     say_flows(d, out);
     if (d->from->in.flow_count > 0)
@@ -202,6 +236,7 @@ static void say_plan(const struct plan_document *d, struct buf *out)
 {
     text_warnings(d, out);
     text_target(d, out);
+    text_outflow(d, out);
     if (d->from->in.stage_count > 0)
         text_stages(d, out);
     else
@@ -209,7 +244,6 @@ static void say_plan(const struct plan_document *d, struct buf *out)
     text_card(d, out);
     text_ladder(d, out);
     text_hand(d, out);
-    text_outflow(d, out);
 }
 
 void plan_text(const struct plan_document *d, struct buf *out)
@@ -222,6 +256,7 @@ void plan_text(const struct plan_document *d, struct buf *out)
         say_plan(d, &page);
     else
         say_refusal(d, &page);
+    text_made_from(d, &page);
     text_missing(d, &page);
     say_cautions(d, &page);
     text_rests_on(d, &page);

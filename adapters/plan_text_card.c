@@ -2,6 +2,9 @@
 #include "adapters/plan_text.h"
 
 #include <math.h>
+#include <stdio.h>
+
+enum { CARD_ROW_MAX = 4096 };
 
 /* The pressure is the same if it is this near to that of the baseline, per
  * cent (common practice, no source). */
@@ -29,7 +32,9 @@ static void say_readings(const struct plan_document *d, struct buf *out)
 
 void text_first(const struct plan_document *d, struct buf *out)
 {
-    text_title(out, "First tie");
+    text_title(out, d->plan->outflow.known
+                        ? "First tie, for the access as it is"
+                        : "First tie");
     if (!isfinite(d->plan->first_dowel_mm)) {
         buf_puts(out, "No size is named: see the warnings.\n");
     } else {
@@ -149,25 +154,10 @@ static void say_found(const struct plan_document *d, size_t i, struct buf *out)
     buf_puts(out, s->weak_thrill ? "; WEAK OR NO THRILL.\n" : ".\n");
 }
 
-/* The dowel of the newest tie. */
-static double standing_mm(const struct plan_input *in)
-{
-    double mm = NAN;
-
-    for (size_t i = 0; i < in->stage_count; i++) {
-        if (in->stages[i].step == PLAN_TIED)
-            mm = in->stages[i].dowel_mm;
-        else if (in->stages[i].step == PLAN_RELEASED)
-            mm = NAN;
-    }
-    return mm;
-}
-
 void text_stages(const struct plan_document *d, struct buf *out)
 {
     const struct plan_input *in = &d->from->in;
-    bool advice = (d->plan->warnings &
-                   (PLAN_CONFLICT | PLAN_ZONE_EMPTY | PLAN_DISTAL)) == 0;
+    struct plan_what_now now = plan_what_now(d);
 
     text_title(out, "What was done, and what was measured");
     for (size_t i = 0; i < in->stage_count; i++) {
@@ -176,67 +166,83 @@ void text_stages(const struct plan_document *d, struct buf *out)
     }
     text_title(out, "What now");
     if (in->stages[in->stage_count - 1].weak_thrill) {
-        buf_puts(out, "Weak or no thrill: loosen now, then measure.\n");
+        buf_puts(out, "Weak or no thrill: loosen now, then measure (");
+        say_loosen(now.dowel_mm, out);
+        buf_puts(out, ").\n");
         return;
     }
-    if (!advice) {
+    if (!now.known) {
         buf_puts(out, "No advice: see the warnings.\n");
         return;
     }
     buf_puts(out, "By what was measured: ");
-    say_action(d, d->plan->next, d->plan->next_dowel_mm, standing_mm(in), out);
+    say_action(d, now.action, now.dowel_mm, plan_standing_mm(in), out);
     buf_puts(out, ".\n");
     say_readings(d, out);
 }
 
 /* ---- the card ------------------------------------------------------------------------ */
 
-static void say_bounds(const struct plan_row *r, struct buf *out)
+static void say_bounds(const struct plan_row *r, char *text, size_t size)
 {
     if (r->emergency)
-        buf_printf(out,
-                   "flow below %.0f mL/min, or weak or no thrill at any "
-                   "flow",
-                   r->to_ml_min);
+        snprintf(text, size, "  below %.0f", r->to_ml_min);
     else if (isfinite(r->to_ml_min))
-        buf_printf(out, "%.0f to below %.0f mL/min", r->from_ml_min,
-                   r->to_ml_min);
+        snprintf(text, size, "  %.0f to below %.0f", r->from_ml_min,
+                 r->to_ml_min);
     else
-        buf_printf(out, "%.0f mL/min or more", r->from_ml_min);
+        snprintf(text, size, "  %.0f or more", r->from_ml_min);
+}
+
+/* The lowest row stands for a thrill that is weak as well. */
+static void say_emergency(const struct plan_row *r, struct buf *out)
+{
+    buf_puts(out, "or weak thrill, or none, at any flow: loosen now, then "
+                  "measure (");
+    say_loosen(r->dowel_mm, out);
+    buf_puts(out, ")");
 }
 
 static void say_row(const struct plan_document *d, const struct plan_row *r,
-                    struct buf *out)
+                    bool again, struct buf *out)
 {
-    buf_puts(out, "  ");
-    say_bounds(r, out);
-    buf_puts(out, ": ");
-    if (r->emergency) {
-        buf_puts(out, "loosen now, then measure (");
-        say_loosen(r->dowel_mm, out);
-        buf_puts(out, ")");
-    } else {
+    if (r->emergency)
+        say_emergency(r, out);
+    else if (r->action == PLAN_ACCEPT && again)
+        buf_puts(out, "accept, but only under the conditions above");
+    else
         say_action(d, r->action, r->dowel_mm, d->plan->card_dowel_mm, out);
-    }
     if (r->ladder_ends)
         buf_puts(out, "; above the target, and no smaller dowel is on the "
                       "ladder");
-    buf_puts(out, ".\n");
+    buf_puts(out, ".");
 }
 
 void text_card(const struct plan_document *d, struct buf *out)
 {
     const struct plan *plan = d->plan;
+    bool accepted = false;
+    struct buf text;
+    char bounds[48];
 
     if (plan->row_count == 0)
         return;
     buf_puts(out, "\nAfter tying over the ");
     text_mm(out, plan->card_dowel_mm);
-    buf_printf(out, " mm dowel: if the mean of %d readings is\n",
+    buf_printf(out, " mm dowel: what to do, by the mean of %d readings\n",
                plan->readings_advised > 1 ? plan->readings_advised : 1);
-    for (size_t i = 0; i < plan->row_count; i++)
-        say_row(d, &plan->rows[i], out);
-    buf_puts(out, "A range holds its lower end and not its upper. Between two "
-                  "rows nothing is certain: near a border, measure once "
-                  "more.\n");
+    buf_printf(out, "%-*s%s", TEXT_LEFT_COLUMNS, "  flow, mL/min",
+               "what to do\n");
+    buf_init(&text, CARD_ROW_MAX);
+    for (size_t i = 0; i < plan->row_count; i++) {
+        const struct plan_row *r = &plan->rows[i];
+
+        say_bounds(r, bounds, sizeof(bounds));
+        say_row(d, r, accepted, &text);
+        text_row(bounds, &text, out);
+        accepted = accepted || (!r->emergency && r->action == PLAN_ACCEPT);
+    }
+    buf_clear(&text);
+    buf_puts(out, "A range holds its lower end and not its upper. No border is "
+                  "sharp: near one, measure once more.\n");
 }

@@ -81,8 +81,10 @@ void text_target(const struct plan_document *d, struct buf *out)
 
 /* ---- outflow -------------------------------------------------------------------- */
 
-static void say_opening(const struct plan_outflow *o, struct buf *out)
+static void say_opening(const struct plan_document *d, struct buf *out)
 {
+    const struct plan_limits *l = &d->from->in.limits;
+    const struct plan_outflow *o = &d->plan->outflow;
     char low[8], falls[8];
 
     if (!o->by_pressure) {
@@ -109,9 +111,9 @@ static void say_opening(const struct plan_outflow *o, struct buf *out)
     text_chance(low, o->p_index_low);
     text_chance(falls, o->p_index_falls);
     buf_printf(out,
-               "; chance of an index below the limit of risk %s %%, of a "
-               "fall beyond that of risk %s %%.\n",
-               low, falls);
+               "; chance of an index below %.2f: %s %%, of a fall by more than "
+               "%.2f: %s %%.\n",
+               l->risk_index, low, l->risk_fall, falls);
 }
 
 void text_outflow(const struct plan_document *d, struct buf *out)
@@ -123,7 +125,7 @@ void text_outflow(const struct plan_document *d, struct buf *out)
     text_title(out, "If the outflow stenosis is opened (provisional)");
     buf_puts(out, "First open it, then measure a pair of flows, then choose "
                   "the size: the flow of today is not the flow of then.\n");
-    say_opening(o, out);
+    say_opening(d, out);
     if (o->flagged)
         buf_puts(out, "THE HAND IS AT RISK: plan the band before the stenosis "
                       "is opened.\n");
@@ -144,10 +146,19 @@ void text_outflow(const struct plan_document *d, struct buf *out)
 
 /* ---- missing, warnings ------------------------------------------------------------ */
 
+static void say_set(const struct plan_phrases *p, unsigned set, struct buf *out)
+{
+    for (size_t i = 0; i < p->count; i++) {
+        if ((set & p->rows[i].key) != 0)
+            buf_printf(out, "- %s\n", p->rows[i].text);
+    }
+}
+
 void text_missing(const struct plan_document *d, struct buf *out)
 {
     const struct plan_phrases *c = plan_phrases(PLAN_PHRASES_CONDITION);
     const struct plan_phrases *m = plan_phrases(PLAN_PHRASES_MISSING);
+    unsigned missing = d->plan != NULL ? d->plan->missing : 0;
     size_t before;
 
     if (d->plan == NULL && d->from->offer == PLAN_EXCLUDED)
@@ -158,29 +169,22 @@ void text_missing(const struct plan_document *d, struct buf *out)
         if (d->from->readiness.conditions[c->rows[i].key] == CONDITION_MISSING)
             buf_printf(out, "- %s\n", c->rows[i].text);
     }
+    say_set(m, missing & PLAN_MISSING_NEEDED, out);
     if (out->len == before)
         buf_puts(out, "Nothing but the operator's part.\n");
-    if (d->plan == NULL || d->plan->missing == 0)
+    if ((missing & ~PLAN_MISSING_NEEDED) == 0)
         return;
-    text_title(out, "Not known, and taken from what is usual: it widens every "
-                    "figure");
-    for (size_t i = 0; i < m->count; i++) {
-        if ((d->plan->missing & m->rows[i].key) != 0)
-            buf_printf(out, "- %s\n", m->rows[i].text);
-    }
+    text_title(out, "Not known: left out, or taken from what is usual, which "
+                    "widens the figures");
+    say_set(m, missing & ~PLAN_MISSING_NEEDED, out);
 }
 
 void text_warnings(const struct plan_document *d, struct buf *out)
 {
-    const struct plan_phrases *p = plan_phrases(PLAN_PHRASES_WARNING);
-
     if (d->plan->warnings == 0)
         return;
     text_title(out, "Warnings");
-    for (size_t i = 0; i < p->count; i++) {
-        if ((d->plan->warnings & p->rows[i].key) != 0)
-            buf_printf(out, "- %s\n", p->rows[i].text);
-    }
+    say_set(plan_phrases(PLAN_PHRASES_WARNING), d->plan->warnings, out);
 }
 
 /* ---- what it rests on ---------------------------------------------------------------- */

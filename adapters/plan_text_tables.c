@@ -19,7 +19,7 @@ static void size_of(char out[16], double mm)
 /* The size that the plan names; NAN. */
 static double named_mm(const struct plan_document *d)
 {
-    return d->from->in.stage_count > 0 ? d->plan->next_dowel_mm
+    return d->from->in.stage_count > 0 ? plan_what_now(d).dowel_mm
                                        : d->plan->first_dowel_mm;
 }
 
@@ -34,7 +34,7 @@ static void say_rung(const struct plan_document *d, const struct plan_rung *r,
     char size[16], zone[8], tight[8], low[8];
     char mark = is_same_size(r->dowel_mm, named_mm(d)) ? '*' : ' ';
 
-    if (mark == ' ' && !r->allowed)
+    if (mark == ' ' && !plan_rung_keeps(d, r))
         mark = '-';
     size_of(size, r->dowel_mm);
     text_chance(zone, r->p_in_zone);
@@ -48,29 +48,41 @@ static void say_rung(const struct plan_document *d, const struct plan_rung *r,
                r->reduction_pct.p95, zone, tight, low, r->fourth_power_ml_min);
 }
 
-static bool any_not_allowed(const struct plan *plan)
+static bool any_not_allowed(const struct plan_document *d)
 {
-    for (size_t i = 0; i < plan->rung_count; i++) {
-        if (!plan->rungs[i].allowed)
+    for (size_t i = 0; i < d->plan->rung_count; i++) {
+        if (!plan_rung_keeps(d, &d->plan->rungs[i]))
             return true;
     }
     return false;
 }
 
-static void say_ladder_notes(const struct plan_document *d, struct buf *out)
+static void say_not_allowed(const struct plan_document *d, struct buf *out)
 {
     const struct plan_limits *l = &d->from->in.limits;
+
+    if (!any_not_allowed(d))
+        return;
+    if (d->from->in.stage_count > 0)
+        buf_printf(out,
+                   "-  more chance than this site allows of a flow below the "
+                   "floor (%.3g %%)\n",
+                   100.0 * l->floor_most);
+    else
+        buf_printf(out,
+                   "-  more chance than this site allows, at a first tie, of "
+                   "too tight a band (%.3g %%) or of a flow below the floor "
+                   "(%.3g %%)\n",
+                   100.0 * l->tight_most, 100.0 * l->floor_first_most);
+}
+
+static void say_ladder_notes(const struct plan_document *d, struct buf *out)
+{
     bool hand = d->plan->target.lead == PLAN_BY_HAND;
 
     if (isfinite(named_mm(d)))
         buf_puts(out, "*  the size that this plan names\n");
-    if (any_not_allowed(d->plan))
-        buf_printf(out,
-                   "-  more chance than this site allows of too tight a band "
-                   "(%.0f %%) or of a flow below the floor (%.3g %% at the "
-                   "first tie, %.3g %% later)\n",
-                   100.0 * l->tight_most, 100.0 * l->floor_first_most,
-                   100.0 * l->floor_most);
+    say_not_allowed(d, out);
     buf_printf(out,
                "Of a hundred such accesses five are expected below the first "
                "figure, half below the middle one, five above the last; flows "
@@ -82,9 +94,10 @@ static void say_ladder_notes(const struct plan_document *d, struct buf *out)
                     : "within the target",
                d->plan->target.floor_ml_min);
     buf_puts(out,
-             "(1) For comparison only: the textbook fourth power, as if the "
-             "access were nothing but a narrow tube. A real access is a row of "
-             "resistances, and one step of the dowel does less.\n");
+             "(1) For comparison only: flow by the fourth power of the "
+             "diameter, dowel over access, as if the access were nothing but a "
+             "narrow tube. A real access is a row of resistances: going from "
+             "4 to 3 mm does far less than (4/3)^4 = 3.2 times.\n");
 }
 
 void text_ladder(const struct plan_document *d, struct buf *out)
@@ -93,12 +106,12 @@ void text_ladder(const struct plan_document *d, struct buf *out)
                         ? "Each size, if it were tied next"
                         : "Each size, if it were tied first");
     buf_puts(out,
-             "  dowel        flow, mL/min      reduction, %   chance, % of   "
-             "        textbook\n"
-             "  (outer)     5%   mid   95%    5%  mid  95%   zone   too  "
-             "below    fourth\n"
-             "                                                   tight  "
-             "floor power (1)\n");
+             "  dowel        flow, mL/min      reduction, %     chance in % "
+             "of      fourth\n"
+             "  (outer                                       zone    too  "
+             "below     power\n"
+             "  diam.)      5%   mid   95%    5%  mid  95%         tight  "
+             "floor       (1)\n");
     for (size_t i = 0; i < d->plan->rung_count; i++)
         say_rung(d, &d->plan->rungs[i], out);
     say_ladder_notes(d, out);
@@ -108,7 +121,9 @@ void text_ladder(const struct plan_document *d, struct buf *out)
 
 static void say_three(struct buf *out, const struct plan_range *r, int decimals)
 {
-    if (isfinite(r->p05) && isfinite(r->p50) && isfinite(r->p95))
+    if (r == NULL)
+        buf_printf(out, "%18s", "");
+    else if (isfinite(r->p05) && isfinite(r->p50) && isfinite(r->p95))
         buf_printf(out, "%6.*f%6.*f%6.*f", decimals, r->p05, decimals, r->p50,
                    decimals, r->p95);
     else
@@ -130,7 +145,6 @@ static void say_hand_row(const char *name, const struct plan_range *usual,
 
 void text_hand(const struct plan_document *d, struct buf *out)
 {
-    static const struct plan_range unknown = { NAN, NAN, NAN };
     const struct plan *plan = d->plan;
     char size[16];
 
@@ -142,8 +156,7 @@ void text_hand(const struct plan_document *d, struct buf *out)
              "the other arm\n"
              "  dowel          5%   mid   95%        5%   mid   95%        5%"
              "   mid   95%\n");
-    say_hand_row("no band", &plan->hand_now_mmhg, &unknown, &plan->index_now,
-                 out);
+    say_hand_row("no band", &plan->hand_now_mmhg, NULL, &plan->index_now, out);
     for (size_t i = 0; i < plan->rung_count; i++) {
         const struct plan_rung *r = &plan->rungs[i];
 

@@ -2,6 +2,8 @@
  * sentence. */
 #include "adapters/plan_words.h"
 
+#include <math.h>
+
 static const struct plan_phrase missing_rows[] = {
     { PLAN_NO_MAP, "mean-pressure",
       "the mean arterial pressure at the baseline" },
@@ -233,4 +235,51 @@ static const struct plan_phrase *find(enum plan_phrase_set set, unsigned key)
 const struct plan_phrase *plan_offer_phrase(enum plan_offer o)
 {
     return find(PLAN_PHRASES_OFFER, o);
+}
+
+/* ---- what now --------------------------------------------------------------- */
+
+double plan_standing_mm(const struct plan_input *in)
+{
+    double mm = NAN;
+
+    for (size_t i = 0; i < in->stage_count; i++) {
+        if (in->stages[i].step == PLAN_TIED)
+            mm = in->stages[i].dowel_mm;
+        else if (in->stages[i].step == PLAN_RELEASED)
+            mm = NAN;
+    }
+    return mm;
+}
+
+/* The next size of the ladder; NAN: none is looser. */
+static double looser_than(const struct plan *plan, double mm)
+{
+    double found = NAN;
+
+    for (size_t i = 0; i < plan->rung_count; i++) {
+        double size_mm = plan->rungs[i].dowel_mm;
+
+        if (size_mm > mm && !(found <= size_mm))
+            found = size_mm;
+    }
+    return found;
+}
+
+struct plan_what_now plan_what_now(const struct plan_document *d)
+{
+    const struct plan_input *in = &d->from->in;
+    struct plan_what_now now = { .action = PLAN_REMEASURE, .dowel_mm = NAN };
+
+    if (d->plan == NULL || in->stage_count == 0)
+        return now;
+    if (in->stages[in->stage_count - 1].weak_thrill)
+        return (struct plan_what_now){
+            true, PLAN_LOOSEN, looser_than(d->plan, plan_standing_mm(in))
+        };
+    if ((d->plan->warnings & (PLAN_CONFLICT | PLAN_ZONE_EMPTY | PLAN_DISTAL)) !=
+        0)
+        return now;
+    return (struct plan_what_now){ true, d->plan->next,
+                                   d->plan->next_dowel_mm };
 }

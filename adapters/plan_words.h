@@ -1,5 +1,5 @@
 /* plan_words - the words of a plan, in one place for text and JSON; private
- * to plan_*.c */
+ * to plan_*.c and wording_*.c */
 #ifndef HEADGATE_ADAPTERS_PLAN_WORDS_H
 #define HEADGATE_ADAPTERS_PLAN_WORDS_H
 
@@ -30,12 +30,41 @@ enum plan_phrase_set {
 const struct plan_phrases *plan_phrases(enum plan_phrase_set set);
 const struct plan_phrase *plan_offer_phrase(enum plan_offer o);
 
+/* What a plan is incomplete without; the rest of enum plan_missing widens it
+ * only. */
+#define PLAN_MISSING_NEEDED                                                    \
+    ((unsigned)(PLAN_NO_TABLE | PLAN_NO_MAP | PLAN_NO_REPEAT | PLAN_NO_METHOD))
+
 /* Has the plan all that it needs, but for the operator's part? */
 static inline bool plan_is_complete(const struct plan_document *d)
 {
     return d->plan != NULL && d->from->readiness.complete &&
-           (d->plan->missing & (PLAN_NO_TABLE | PLAN_NO_MAP | PLAN_NO_REPEAT |
-                                PLAN_NO_METHOD)) == 0;
+           (d->plan->missing & PLAN_MISSING_NEEDED) == 0;
 }
+
+/* Does a size keep to the limits of chance that bind now: those of the first
+ * tie, or the one of every later tie? */
+static inline bool plan_rung_keeps(const struct plan_document *d,
+                                   const struct plan_rung *r)
+{
+    const struct plan_limits *l = &d->from->in.limits;
+
+    if (d->from->in.stage_count > 0)
+        return r->p_below_floor <= l->floor_most;
+    return r->p_below_floor <= l->floor_first_most &&
+           r->p_too_tight <= l->tight_most;
+}
+
+/* What to do after the last stage: what the engine says, but that a weak
+ * thrill stands above every flow. */
+struct plan_what_now {
+    bool known; /* a case goes on, and advice is given */
+    enum plan_action action;
+    double dowel_mm;
+};
+struct plan_what_now plan_what_now(const struct plan_document *d);
+
+/* The dowel of the band that is in place; NAN: no band. */
+double plan_standing_mm(const struct plan_input *in);
 
 #endif

@@ -165,6 +165,32 @@ static void check_hand(struct from_work *w, double baseline_ml_min)
     from_refuse(w, PLAN_EXCLUDED);
 }
 
+/* What forbids a plan whatever was measured stands before what is wrong with
+ * the steps of the case. */
+static void check_access(struct from_work *w)
+{
+    enum plan_offer of_case = w->out->offer;
+
+    w->out->offer = PLAN_OFFERED;
+    if (w->out->readiness.exclusions != 0)
+        from_refuse(w, PLAN_EXCLUDED);
+    if (w->h->inactive)
+        from_refuse(w, PLAN_INACTIVE);
+    check_form(w);
+    from_refuse(w, of_case);
+}
+
+/* An index that stays low with the access pressed shut, by itself: no band
+ * mends that.  Readiness asks for one without beside it. */
+static void check_distal(struct from_work *w)
+{
+    if (!(w->out->in.index_compressed < from_get(w, P_IS5_INDEX)) ||
+        w->out->offer != PLAN_OFFERED)
+        return;
+    w->out->readiness.exclusions |= EXCLUDE_DISTAL;
+    from_refuse(w, PLAN_EXCLUDED);
+}
+
 static void check_ground(struct from_work *w, const struct plan_wish *wish)
 {
     if (wish != NULL || w->out->case_s != INT64_MIN)
@@ -193,94 +219,6 @@ static unsigned cautions_of(const struct from_work *w)
     return set;
 }
 
-/* ---- the baseline ------------------------------------------------------------ */
-
-static bool is_vague(const struct reading *r)
-{
-    return r->precision != AT_SECOND && r->precision != AT_PERIOD;
-}
-
-/* Of the access as it is now, before the case. */
-static bool is_before_case(const struct from_work *w, const struct point *p)
-{
-    const struct reading *r = &w->h->readings[p->readings[0]];
-
-    return p->at_s >= w->since_s && p->at_s < w->until_s &&
-           (!is_vague(r) || r->end_s <= w->until_s);
-}
-
-static const struct point *newest_point(const struct from_work *w)
-{
-    for (size_t i = w->flow_count; i-- > 0;) {
-        if (is_before_case(w, &w->flow[i]))
-            return &w->flow[i];
-    }
-    return NULL;
-}
-
-/* In how many stages was this method used? */
-static int stages_of(const struct from_work *w, enum method method)
-{
-    int count = 0;
-
-    for (size_t s = 0; s < w->step_count; s++) {
-        int64_t from_s = w->h->readings[w->steps[s]].start_s;
-        int64_t to_s = s + 1 < w->step_count
-                           ? w->h->readings[w->steps[s + 1]].start_s
-                           : INT64_MAX;
-        bool any = false;
-
-        for (size_t i = 0; i < w->flow_count; i++)
-            any = any || (w->flow[i].method == method &&
-                          w->flow[i].at_s >= from_s && w->flow[i].at_s < to_s);
-        count += any;
-    }
-    return count;
-}
-
-static bool is_of_session(const struct from_work *w, const struct point *p,
-                          const struct point *newest)
-{
-    return is_before_case(w, p) && from_is_fit(w, p) &&
-           readings_share_session(w->policy, &w->h->readings[p->readings[0]],
-                                  &w->h->readings[newest->readings[0]]);
-}
-
-/* The method of the stages, else that of most readings, else the newest. */
-static const struct point *choose_method(const struct from_work *w,
-                                         const struct point *newest)
-{
-    const struct point *best = NULL;
-    int best_score = -1;
-
-    for (size_t i = w->flow_count; i-- > 0;) {
-        const struct point *p = &w->flow[i];
-        int score;
-
-        if (!is_of_session(w, p, newest))
-            continue;
-        score = stages_of(w, p->method) * (POINT_READINGS_MAX + 1) +
-                (int)p->reading_count;
-        if (score > best_score) {
-            best = p;
-            best_score = score;
-        }
-    }
-    return best;
-}
-
-/* When the flows of this method in the session of the newest began. */
-static int64_t session_start_s(const struct from_work *w,
-                               const struct point *newest, enum method method)
-{
-    for (size_t i = 0; i < w->flow_count; i++) {
-        if (w->flow[i].method == method &&
-            is_of_session(w, &w->flow[i], newest))
-            return w->flow[i].at_s;
-    }
-    return newest->at_s;
-}
-
 static double mean_of(const double *values, size_t count)
 {
     double sum = 0;
@@ -288,37 +226,6 @@ static double mean_of(const double *values, size_t count)
     for (size_t i = 0; i < count; i++)
         sum += values[i];
     return sum / (double)count;
-}
-
-/* Returns the place of its first reading; h->count if there is none. */
-static size_t find_baseline(struct from_work *w)
-{
-    int64_t room_s = (int64_t)(from_get(w, P_PLAN_CASE_H) * HOUR_S);
-    const struct point *newest = newest_point(w), *best;
-    struct plan_from *out = w->out;
-
-    if (newest == NULL) {
-        from_refuse(w, PLAN_NO_FLOW);
-        return w->h->count;
-    }
-    best = choose_method(w, newest);
-    if (best == NULL) {
-        from_refuse(w, PLAN_FLOW_UNFIT);
-        return w->h->count;
-    }
-    out->in.method = best->method;
-    out->baseline_s = session_start_s(w, newest, best->method);
-    out->expires_s = out->baseline_s +
-                     (int64_t)(from_get(w, P_PLAN_VALID_D) * (double)DAY_S);
-    out->in.on_table = w->until_s != INT64_MAX &&
-                       w->until_s - out->baseline_s <= room_s &&
-                       !is_vague(&w->h->readings[best->readings[0]]);
-    out->in.flow_count =
-        from_flows(w, best->method, out->baseline_s, w->until_s, PLAN_USE_FLOW,
-                   -1, out->in.flow_ml_min);
-    if (out->expires_s < w->h->now_s)
-        from_refuse(w, PLAN_FLOW_OLD);
-    return best->readings[0];
 }
 
 /* ---- all --------------------------------------------------------------------- */
@@ -390,24 +297,21 @@ void plan_from(const struct history *h, const struct policy *policy,
     size_t baseline;
 
     start(&w, readiness);
-    if (readiness->exclusions != 0)
-        from_refuse(&w, PLAN_EXCLUDED);
-    if (h->inactive)
-        from_refuse(&w, PLAN_INACTIVE);
-    check_form(&w);
     w.flow_count =
         series_collect(h, policy, Q_ACCESS_FLOW, false, w.flow, POINTS_MAX);
     from_find_case(&w);
     if (w.step_count > 0)
         look_before_case(&w);
+    check_access(&w);
     fill_wish(&w, wish);
     out->cautions = cautions_of(&w);
     check_ground(&w, wish);
-    baseline = find_baseline(&w);
+    baseline = from_baseline(&w);
     if (baseline == h->count)
         return;
     judge_pair(&w);
     check_hand(&w, mean_of(out->in.flow_ml_min, out->in.flow_count));
     from_values(&w, baseline);
+    check_distal(&w);
     from_stages(&w);
 }

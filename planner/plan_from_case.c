@@ -27,11 +27,6 @@ static bool is_of_band(const struct reading *r)
     return is_step(r) || (reading_counts(r) && is_banded_sign(r));
 }
 
-static bool is_vague(const struct reading *r)
-{
-    return r->precision != AT_SECOND && r->precision != AT_PERIOD;
-}
-
 /* When it had certainly happened.  What was done to the band is told apart
  * from a flow of that day; of other interventions a day is taken as its
  * beginning, as the rules take it. */
@@ -76,7 +71,7 @@ static void add_step(struct from_work *w, size_t index)
     const struct reading *last =
         w->step_count > 0 ? &w->h->readings[w->steps[w->step_count - 1]] : NULL;
 
-    if (is_vague(r)) {
+    if (from_is_vague(r)) {
         from_refuse(w, PLAN_ORDER);
         return;
     }
@@ -160,7 +155,7 @@ static bool is_within(const struct from_work *w, const struct point *p,
     const struct reading *r = &w->h->readings[p->readings[0]];
 
     return p->at_s >= from_s && p->at_s < to_s &&
-           (!is_vague(r) || r->end_s <= to_s);
+           (!from_is_vague(r) || r->end_s <= to_s);
 }
 
 /* Each value that was sent. */

@@ -17,6 +17,12 @@ struct from_work {
     struct point flow[POINTS_MAX]; /* of all times, blanked ones among them */
 };
 
+/* Only the day of it is known, or less. */
+static inline bool from_is_vague(const struct reading *r)
+{
+    return r->precision != AT_SECOND && r->precision != AT_PERIOD;
+}
+
 static inline double from_get(const struct from_work *w, enum param p)
 {
     return policy_get(w->policy, p);
@@ -43,6 +49,10 @@ void from_find_case(struct from_work *w);
  * PLAN_READS_MAX; how many. */
 size_t from_flows(struct from_work *w, enum method method, int64_t from_s,
                   int64_t to_s, enum plan_use use, int stage, double *values);
+
+/* The flows before the case, their method, how long they hold; refuses.
+ * Returns the place of the first of them; h->count if there is none. */
+size_t from_baseline(struct from_work *w);
 
 /* The stages of the case; the method of the baseline is known. */
 void from_stages(struct from_work *w);

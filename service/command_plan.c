@@ -188,6 +188,17 @@ static void say_lines(const char *name, const char *lines)
     }
 }
 
+static void say_passed_over(const struct plan_file *f)
+{
+    if (f->passed_over > 0)
+        fprintf(stderr, "headgate: passed over: %zu of other types\n",
+                f->passed_over);
+    if (f->unmapped > 0)
+        fprintf(stderr,
+                "headgate: passed over: %zu of codes that are not mapped\n",
+                f->unmapped);
+}
+
 static bool open_file(struct command *c)
 {
     struct plan_file_options options = { .policy = &c->policy,
@@ -205,11 +216,8 @@ static bool open_file(struct command *c)
         say_lines(strcmp(path, "-") == 0 ? "standard input" : path,
                   why.len > 0 ? why.data : err_word(e));
     buf_clear(&why);
-    if (e == ERR_OK && c->file.passed_over > 0)
-        fprintf(stderr,
-                "headgate: %zu resources of other types were passed "
-                "over\n",
-                c->file.passed_over);
+    if (e == ERR_OK)
+        say_passed_over(&c->file);
     return e == ERR_OK;
 }
 
@@ -220,7 +228,8 @@ static const char *unusable(const struct planned *planned)
     case PLAN_UNFIT:
         return planned->fault.why;
     case PLAN_NO_FLOW:
-        return "it holds no flow of the access as it is now";
+        return "it holds no final flow, of a day that is known, of the access "
+               "as it is now";
     case PLAN_FLOW_UNFIT:
         return "its newest flow is only a bound, or contradicts the values "
                "it is computed from";

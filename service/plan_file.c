@@ -72,19 +72,58 @@ static void say_item(struct fhir_doc *doc, size_t i, enum severity least,
     say_issues(&fhir_doc_item(doc, i)->outcome, least, before, why);
 }
 
+/* ---- what the reader kept and did not use ---------------------------------- */
+
+static bool is_word(const struct issue *issue, const char *word)
+{
+    return strcmp(issue->word, word) == 0;
+}
+
+/* A value that is not understood, though its code is: it might change the
+ * plan. */
+static bool is_lost(const struct issue *issue)
+{
+    return (is_word(issue, "code-unknown") || is_word(issue, "not-computed")) &&
+           strstr(issue->place, ".value") != NULL;
+}
+
+/* A code that nobody has mapped; the value of a laboratory, say. */
+static bool is_unmapped(const struct issue *issue)
+{
+    return is_word(issue, "code-unknown") && !is_lost(issue);
+}
+
+/* Returns whether something of it may be missing in the plan. */
+static bool look_for_lost(struct fhir_doc *doc, size_t i, size_t *unmapped,
+                          struct buf *why)
+{
+    const struct fhir_item *item = fhir_doc_item(doc, i);
+    bool lost = false;
+
+    for (size_t n = 0; n < item->outcome.count; n++) {
+        lost = lost || is_lost(&item->outcome.issues[n]);
+        *unmapped += is_unmapped(&item->outcome.issues[n]);
+    }
+    if (lost)
+        say_item(doc, i, SEV_INFORMATION, why);
+    return lost;
+}
+
 /* Was everything taken that could say something here? */
-static bool all_taken(struct fhir_doc *doc, const struct intake *in,
-                      size_t *passed_over, struct buf *why)
+static bool all_taken(struct plan_file *f, struct fhir_doc *doc,
+                      const struct intake *in, struct buf *why)
 {
     bool ok = true;
 
     for (size_t i = 0; i < fhir_doc_count(doc); i++) {
         enum fhir_type type = fhir_doc_item(doc, i)->type;
 
-        if (in->results[i].status < 400)
+        if (in->results[i].status < 400) {
+            ok = !look_for_lost(doc, i, &f->unmapped, why) && ok;
             continue;
+        }
         if (type == FHIR_OTHER || type == FHIR_TASK) {
-            ++*passed_over;
+            f->passed_over++;
             continue;
         }
         say_item(doc, i, SEV_ERROR, why);
@@ -130,9 +169,12 @@ static enum err take_in(struct plan_file *f, struct fhir_doc *doc,
         applied = intake_apply(f->db, &in);
         e = applied == ERR_OK || in.all_failed ? ERR_OK : applied;
     }
-    if (e == ERR_OK &&
-        (!all_taken(doc, &in, &f->passed_over, why) || in.all_failed))
+    if (e == ERR_OK && (!all_taken(f, doc, &in, why) || in.all_failed)) {
+        if (why->len == 0)
+            buf_puts(why, "there is no Patient, BodyStructure or Observation "
+                          "in it\n");
         e = ERR_FORM;
+    }
     if (e == ERR_OK)
         e = db_run(f->db, Q_COMMIT, "");
     if (e == ERR_OK)

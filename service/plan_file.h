@@ -4,8 +4,9 @@
  *     file --> reader --> intake into a store in memory --> look
  *
  * Every reading must be usable: what the service would refuse or hold ends it,
- * since a plan without that reading might be another one.  Other types of
- * resources are passed over.
+ * since a plan without that reading might be another one; so does a value that
+ * is not understood though its code is.  Codes that nobody has mapped, and
+ * other types of resources, are passed over and counted.
  *
  * The plan is made as of the newest reading of the file, so that the same file
  * gives the same plan on any day.
@@ -30,6 +31,7 @@ struct plan_file {
     struct review review;
     struct look look;
     size_t passed_over; /* resources that are neither readings nor whose */
+    size_t unmapped;    /* values of codes that mean nothing here */
 };
 
 /*

@@ -1,0 +1,301 @@
+/* The band plan of an access in a store, as documents. */
+#include "service/planning.h"
+
+#include "service/explain.h"
+#include "tests/service_world.h"
+#include "tests/test.h"
+
+#include <jansson.h>
+
+#define ACCESS "BodyStructure/acc-7"
+#define MM_HG  "mm[Hg]"
+
+static struct planning *planning;
+static struct planned planned;
+
+static struct world *world(void **state)
+{
+    return *state;
+}
+
+/* A high flow, measured twice, with a pressure. */
+static int start(void **state)
+{
+    struct world *w;
+
+    world_start(state);
+    w = *state;
+    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    assert_int_equal(world_post(w, OBS(.value = "2400", .access = ACCESS,
+                                       .ago_h = 30 * DAYS)),
+                     201);
+    assert_int_equal(world_post(w, OBS(.id = "o-flow", .value = "2500",
+                                       .access = ACCESS, .ago_h = 2 * DAYS)),
+                     201);
+    assert_int_equal(world_post(w, OBS(.code = "mean-pressure", .value = "95",
+                                       .unit = MM_HG, .ago_h = 2 * DAYS)),
+                     201);
+    return 0;
+}
+
+struct documents {
+    struct buf json, text;
+};
+
+static void clear(struct documents *d)
+{
+    buf_clear(&d->json);
+    buf_clear(&d->text);
+}
+
+/* Plans A-7 and writes both documents. */
+static struct documents make(struct world *w, const struct plan_wish *wish)
+{
+    struct documents d;
+    int64_t access = 0;
+    struct look look;
+    int status = 0;
+
+    buf_init(&d.json, PLAN_DOCUMENT_MAX);
+    buf_init(&d.text, PLAN_DOCUMENT_MAX);
+    assert_int_equal(explain_find(w->db, "A-7", &status, &access, &d.text),
+                     ERR_OK);
+    assert_int_equal(status, 200);
+    assert_int_equal(look_at(w->db, &w->review, access, &look), ERR_OK);
+    assert_int_equal(planning_make(planning, &w->review, &look, wish, &planned),
+                     ERR_OK);
+    assert_int_equal(
+        planning_json(w->db, &w->review, &look, &planned, true, &d.json),
+        ERR_OK);
+    assert_int_equal(planning_text(w->db, &w->review, &look, &planned, &d.text),
+                     ERR_OK);
+    look_clear(&look);
+    return d;
+}
+
+/* ---- documents ------------------------------------------------------------------ */
+
+static void a_plan_names_its_readings(void **state)
+{
+    struct world *w = world(state);
+    struct documents d = make(w, NULL);
+    json_t *json = json_loadb(d.json.data, d.json.len, 0, NULL);
+    json_t *readings =
+               json_object_get(json_object_get(json, "inputs"), "readings"),
+           *one;
+    size_t i;
+
+    assert_true(planned.offered);
+    assert_int_equal(json_array_size(readings), 2); /* flow and pressure */
+    json_array_foreach(readings, i, one)
+    {
+        const char *reference =
+            json_string_value(json_object_get(one, "reference"));
+        char sql[160];
+
+        assert_non_null(reference);
+        snprintf(sql, sizeof(sql),
+                 "SELECT count(*) FROM resource WHERE 'Observation/' || fid = "
+                 "'%s'",
+                 reference);
+        assert_int_equal(world_count(w, sql), 1);
+    }
+    assert_non_null(strstr(d.text.data, "Patient   Fictional, Wren (1001)"));
+    assert_non_null(strstr(d.text.data, "Fistula A-7 (left upper arm)"));
+    assert_null(strstr(d.json.data, "Wren")); /* no name of a person */
+    json_decref(json);
+    clear(&d);
+}
+
+/* Nothing in them changes with the clock, and asking changes nothing. */
+static void equal_readings_give_equal_bytes(void **state)
+{
+    struct world *w = world(state);
+    struct documents first = make(w, NULL), later, other;
+
+    world_now_s += 3600;
+    later = make(w, NULL);
+    assert_string_equal(first.json.data, later.json.data);
+    assert_string_equal(first.text.data, later.text.data);
+    assert_int_equal(world_post(w, OBS(.code = "haematocrit", .value = "0.31",
+                                       .unit = "1", .ago_h = 1)),
+                     201);
+    other = make(w, NULL);
+    assert_string_not_equal(first.json.data, other.json.data);
+    assert_non_null(strstr(other.json.data, "\"haematocrit_frac\":0.31,"));
+    clear(&first);
+    clear(&later);
+    clear(&other);
+}
+
+static void asking_changes_nothing(void **state)
+{
+    static const char *const tables[] = { "news",    "episode",  "task",
+                                          "version", "decision", "reading" };
+    struct world *w = world(state);
+    long long before[COUNT(tables)];
+
+    for (int round = 0; round < 2; round++) {
+        struct documents d;
+
+        for (size_t i = 0; i < COUNT(tables); i++) {
+            char sql[64];
+            long long n;
+
+            snprintf(sql, sizeof(sql), "SELECT count(*) FROM %s", tables[i]);
+            n = world_count(w, sql);
+            if (round > 0)
+                assert_int_equal(n, before[i]);
+            before[i] = n;
+        }
+        d = make(w, NULL);
+        clear(&d);
+    }
+}
+
+/* ---- wishes ----------------------------------------------------------------------- */
+
+static void what_is_wanted_is_planned(void **state)
+{
+    const struct plan_wish wish = { .prior = &prior_reference,
+                                    .lead_given = true,
+                                    .lead = PLAN_BY_REDUCTION,
+                                    .reduction_low_frac = 0.3,
+                                    .reduction_high_frac = 0.4,
+                                    .dowel_count = 2,
+                                    .dowels_mm = { 4.25, 4.75 } };
+    struct documents d = make(world(state), &wish);
+
+    assert_true(planned.offered);
+    assert_int_equal(planned.plan.rung_count, 2);
+    assert_near(planned.plan.rungs[0].dowel_mm, 4.75, 0); /* loosest first */
+    assert_non_null(strstr(d.json.data, "\"prior\":\"reference\""));
+    assert_non_null(strstr(d.json.data,
+                           "\"target\":{\"lead\":\"reduction\","
+                           "\"low_ml_min\":1500,\"high_ml_min\":1750,"
+                           "\"low_pct\":30,\"high_pct\":40,"));
+    assert_non_null(strstr(d.text.data, "Why: this reduction was asked for."));
+    clear(&d);
+}
+
+/* A size that no dowel has is refused, by its name. */
+static void a_wish_that_cannot_be_met_says_why(void **state)
+{
+    const struct plan_wish wish = { .dowel_count = 1, .dowels_mm = { 9 } };
+    struct documents d = make(world(state), &wish);
+
+    assert_false(planned.offered);
+    assert_int_equal(planned.from.offer, PLAN_UNFIT);
+    assert_string_equal(planned.fault.field, "dowels_mm");
+    assert_non_null(strstr(d.json.data, "\"reason\":\"not-usable\""));
+    assert_non_null(strstr(d.json.data, "\"field\":\"dowels_mm\""));
+    clear(&d);
+}
+
+/* ---- who gets none ------------------------------------------------------------------ */
+
+static void assert_refused(struct world *w, const char *code)
+{
+    static const struct plan_wish asked = { .prior = NULL };
+    struct documents d = make(w, &asked);
+    char want[64];
+
+    assert_false(planned.offered);
+    snprintf(want, sizeof(want), "\"exclusions\":[{\"code\":\"%s\"", code);
+    if (strstr(d.json.data, want) == NULL)
+        fail_msg("%s is not in %s", want, d.json.data);
+    assert_non_null(
+        strstr(d.json.data, "\"ladder\":[],\"first_dowel_mm\":null"));
+    assert_null(strstr(d.text.data, "First tie"));
+    clear(&d);
+}
+
+/* Two readings that are low, and a hand that is short of blood at them. */
+static void a_low_flow_steal_gets_none(void **state)
+{
+    struct world *w = world(state);
+
+    assert_int_equal(
+        world_post(w, OBS(.value = "640", .access = ACCESS, .ago_h = DAYS)),
+        201);
+    assert_int_equal(
+        world_post(w, OBS(.code = "hand-ischaemia-grade", .sign = "3",
+                          .access = ACCESS, .ago_h = 2)),
+        201);
+    assert_refused(w, "low-flow-ischaemia");
+}
+
+static void distal_disease_gets_none(void **state)
+{
+    struct world *w = world(state);
+
+    assert_int_equal(
+        world_post(w, OBS(.code = "digital-brachial-index-compressed",
+                          .value = "0.45", .unit = "1", .access = ACCESS,
+                          .ago_h = DAYS)),
+        201);
+    assert_refused(w, "distal-disease");
+}
+
+/* ---- a case ---------------------------------------------------------------------------- */
+
+static void a_case_goes_on(void **state)
+{
+    struct world *w = world(state);
+    struct documents d;
+
+    assert_int_equal(
+        world_post(w, OBS(.value = "2450", .access = ACCESS, .ago_h = 3)), 201);
+    assert_int_equal(
+        world_post(w, OBS(.code = "dowel-diameter", .value = "4", .unit = "mm",
+                          .access = ACCESS, .ago_h = 2)),
+        201);
+    assert_int_equal(world_put(w, "o-after",
+                               OBS(.id = "o-after", .value = "1710",
+                                   .access = ACCESS, .ago_h = 1)),
+                     201);
+    d = make(w, NULL);
+    assert_true(planned.offered);
+    assert_true(planned.from.in.on_table);
+    assert_non_null(
+        strstr(d.json.data, "\"stages\":[{\"step\":\"tied\",\"dowel_mm\":4,"));
+    assert_non_null(strstr(d.json.data, "\"flow_ml_min\":[1710]"));
+    assert_non_null(strstr(d.json.data, "\"next\":{\"action\":\""));
+    assert_non_null(strstr(d.text.data, "What now"));
+    clear(&d);
+    /* what is taken back is no longer measured */
+    assert_int_equal(
+        world_put(w, "o-after",
+                  OBS(.id = "o-after", .value = "1710", .access = ACCESS,
+                      .ago_h = 1, .status = "entered-in-error")),
+        200);
+    d = make(w, NULL);
+    assert_non_null(strstr(d.json.data, "\"flow_ml_min\":[],"));
+    assert_non_null(strstr(d.json.data, "\"next\":{\"action\":\"remeasure\""));
+    clear(&d);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+#define WORLD(test) cmocka_unit_test_setup_teardown(test, start, world_stop)
+        WORLD(a_plan_names_its_readings),
+        WORLD(equal_readings_give_equal_bytes),
+        WORLD(asking_changes_nothing),
+        WORLD(what_is_wanted_is_planned),
+        WORLD(a_wish_that_cannot_be_met_says_why),
+        WORLD(a_low_flow_steal_gets_none),
+        WORLD(distal_disease_gets_none),
+        WORLD(a_case_goes_on),
+#undef WORLD
+    };
+    int failed;
+
+    if (planning_open(&planning) != ERR_OK)
+        return 1;
+    failed = cmocka_run_group_tests(tests, NULL, NULL);
+    planning_close(planning);
+    return failed;
+}
