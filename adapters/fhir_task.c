@@ -38,6 +38,7 @@ static bool says_something(const struct fhir_task_input *in)
     case INPUT_THRESHOLD:
         return isfinite(in->value) || (in->text != NULL && in->text[0] != '\0');
     case INPUT_DUE:
+    case INPUT_PLAN:
         break;
     }
     return in->text != NULL && in->text[0] != '\0';
@@ -59,6 +60,7 @@ static void write_input(const char *base, const struct fhir_task_input *in,
             fhir_out_text(out, "valueString", in->text);
         break;
     case INPUT_DUE:
+    case INPUT_PLAN:
         fhir_out_text(out, "valueDate", in->text);
         break;
     }
@@ -67,7 +69,7 @@ static void write_input(const char *base, const struct fhir_task_input *in,
 
 static void write_inputs(const struct fhir_task *t, struct buf *out)
 {
-    bool any = false;
+    bool any = t->plan != NULL;
 
     for (size_t i = 0; i < t->input_count; i++)
         any = any || says_something(&t->inputs[i]);
@@ -78,6 +80,8 @@ static void write_inputs(const struct fhir_task *t, struct buf *out)
         if (says_something(&t->inputs[i]))
             write_input(t->base, &t->inputs[i], out);
     }
+    if (t->plan != NULL)
+        fhir_task_out_plan(t->base, t->plan, out);
     fhir_out_close(out, ']');
 }
 

@@ -6,6 +6,7 @@
  *     fhir_task_same.c     what counts as the same in two Tasks
  *     fhir_task_person.c   what a person may change
  *     fhir_task_view.c     looking into a Task, other references
+ *     fhir_task_plan.c     the band plan that a Task carries
  */
 #ifndef HEADGATE_ADAPTERS_FHIR_TASK_H
 #define HEADGATE_ADAPTERS_FHIR_TASK_H
@@ -33,6 +34,11 @@ MUST_CHECK enum err fhir_task_load(const char *json, size_t len,
 bool fhir_task_alike(json_t *a, json_t *b);
 /* The same kind, and the same reference or value. */
 bool fhir_task_same_input(json_t *a, json_t *b);
+/* An input that is the plan: ours, whoever has the Task. */
+bool fhir_task_is_plan(json_t *input);
+/* The input with a plan, as one item of a list. */
+void fhir_task_out_plan(const char *base, const struct fhir_plan *plan,
+                        struct buf *out);
 /* The same text at the same time. */
 bool fhir_task_same_note(json_t *a, json_t *b);
 

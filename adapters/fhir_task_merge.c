@@ -15,8 +15,10 @@ enum take {
     OTHER,  /* what the other has, or nothing */
     PREFER, /* what the other has, else the base */
     ASSIGN, /* what the base has, else the other */
-    UNITE,  /* the items of the base, then those that only the other has */
-    APPEND, /* the items of both */
+    UNITE,  /* the notes of the base, then those that only the other has */
+    APPEND, /* the notes of both */
+    INPUTS, /* the inputs of the base, then those that only the other has; the
+               plan among them is as struct pair says */
     LATEST, /* the later of the times, and not before authoredOn */
     OURS,   /* as the base, but what only we ever say is as the other */
     NONE
@@ -50,7 +52,7 @@ static const struct {
     { "reasonReference", { PREFER, BASE,   PREFER, BASE } },
     { "note",            { APPEND, APPEND, UNITE,  UNITE } },
     { "restriction",     { PREFER, BASE,   PREFER, BASE } },
-    { "input",           { UNITE,  UNITE,  UNITE,  UNITE } },
+    { "input",           { INPUTS, INPUTS, INPUTS, INPUTS } },
     { NULL,              { BASE,   BASE,   PREFER, BASE } }, /* any other */
 };
 /* clang-format on */
@@ -66,6 +68,13 @@ static enum take take_of(const char *json, struct fhir_span key, enum way way)
 
 /* ---- putting one together ----------------------------------------------- */
 
+struct pair {
+    const struct fhir_task_text *base, *other;
+    enum way way;
+    bool plan_is_others; /* the plan is as the other says, also if it has none
+                          */
+};
+
 static bool has_item(json_t *list, json_t *item,
                      bool (*same)(json_t *, json_t *))
 {
@@ -76,42 +85,111 @@ static bool has_item(json_t *list, json_t *item,
     return false;
 }
 
-static void put_items(const struct fhir_task_text *t, const char *name,
-                      json_t *but_not, bool (*same)(json_t *, json_t *),
-                      struct buf *out)
+/* Where it stands in the text; false: there is none. */
+static bool find_plan(const struct fhir_task_text *t, struct fhir_span *plan)
 {
-    json_t *list = json_object_get(t->tree, name);
+    json_t *list = json_object_get(t->tree, "input");
+    struct fhir_span all;
+    size_t at, i = 0;
+
+    if (!json_is_array(list) ||
+        !fhir_scan_member(t->json, t->len, 0, "input", &all))
+        return false;
+    at = all.offset;
+    while (fhir_scan_next(t->json, t->len, &at, NULL, plan)) {
+        if (fhir_task_is_plan(json_array_get(list, i++)))
+            return true;
+    }
+    return false;
+}
+
+/* The inputs of both, with the plan of the other, or none, in the place of that
+ * of the base. */
+struct inputs {
+    const struct pair *pair;
+    bool has_plan, put;
+    struct fhir_span plan; /* of the other */
+};
+
+static void put_plan(struct inputs *in, struct buf *out)
+{
+    if (in->has_plan && !in->put)
+        fhir_out_raw(out, NULL, in->pair->other->json + in->plan.offset,
+                     in->plan.len);
+    in->put = true;
+}
+
+static void put_inputs_of(struct inputs *in, const struct fhir_task_text *t,
+                          json_t *but_not, struct buf *out)
+{
+    json_t *list = json_object_get(t->tree, "input");
     struct fhir_span all, item;
     size_t at, i = 0;
 
     if (!json_is_array(list) ||
-        !fhir_scan_member(t->json, t->len, 0, name, &all))
+        !fhir_scan_member(t->json, t->len, 0, "input", &all))
         return;
     at = all.offset;
     while (fhir_scan_next(t->json, t->len, &at, NULL, &item)) {
         json_t *value = json_array_get(list, i++);
 
-        if (but_not == NULL || !has_item(but_not, value, same))
+        if (in->pair->plan_is_others && fhir_task_is_plan(value))
+            put_plan(in, out);
+        else if (but_not == NULL ||
+                 !has_item(but_not, value, fhir_task_same_input))
             fhir_out_raw(out, NULL, t->json + item.offset, item.len);
     }
 }
 
-static void put_lists(const struct fhir_task_text *base,
-                      const struct fhir_task_text *other, const char *name,
-                      bool unite, struct buf *out)
+static void put_inputs(const struct pair *p, struct buf *out)
 {
-    json_t *mine = json_object_get(base->tree, name);
-    json_t *already = unite ? mine : NULL;
+    struct inputs in = { .pair = p };
+    size_t before = out->len, opened;
+
+    in.has_plan = find_plan(p->other, &in.plan);
+    fhir_out_open(out, "input", '[');
+    opened = out->len;
+    put_inputs_of(&in, p->base, NULL, out);
+    put_inputs_of(&in, p->other, json_object_get(p->base->tree, "input"), out);
+    if (out->len > opened) {
+        fhir_out_close(out, ']');
+    } else if (buf_ok(out) == ERR_OK) { /* an empty list is not FHIR */
+        out->len = before;
+        out->data[before] = '\0';
+    }
+}
+
+/* Notes: those of the base, then those of the other; unite: only what the base
+ * has not. */
+static void put_notes_of(const struct fhir_task_text *t, json_t *but_not,
+                         struct buf *out)
+{
+    json_t *list = json_object_get(t->tree, "note");
+    struct fhir_span all, item;
+    size_t at, i = 0;
+
+    if (!json_is_array(list) ||
+        !fhir_scan_member(t->json, t->len, 0, "note", &all))
+        return;
+    at = all.offset;
+    while (fhir_scan_next(t->json, t->len, &at, NULL, &item)) {
+        json_t *value = json_array_get(list, i++);
+
+        if (but_not == NULL || !has_item(but_not, value, fhir_task_same_note))
+            fhir_out_raw(out, NULL, t->json + item.offset, item.len);
+    }
+}
+
+static void put_notes(const struct pair *p, bool unite, struct buf *out)
+{
+    json_t *mine = json_object_get(p->base->tree, "note");
 
     if (json_array_size(mine) == 0 &&
-        json_array_size(json_object_get(other->tree, name)) == 0)
+        json_array_size(json_object_get(p->other->tree, "note")) == 0)
         return; /* an empty list is not FHIR */
-    fhir_out_open(out, name, '[');
-    put_items(base, name, NULL, NULL, out);
-    put_items(other, name, already,
-              strcmp(name, "note") == 0 ? fhir_task_same_note
-                                        : fhir_task_same_input,
-              out);
+    fhir_out_open(out, "note", '[');
+    put_notes_of(p->base, NULL, out);
+    put_notes_of(p->other, unite ? mine : NULL, out);
     fhir_out_close(out, ']');
 }
 
@@ -126,16 +204,14 @@ static void later(const char **best, const char *text)
         *best = text;
 }
 
-static void put_latest(const struct fhir_task_text *base,
-                       const struct fhir_task_text *other, enum way way,
-                       struct buf *out)
+static void put_latest(const struct pair *p, struct buf *out)
 {
-    const char *best = fhir_string(other->tree, "lastModified");
+    const char *best = fhir_string(p->other->tree, "lastModified");
 
-    if (way == MERGE_OPEN || way == MERGE_TAKEN)
-        later(&best, fhir_string(base->tree, "lastModified"));
+    if (p->way == MERGE_OPEN || p->way == MERGE_TAKEN)
+        later(&best, fhir_string(p->base->tree, "lastModified"));
     else
-        later(&best, fhir_string(base->tree, "authoredOn"));
+        later(&best, fhir_string(p->base->tree, "authoredOn"));
     fhir_out_text(out, "lastModified", best);
 }
 
@@ -149,35 +225,34 @@ static bool is_our_status(const struct fhir_task_text *t)
 }
 
 /* A member of the base, and what the other says of it (len 0: nothing). */
-static void put_member(const struct fhir_task_text *base, struct fhir_span mine,
-                       const struct fhir_task_text *other,
-                       struct fhir_span theirs, const char *name, enum way way,
+static void put_member(const struct pair *p, const char *name,
+                       struct fhir_span mine, struct fhir_span theirs,
                        enum take take, struct buf *out)
 {
     if (take == OURS)
-        take = is_our_status(base) ? OTHER : BASE;
+        take = is_our_status(p->base) ? OTHER : BASE;
     if (take == PREFER)
         take = theirs.len > 0 ? OTHER : BASE;
     if (take == ASSIGN)
         take = mine.len > 0 ? BASE : OTHER;
-    if (take == UNITE || take == APPEND)
-        put_lists(base, other, name, take == UNITE, out);
+    if (take == INPUTS)
+        put_inputs(p, out);
+    else if (take == UNITE || take == APPEND)
+        put_notes(p, take == UNITE, out);
     else if (take == LATEST)
-        put_latest(base, other, way, out);
+        put_latest(p, out);
     else if (take == BASE && mine.len > 0)
-        fhir_out_raw(out, name, base->json + mine.offset, mine.len);
+        fhir_out_raw(out, name, p->base->json + mine.offset, mine.len);
     else if (take == OTHER && theirs.len > 0)
-        fhir_out_raw(out, name, other->json + theirs.offset, theirs.len);
+        fhir_out_raw(out, name, p->other->json + theirs.offset, theirs.len);
 }
 
 /* One pass over the members of one of the two; those of the other that the
  * base has as well were written in the pass over the base. */
-static enum err walk(const struct fhir_task_text *base,
-                     const struct fhir_task_text *other, bool over_base,
-                     enum way way, struct buf *out)
+static enum err walk(const struct pair *p, bool over_base, struct buf *out)
 {
-    const struct fhir_task_text *t = over_base ? base : other;
-    const struct fhir_task_text *u = over_base ? other : base;
+    const struct fhir_task_text *t = over_base ? p->base : p->other;
+    const struct fhir_task_text *u = over_base ? p->other : p->base;
     const struct fhir_span none = { 0, 0 };
     struct fhir_span key, value, found;
     size_t at = 0;
@@ -190,29 +265,27 @@ static enum err walk(const struct fhir_task_text *base,
 
         if (text == NULL)
             return ERR_MEMORY;
-        if (over_base || json_object_get(base->tree, text) == NULL) {
+        if (over_base || json_object_get(p->base->tree, text) == NULL) {
             if (!over_base ||
                 !fhir_scan_member(u->json, u->len, 0, text, &found))
                 found = none;
-            put_member(base, over_base ? value : none, other,
-                       over_base ? found : value, text, way,
-                       take_of(t->json, key, way), out);
+            put_member(p, text, over_base ? value : none,
+                       over_base ? found : value, take_of(t->json, key, p->way),
+                       out);
         }
         json_decref(name);
     }
     return ERR_OK;
 }
 
-static enum err combine(const struct fhir_task_text *base,
-                        const struct fhir_task_text *other, enum way way,
-                        struct buf *out)
+static enum err combine(const struct pair *p, struct buf *out)
 {
     enum err e;
 
     buf_puts(out, "{");
-    e = walk(base, other, true, way, out);
+    e = walk(p, true, out);
     if (e == ERR_OK)
-        e = walk(base, other, false, way, out);
+        e = walk(p, false, out);
     buf_puts(out, "}");
     return e != ERR_OK ? e : buf_ok(out);
 }
@@ -234,7 +307,12 @@ enum err fhir_task_amend(const char *json, size_t len,
     e = fhir_task_load(text.data, text.len, "Task", &fresh);
     if (e != ERR_OK)
         goto undo_text;
-    e = combine(&base, &fresh, touched ? AMEND_TOUCHED : AMEND_OURS, out);
+    e = combine(
+        &(struct pair){ .base = &base,
+                        .other = &fresh,
+                        .way = touched ? AMEND_TOUCHED : AMEND_OURS,
+                        .plan_is_others = t->plan != NULL || t->plan_gone },
+        out);
     json_decref(fresh.tree);
 undo_text:
     buf_clear(&text);
@@ -290,7 +368,11 @@ enum err fhir_task_merge(const char *ours, size_t ours_len, const char *theirs,
         goto undo_mine;
     buf_init(&merged, out->ceiling);
     open = fhir_is(base.tree, "status", TASK_REQUESTED);
-    e = combine(&base, &mine, open ? MERGE_OPEN : MERGE_TAKEN, &merged);
+    e = combine(&(struct pair){ .base = &base,
+                                .other = &mine,
+                                .way = open ? MERGE_OPEN : MERGE_TAKEN,
+                                .plan_is_others = true },
+                &merged);
     if (e == ERR_OK)
         e = compare(&base, &merged, same);
     if (e == ERR_OK) {

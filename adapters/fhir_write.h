@@ -8,6 +8,7 @@
 #define HEADGATE_ADAPTERS_FHIR_WRITE_H
 
 #include "adapters/buf.h"
+#include "adapters/fhir_plan.h"
 #include "adapters/fhir_read.h"
 #include "adapters/outcome.h"
 
@@ -63,7 +64,8 @@ struct fhir_out_ref {
 enum fhir_input_kind {
     INPUT_TRIGGER,   /* ref: a reading it rests on */
     INPUT_THRESHOLD, /* value + unit of UCUM, or text */
-    INPUT_DUE        /* date: when to measure again */
+    INPUT_DUE,       /* date: when to measure again */
+    INPUT_PLAN       /* never in inputs[]: see plan of struct fhir_task */
 };
 struct fhir_task_input {
     enum fhir_input_kind kind;
@@ -96,6 +98,8 @@ struct fhir_task {
     int64_t start_s, due_s; /* restriction.period */
     size_t input_count;
     struct fhir_task_input inputs[TASK_INPUTS_MAX];
+    const struct fhir_plan *plan; /* NULL: none, or none that is new */
+    bool plan_gone;               /* amending: take out the one that is there */
 };
 
 /* The Task as first put to people (meta is not written: see fhir_respell). */
@@ -111,7 +115,9 @@ MUST_CHECK enum err fhir_task_write(const struct fhir_task *t, struct buf *out);
  *          true: a person has changed it: only inputs and a note are added.
  * Inputs of t that are not there yet (same kind and same reference or value)
  * are appended in both cases; if t->note is not NULL it is appended;
- * lastModified becomes t->modified_ms (never before authoredOn).
+ * lastModified becomes t->modified_ms (never before authoredOn).  The plan is
+ * ours whoever has the Task: t->plan takes the place of the one that is there,
+ * t->plan_gone takes it out, and with neither it stays.
  *
  * ERR_FORM   json is not a Task
  */
@@ -126,6 +132,7 @@ MUST_CHECK enum err fhir_task_amend(const char *json, size_t len,
  * If theirs is still "requested": ours, with their id (and without meta),
  * keeping notes, owner, businessStatus and inputs that only they have.
  * Else theirs, with the inputs and notes of ours that it lacks.
+ * The plan is always as in ours: replaced, or taken out.
  * *same is true if theirs already says all this (nothing to send).
  */
 MUST_CHECK enum err fhir_task_merge(const char *ours, size_t ours_len,

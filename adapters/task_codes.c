@@ -83,6 +83,10 @@ static const struct task_code inputs[] = {
                           "in words (valueString)." },
     [INPUT_DUE] = { "due", "Day by which to measure again",
                     "A date (valueDate)." },
+    [INPUT_PLAN] = { "plan", "Band plan, for whoever reviews the access",
+                     "A JSON document (valueAttachment, application/json) as "
+                     "plan.schema.json describes it; at most one, renewed when "
+                     "what it is made from changes." },
 };
 
 static const struct {

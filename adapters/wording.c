@@ -19,8 +19,8 @@ static const char *hand_first(const struct wording *w,
     for (size_t i = 0; i < w->findings->count; i++) {
         const struct finding *f = &w->findings->list[i];
 
-        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
-            !f->historic && f->urgency > worst)
+        if (finding_group(f) == GROUP_HAND && f->confirmed && !f->historic &&
+            f->urgency > worst)
             worst = f->urgency;
     }
     if (worst == URGENCY_IMMEDIATE)
@@ -127,6 +127,10 @@ void wording_description(const struct wording *w, struct buf *out)
         buf_puts(out, ".");
     buf_puts(out, "\nSuggested: ");
     advice_say(w, first, out);
+    if (w->plan != NULL && w->plan[0] != '\0') {
+        buf_puts(out, "\n");
+        buf_puts(out, w->plan);
+    }
     buf_puts(out, "\nThis is ");
     say_by(w, out);
     buf_puts(out, ".\n" WORDING_SUPPORT);

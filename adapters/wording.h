@@ -28,6 +28,8 @@ struct wording {
     const struct zone *zone;  /* dates are those of the site */
     const char *access_label; /* "Left upper-arm fistula A-0101" */
     int64_t due_s;            /* to be seen by */
+    const char *plan;         /* what wording_plan_attached() says of the band
+                                 plan of the Task; NULL: it carries none */
 };
 
 /* One line for a queue: "flow 2240 then 2180 mL/min (limit 2000, HF-1)". */
@@ -70,6 +72,40 @@ void wording_repeat_end(const struct verdict *verdict, struct buf *out);
 /* The note added when the day of a reminder has passed. */
 void wording_overdue(const struct wording *w, const struct finding *f,
                      struct buf *out);
+
+/*
+ * The band plan of a Task, see fhir_plan.h:
+ *
+ *     line      "provisional, first a 4 mm dowel ...; missing: ..."; of a case
+ *               the newest step, what was measured, and what comes next
+ *     attached  the same as a sentence of a description
+ *     renewed   a note; change: of fhir_plan_change()
+ *     gone      a note: why it no longer holds; why: NULL, or the reason where
+ *               the document does not tell it
+ *
+ * d->plan is set but for gone, where it may be NULL.
+ */
+struct plan_document;
+void wording_plan_line(const struct plan_document *d, struct buf *out);
+void wording_plan_attached(const struct plan_document *d, struct buf *out);
+void wording_plan_renewed(const struct plan_document *d, const char *change,
+                          struct buf *out);
+void wording_plan_gone(const struct plan_document *d, const char *why,
+                       struct buf *out);
+
+/* What is said for the reason where the hand is an emergency. */
+#define WORDING_PLAN_EMERGENCY                                                 \
+    "a sign of emergency of the hand stands, and its assessment comes first"
+
+/* A note beside the end of a Task that carries the plan of a finished case. */
+#define WORDING_PLAN_RECORD                                                    \
+    " The attached band plan is the record of a finished case, and no advice " \
+    "for another."
+
+/* The same, of any other plan. */
+#define WORDING_PLAN_ENDED                                                     \
+    " The band plan was taken out with its grounds; what it said stands in "   \
+    "the earlier versions of this Task."
 
 /* Why a rule does not hold: what was last seen, the limit, and what would
  * make it hold.  One or two sentences. */

@@ -53,7 +53,8 @@ static bool is_beside_signs(const struct wording *w)
         const struct finding *f = &w->findings->list[i];
 
         if (f->confirmed && !f->historic && f->urgency > URGENCY_NOTE &&
-            (f->rule == RULE_HF_4 || rule_info(f->rule)->group == GROUP_HAND))
+            (f->rule == RULE_HF_4 ||
+             (rule_info(f->rule)->group == GROUP_HAND && f->rule != RULE_IS_8)))
             return true;
     }
     return false;
@@ -69,7 +70,7 @@ static bool is_tolerable(const struct wording *w)
 
         if (rule_info(f->rule)->group != GROUP_HAND || !f->confirmed ||
             f->urgency == URGENCY_NOTE || f->rule == RULE_IS_6 ||
-            f->rule == RULE_IS_7)
+            f->rule == RULE_IS_7 || f->rule == RULE_IS_8)
             continue;
         if (f->rule != RULE_IS_4 || f->grade > GRADE_2A)
             return false;
@@ -124,6 +125,12 @@ static bool fits(const struct wording *w, const struct finding *f,
         return f->quantity == Q_ACCESS_FLOW || f->limit == P_PB3_FALL_PCT;
     case STILL_HIGH:
         return f->still_high;
+    case NO_SIZE:
+        return seen_is_predicted(w, PREDICT_OPENING) &&
+               (w->findings->predictions[PREDICT_OPENING].distal ||
+                w->findings->predictions[PREDICT_OPENING].excluded);
+    case OPENING:
+        return seen_is_predicted(w, PREDICT_OPENING);
     case CONTRADICTORY:
         return f->disagree;
     case ONE_SO_FAR:

@@ -34,6 +34,24 @@
 #define NOT_SUITED                                                             \
     "Reducing the flow, for example with a band, is not suited to ischaemia "  \
     "of the hand at a normal or low access flow."
+#define MEASURE_FIRST                                                          \
+    "Measure the index of the finger, with and without compression of the "    \
+    "access: it was never measured, and the prediction rests on what is "      \
+    "usual."
+#define OPENING_WITHOUT_BAND                                                   \
+    "Tell whoever opens the outflow before it is opened, {within}, and "       \
+    "measure " COMPRESSED                                                      \
+    ". No band is to be planned on this prediction: vascular assessment of "   \
+    "the hand comes first."
+#define BEFORE_OPENING                                                         \
+    "Tell whoever opens the outflow before it is opened, {within}, and "       \
+    "measure " COMPRESSED                                                      \
+    ". The order is: image, open, measure a pair of flows, then size a band "  \
+    "if one is needed; no size is tied because it was predicted."
+#define ONLY_PREDICTED                                                         \
+    "Examine the hand and measure " COMPRESSED                                 \
+    " and the digital-brachial index {within}: this is a prediction from an "  \
+    "earlier index, and only measuring tells."
 #define REVIEW_OF_FLOW                                                         \
     "Review by the access team, together with cardiology if the heart is "     \
     "affected, of whether the flow should be reduced: measure the cardiac "    \
@@ -155,6 +173,11 @@ static const struct advice rows[] = {
     { RULE_IS_7, ANY, NULL,
       "The flow is normal or low: image the artery from the chest to the hand, "
       "and consider repair of the inflow or revascularisation. " NOT_SUITED },
+
+    { RULE_IS_8, A_NOTE, MEASURE_FIRST, MEASURE_FIRST },
+    { RULE_IS_8, NO_SIZE, OPENING_WITHOUT_BAND, OPENING_WITHOUT_BAND },
+    { RULE_IS_8, OPENING, BEFORE_OPENING, BEFORE_OPENING },
+    { RULE_IS_8, ANY, ONLY_PREDICTED, ONLY_PREDICTED },
 
     /* ---- flow low, dysfunction ---- */
     { RULE_LF_1, ONE_SO_FAR, NULL, NULL }, /* a repeat only */

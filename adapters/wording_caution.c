@@ -9,7 +9,7 @@
 /* What all readings of the group have in common. */
 struct traits {
     bool flow, methodless, day_only, sideless, preliminary, no_flow, finger;
-    bool low, pressureless, needles, single_pool, band;
+    bool low, pressureless, needles, single_pool, band, predicted;
     int64_t flow_s; /* the newest flow, and its method */
     enum method method;
 };
@@ -42,6 +42,7 @@ static void look_at_finding(const struct wording *w, const struct finding *f,
 
     t->no_flow = t->no_flow || f->flow_unknown;
     t->finger = t->finger || f->rule == RULE_IS_5;
+    t->predicted = t->predicted || f->rule == RULE_IS_8;
     t->low = t->low || low;
     t->pressureless = t->pressureless || (low && isnan(f->usual_pressure_mmhg));
     t->single_pool = t->single_pool ||
@@ -197,6 +198,13 @@ void say_cautions(const struct wording *w, struct buf *out)
            "A sample after dialysis that is drawn without slowing the pump "
            "makes the dose seem higher than it was.\n",
            out);
+    say_if(
+        t.predicted,
+        "A prediction comes from a simple model of the arm that has not been "
+        "validated on patients: it is no measurement, and a hand that is "
+        "not flagged is not safe. Where the feeding artery has widened "
+        "since, the hand loses less than predicted.\n",
+        out);
     say_if(t.band,
            "No published comparison of follow-up after a band was found: its "
            "schedule, and some of these limits, are proposals.\n",

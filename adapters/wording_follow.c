@@ -108,10 +108,26 @@ static const char *visit_words(const struct findings *findings)
     return "No visit after the band is due any more";
 }
 
-static const char *cleared_words(const struct wording *w)
+/* Does it rest on what was measured alone, as a prediction does? */
+static bool is_measured_alone(const struct wording *w, const struct episode *e)
+{
+    for (size_t i = 0; i < e->evidence_count; i++) {
+        const struct reading *r = find(w->history, &e->evidence[i]);
+
+        if (r == NULL || quantity_info(r->quantity)->kind != VALUE_NUMBER)
+            return false;
+    }
+    return e->evidence_count > 0;
+}
+
+static const char *cleared_words(const struct wording *w,
+                                 const struct episode *e)
 {
     switch (w->group) {
     case GROUP_HAND:
+        if (is_measured_alone(w, e))
+            return "Later readings no longer show it";
+        return "Later examinations no longer show it";
     case GROUP_BLEEDING:
     case GROUP_INFECTION:
         return "Later examinations no longer show it";
@@ -127,11 +143,12 @@ static const char *cleared_words(const struct wording *w)
     return "Later readings are back inside the limits";
 }
 
-static const char *reason_words(const struct wording *w, enum end_reason reason)
+static const char *reason_words(const struct wording *w,
+                                const struct verdict *verdict)
 {
-    switch (reason) {
+    switch (verdict->reason) {
     case END_CLEARED:
-        return cleared_words(w);
+        return cleared_words(w, &verdict->episode);
     case END_WITHDRAWN:
         return "A reading it rested on was corrected or withdrawn";
     case END_SUPERSEDED:
@@ -242,7 +259,7 @@ static void say_last(const struct wording *w, struct buf *out)
 void wording_end(const struct wording *w, const struct verdict *verdict,
                  struct buf *reason, struct buf *note)
 {
-    const char *words = reason_words(w, verdict->reason);
+    const char *words = reason_words(w, verdict);
 
     buf_puts(reason, words);
     buf_puts(note, "On ");

@@ -60,6 +60,10 @@ static bool is_used(const struct wording *w, const struct finding *f,
         return !isnan(f->usual_pressure_mmhg);
     case IF_MEASURED:
         return f->quantity != Q_THRILL;
+    case IF_OPENING:
+        return seen_is_predicted(w, PREDICT_OPENING);
+    case IF_RISING:
+        return seen_is_predicted(w, PREDICT_RISE);
     case IF_PUMP:
         return has_quantity(w, f, Q_PUMP_FLOW);
     case IF_SUCTION:

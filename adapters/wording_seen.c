@@ -9,8 +9,7 @@
 bool seen_is_ours(const struct wording *w, const struct finding *f)
 {
     /* one old reading that nobody repeated is no longer worth a word */
-    return rule_info(f->rule)->group == w->group &&
-           (f->confirmed || !f->historic);
+    return finding_group(f) == w->group && (f->confirmed || !f->historic);
 }
 
 const struct finding *seen_leading(const struct wording *w)
@@ -32,7 +31,7 @@ const struct finding *seen_leading(const struct wording *w)
 /* A finding that another group's Task tells of, and is this one that? */
 bool seen_is_told_here(const struct wording *w, const struct finding *f)
 {
-    enum group group = rule_info(f->rule)->group;
+    enum group group = finding_group(f);
 
     if (!f->elsewhere || !f->confirmed)
         return false;
@@ -367,6 +366,7 @@ static const struct {
     [RULE_IS_5] = { seen_finger, seen_finger_brief },
     [RULE_IS_6] = { seen_beside, seen_flow_brief },
     [RULE_IS_7] = { seen_beside, seen_flow_brief },
+    [RULE_IS_8] = { seen_predicted, seen_predicted_brief },
     [RULE_LF_1] = { seen_flow, seen_flow_brief },
     [RULE_LF_2] = { seen_flow, seen_flow_brief },
     [RULE_LF_3] = { seen_fall, seen_fall_brief },

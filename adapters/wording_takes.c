@@ -68,6 +68,21 @@ static const struct takes takes[RULE_COUNT] = {
                     "ischaemia of the hand (IS-2 to IS-5), and a flow below {} "
                     "of the last {} days",
                     { P_IS7_FLOW, P_IS7_WINDOW_D } },
+    [RULE_IS_8] = { "outflow stenosis that is untreated, and no index of the "
+                    "finger at an earlier flow that has risen since beyond "
+                    "chance,",
+                    { Q_DIGITAL_BRACHIAL_INDEX, Q_OUTFLOW_STENOSIS,
+                      Q_ACCESS_FLOW },
+                    "an outflow stenosis above {}, untreated, with flow and "
+                    "static pressure of the last {} days, or an index of the "
+                    "last {} days at a flow that has risen since by more than "
+                    "chance, {} times in a row; and by prediction a chance of "
+                    "more than {} of an "
+                    "index below {}, or of more than {} of a fall by {}",
+                    { P_OUTFLOW_STENOSIS_PCT, P_PLAN_VALID_D, P_IS8_INDEX_D,
+                      P_IS8_READINGS, P_PLAN_RISK_INDEX_MOST_PCT,
+                      P_PLAN_RISK_INDEX, P_PLAN_RISK_FALL_MOST_PCT,
+                      P_PLAN_RISK_FALL } },
     [RULE_LF_1] = { "usable access flow",
                     { Q_ACCESS_FLOW },
                     "a flow below {}, {}, at most {} days apart",

@@ -204,6 +204,20 @@ static void until_band(const struct wording *w, const struct finding *f,
                hysteresis_pct(w));
 }
 
+static void until_predicted(const struct wording *w, const struct finding *f,
+                            struct buf *out)
+{
+    (void)f;
+    buf_printf(out,
+               "Holds until the index is measured anew and the prediction from "
+               "it is %.3g %% inside both limits, ",
+               hysteresis_pct(w));
+    if (seen_is_predicted(w, PREDICT_OPENING))
+        buf_puts(out, "or the stenosis was treated or is no longer found.\n");
+    else
+        buf_puts(out, "or the flow is back within what chance explains.\n");
+}
+
 void say_until(const struct wording *w, const struct finding *f,
                struct buf *out)
 {
@@ -222,7 +236,7 @@ void say_until(const struct wording *w, const struct finding *f,
         [RULE_AD_2] = until_dose_fall, [RULE_PB_1] = until_visit,
         [RULE_PB_2] = until_band,      [RULE_PB_3] = until_band,
         [RULE_PB_4] = until_band,      [RULE_BL_1] = until_gone,
-        [RULE_IN_1] = until_gone,
+        [RULE_IN_1] = until_gone,      [RULE_IS_8] = until_predicted,
     };
 
     if (f->disagree || f->low_pressure)

@@ -118,6 +118,11 @@ static void say_newest(const struct wording *w, enum rule rule, struct buf *out)
 
 static const char *no_pair(enum rule rule)
 {
+    if (rule == RULE_IS_8)
+        return "No: there is a ground to predict from (an outflow stenosis "
+               "that is untreated, or a flow that has risen), and a value that "
+               "no prediction can do without is missing: the static pressure "
+               "of the access, or a flow that is recent enough.";
     return rule == RULE_HF_3
                ? "No: no cardiac output was measured in the session of a flow."
                : "No: the dose fell, but that the pump flow was not reached "
@@ -152,6 +157,8 @@ static const char *plain_reason(enum rule rule, enum why why)
     case WHY_HOLDS:
         return "It holds.";
     case WHY_INSIDE:
+        if (rule == RULE_IS_8)
+            return "No: what is predicted is not beyond the limits.";
         return is_of_signs(rule) ? "No: no such sign stands."
                                  : "No: what was seen is not beyond the limit.";
     case WHY_TOO_FEW:

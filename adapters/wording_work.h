@@ -22,6 +22,7 @@
  *     wording_takes.c        what each rule looks at, and what it takes
  *     wording_review.c       all of an access
  *     wording_readiness.c    what stands between it and a band plan
+ *     wording_plan.c         the band plan of a Task
  */
 #ifndef HEADGATE_ADAPTERS_WORDING_WORK_H
 #define HEADGATE_ADAPTERS_WORDING_WORK_H
@@ -255,6 +256,12 @@ void seen_finger(const struct wording *w, const struct finding *f,
                  struct buf *out);
 void seen_finger_brief(const struct wording *w, const struct finding *f,
                        struct buf *out);
+void seen_predicted(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+void seen_predicted_brief(const struct wording *w, const struct finding *f,
+                          struct buf *out);
+/* Is this one of what is foreseen, and beyond the limit? */
+bool seen_is_predicted(const struct wording *w, enum prediction_of of);
 void seen_ratio(const struct wording *w, const struct finding *f,
                 struct buf *out);
 void seen_ratio_brief(const struct wording *w, const struct finding *f,
@@ -346,7 +353,9 @@ struct used_row {
         IF_LOW_PRESSURE, /* it was measured at low pressure, and counts not */
         IF_STENOSIS,     /* of the outflow, known and untreated */
         IF_PRESSURE,     /* the usual pressure is known */
-        IF_MEASURED      /* not a lost thrill */
+        IF_MEASURED,     /* not a lost thrill */
+        IF_OPENING,      /* the risk is that of opening the outflow ... */
+        IF_RISING        /* ... or of a flow that has risen */
     } when;
     enum param param;
     const char *before, *after;
@@ -389,7 +398,7 @@ void say_readiness(const struct wording *w, const struct readiness *r,
 
 /* ---- why a rule does not hold (wording_why.c) ----------------------------------- */
 
-enum { LOOKED_MAX = 3, TAKES_MAX = 7 };
+enum { LOOKED_MAX = 3, TAKES_MAX = 8 };
 
 /* What a rule looks at, and what it takes; each {} is the next row. */
 struct takes {
@@ -431,6 +440,8 @@ struct advice {
         OF_FLOW,
         STILL_HIGH,
         CONTRADICTORY, /* measurements of one session */
+        NO_SIZE,       /* the hand is at risk, and a band is spoken against */
+        OPENING,       /* the risk is that of opening the outflow */
         ONE_SO_FAR     /* not confirmed */
     } when;
     const char *leads; /* the sentence of the most urgent rule */

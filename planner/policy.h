@@ -247,7 +247,13 @@ enum param_kind {
     X(P_PLAN_RISK_FALL, "plan", "risk_fall", PARAM_NUMBER, 0.02, 0.5) \
     X(P_PLAN_RISK_FALL_MOST_PCT, "plan", "risk_fall_most_pct", PARAM_NUMBER, 1, 90) \
     X(P_PLAN_VALID_D, "plan", "valid_d", PARAM_COUNT, 1, 365) \
-    X(P_PLAN_CASE_H, "plan", "case_h", PARAM_NUMBER, 1, 72)
+    X(P_PLAN_CASE_H, "plan", "case_h", PARAM_NUMBER, 1, 72) \
+    X(P_IS8_URGENCY_OPENING, "IS-8", "urgency_opening", PARAM_URGENCY, 0, 4) \
+    X(P_IS8_URGENCY_RISE, "IS-8", "urgency_rise", PARAM_URGENCY, 0, 4) \
+    X(P_IS8_URGENCY_UNMEASURED, "IS-8", "urgency_unmeasured", PARAM_URGENCY, 0, 4) \
+    X(P_IS8_READINGS, "IS-8", "readings", PARAM_COUNT, 1, 3) \
+    X(P_IS8_PAIR_D, "IS-8", "pair_d", PARAM_COUNT, 1, 120) \
+    X(P_IS8_INDEX_D, "IS-8", "index_d", PARAM_COUNT, 1, 730)
 /* clang-format on */
 
 enum param {

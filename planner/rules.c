@@ -48,11 +48,17 @@ static const struct rule_info infos[RULE_COUNT] = {
                     GROUP_BLEEDING },
     [RULE_IN_1] = { "IN-1", "Suspected infection of the access",
                     GROUP_INFECTION },
+    [RULE_IS_8] = { "IS-8", "Hand at risk, by prediction", GROUP_HAND },
 };
 
 const struct rule_info *rule_info(enum rule r)
 {
     return &infos[(unsigned)r < RULE_COUNT ? r : RULE_HF_1];
+}
+
+enum group finding_group(const struct finding *f)
+{
+    return f->with_flow ? GROUP_FLOW : rule_info(f->rule)->group;
 }
 
 const char *group_word(enum group g)
@@ -416,6 +422,8 @@ void rules_evaluate(const struct history *h, const struct policy *policy,
                                                              : WHY_HOLDS;
 
     out->count = 0;
+    for (int i = 0; i < PREDICTIONS; i++)
+        out->predictions[i] = (struct prediction){ 0 };
     for (int r = 0; r < RULE_COUNT; r++)
         out->why[r] = not_watched;
     w.intervention_s = last_intervention_s(&recent);
@@ -443,9 +451,9 @@ enum rule rule_by_order(int n)
     static const enum rule order[RULE_COUNT] = {
         RULE_HF_1, RULE_HF_2, RULE_HF_3, RULE_HF_4, RULE_HF_5, RULE_HF_6,
         RULE_IS_1, RULE_IS_2, RULE_IS_3, RULE_IS_4, RULE_IS_5, RULE_IS_6,
-        RULE_IS_7, RULE_LF_1, RULE_LF_2, RULE_LF_3, RULE_LF_4, RULE_LF_5,
-        RULE_LF_6, RULE_AD_1, RULE_AD_2, RULE_PB_1, RULE_PB_2, RULE_PB_3,
-        RULE_PB_4, RULE_BL_1, RULE_IN_1
+        RULE_IS_7, RULE_IS_8, RULE_LF_1, RULE_LF_2, RULE_LF_3, RULE_LF_4,
+        RULE_LF_5, RULE_LF_6, RULE_AD_1, RULE_AD_2, RULE_PB_1, RULE_PB_2,
+        RULE_PB_3, RULE_PB_4, RULE_BL_1, RULE_IN_1
     };
 
     return order[(unsigned)n < RULE_COUNT ? n : 0];

@@ -9,6 +9,7 @@
 
 #include "planner/hand.h"
 #include "planner/history.h"
+#include "planner/prediction.h"
 
 /* The numbers stand in stores: new ones come last. */
 enum rule {
@@ -39,6 +40,7 @@ enum rule {
     RULE_PB_4, /* flow rising after a band */
     RULE_BL_1, /* haemorrhage, or threatened rupture */
     RULE_IN_1, /* suspected infection */
+    RULE_IS_8, /* hand at risk, by prediction: see rules_predicted.h */
     RULE_COUNT
 };
 
@@ -124,6 +126,8 @@ struct finding {
                             AD-2, it joins a low flow */
     bool elsewhere;  /* a note, because another finding (PB-2, PB-4, or
                             that of a low flow) says it in its Task */
+    bool with_flow;  /* IS-8: it joins the suggestion on the high flow in place
+                        of one of its own, see finding_group() */
     bool still_high; /* PB-4: not risen, but high as before */
     bool stenosis;   /* HF: a known outflow stenosis is untreated */
     bool disagree; /* not confirmed: the measurements of one session contradict
@@ -154,9 +158,13 @@ struct finding {
 
 struct findings {
     size_t count;
-    struct finding list[FINDINGS_MAX]; /* at most one per rule */
-    enum why why[RULE_COUNT];          /* of those that do not hold */
+    struct finding list[FINDINGS_MAX];          /* at most one per rule */
+    enum why why[RULE_COUNT];                   /* of those that do not hold */
+    struct prediction predictions[PREDICTIONS]; /* see rules_predicted.h */
 };
+
+/* The group whose suggestion tells of it. */
+enum group finding_group(const struct finding *f);
 
 /* Evaluate all rules.  Of a catheter only haemorrhage and infection (BL-1,
  * IN-1) are looked at, of an access that is no longer in use the hand as well. */

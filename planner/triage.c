@@ -87,7 +87,7 @@ static void sum_up(const struct history *h, const struct findings *findings,
     for (size_t i = 0; i < findings->count; i++) {
         const struct finding *f = &findings->list[i];
 
-        if (rule_info(f->rule)->group != group || !f->confirmed)
+        if (finding_group(f) != group || !f->confirmed)
             continue;
         s->rules |= 1u << f->rule;
         s->holds = s->holds || f->urgency > URGENCY_NOTE;
@@ -155,14 +155,14 @@ static enum end_reason why_ended(const struct history *h,
     if (changed)
         return END_WITHDRAWN;
     for (size_t i = 0; i < findings->count; i++) {
-        if (rule_info(findings->list[i].rule)->group == group &&
+        if (finding_group(&findings->list[i]) == group &&
             findings->list[i].elsewhere)
             return END_ELSEWHERE;
     }
     for (size_t i = 0; of_flow && i < findings->count; i++) {
         const struct finding *f = &findings->list[i];
 
-        if (rule_info(f->rule)->group == opposite && f->confirmed &&
+        if (finding_group(f) == opposite && f->confirmed &&
             f->urgency > URGENCY_NOTE)
             return END_SUPERSEDED;
     }

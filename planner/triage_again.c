@@ -116,7 +116,7 @@ static const struct reading *known_of_kind(const struct history *h,
 /* Is this finding an emergency that is put to people by itself? */
 static bool is_immediate(const struct finding *f, enum group group)
 {
-    return rule_info(f->rule)->group == group && f->confirmed && !f->historic &&
+    return finding_group(f) == group && f->confirmed && !f->historic &&
            f->urgency == URGENCY_IMMEDIATE &&
            !triage_goes_with_another(f->rule);
 }

@@ -11,7 +11,7 @@ static const struct finding *waiting_one(const struct findings *findings,
     for (size_t i = 0; i < findings->count; i++) {
         const struct finding *f = &findings->list[i];
 
-        if (rule_info(f->rule)->group != group || f->confirmed)
+        if (finding_group(f) != group || f->confirmed)
             continue;
         if (best == NULL || f->urgency > best->urgency ||
             (f->urgency == best->urgency && f->repeat_by_s < best->repeat_by_s))

@@ -1,6 +1,7 @@
 #include "service/backtest_work.h"
 
 #include "service/intake.h"
+#include "service/planning.h"
 #include "service/review.h"
 
 #include <stdlib.h>
@@ -384,15 +385,19 @@ enum err backtest_run(struct backtest_feed *feed,
     r.review = (struct review){ .policy = options->policy,
                                 .zone = options->reader.zone,
                                 .base = options->reader.base,
+                                .no_plans = true, /* nobody reads them */
                                 .now_ms = simulated_ms };
     e = find_times(feed, options, data);
     if (e == ERR_OK)
+        e = planning_open(&r.review.planning);
+    if (e == ERR_OK)
         e = db_open(":memory:", &r.db);
-    if (e != ERR_OK)
-        return e;
-    e = run_in(&r, feed, data, report);
-    if (e != ERR_OK)
-        backtest_clear(report);
-    db_close(r.db);
+    if (e == ERR_OK) {
+        e = run_in(&r, feed, data, report);
+        if (e != ERR_OK)
+            backtest_clear(report);
+        db_close(r.db);
+    }
+    planning_close(r.review.planning);
     return e;
 }

@@ -86,6 +86,8 @@ static const char *update_words(enum decision_how how)
         return "put again, unanswered";
     case HOW_OVERDUE:
         return "overdue";
+    case HOW_PLANNED:
+        return "band plan renewed";
     case HOW_PLAIN:
     case HOW_DONE:
     case HOW_WENT_LIVE:

@@ -23,8 +23,10 @@ enum decision_how {
     HOW_UNANSWERED, /* of an update: put again, nobody has answered */
     HOW_OVERDUE,    /* of an update of a reminder: its day has passed */
     HOW_DONE,       /* of the end of a reminder: what it asked for has come */
-    HOW_WENT_LIVE   /* of an end: it was never posted; what still holds is
+    HOW_WENT_LIVE,  /* of an end: it was never posted; what still holds is
                        opened anew, and posted */
+    HOW_PLANNED     /* of an update: the band plan of its Task was renewed, or
+                       taken out */
 };
 
 struct decision {

@@ -1,5 +1,7 @@
 #include "service/draft.h"
 
+#include "service/suggest_plan.h"
+
 #include <math.h>
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -197,7 +199,7 @@ void draft_threshold(struct suggest *s, struct draft *d,
                      const struct finding *f)
 {
     struct fhir_task *t = &d->task;
-    struct wording w = draft_wording(s, rule_info(f->rule)->group, 0);
+    struct wording w = draft_wording(s, finding_group(f), 0);
     size_t i = t->input_count;
     struct fhir_task_input *in = &t->inputs[i];
 
@@ -217,7 +219,7 @@ void draft_threshold(struct suggest *s, struct draft *d,
 
 static bool in_group(const struct finding *f, enum group group)
 {
-    return rule_info(f->rule)->group == group;
+    return finding_group(f) == group;
 }
 
 /* The most urgent confirmed finding gives the Task its rule. */
@@ -275,7 +277,8 @@ struct wording draft_wording(const struct suggest *s, enum group group,
                              .group = group,
                              .zone = s->review->zone,
                              .access_label = access_name(s->access),
-                             .due_s = due_s };
+                             .due_s = due_s,
+                             .plan = suggest_plan_words(s, group) };
 }
 
 /* All of a referral but its note. */

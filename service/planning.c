@@ -40,6 +40,14 @@ static enum err get_ready(struct planning *planning)
     return ERR_OK;
 }
 
+enum err planning_work(struct planning *planning, struct plan_work **work)
+{
+    enum err e = get_ready(planning);
+
+    *work = planning->work;
+    return e;
+}
+
 enum err planning_make(struct planning *planning, const struct review *review,
                        const struct look *look, const struct plan_wish *wish,
                        struct planned *out)

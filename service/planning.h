@@ -16,6 +16,9 @@
 struct planning;
 
 MUST_CHECK enum err planning_open(struct planning **planning);
+/* The working memory, for what is predicted without a plan; ERR_MEMORY. */
+MUST_CHECK enum err planning_work(struct planning *planning,
+                                  struct plan_work **work);
 void planning_close(struct planning *planning); /* NULL does nothing */
 
 struct planned {

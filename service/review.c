@@ -3,12 +3,13 @@
 #include "planner/agenda.h"
 #include "service/decisions.h"
 #include "service/episodes.h"
+#include "service/foresee.h"
 #include "service/log.h"
 #include "service/news.h"
 #include "service/readings.h"
 #include "service/remarks.h"
 #include "service/resources.h"
-#include "service/suggest.h"
+#include "service/suggest_plan.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -49,8 +50,10 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
     if (e == ERR_OK)
         e = readings_load(db, &l->access, review->policy, l->readings,
                           HISTORY_READINGS_MAX, &l->history);
-    if (e == ERR_OK && l->access.merged == 0)
+    if (e == ERR_OK && l->access.merged == 0) {
         rules_evaluate(&l->history, review->policy, &l->findings);
+        e = foresee(db, review, l);
+    }
     if (e != ERR_OK)
         look_clear(l);
     return e;
@@ -69,6 +72,7 @@ struct said {
     struct episode episode;
     struct repeat_state repeat;
     int64_t episode_task, repeat_task;
+    bool acted; /* its Task says now what is so, plan and all */
 };
 
 static enum err load_said(struct suggest *s, enum group group,
@@ -134,7 +138,7 @@ static void make_live(const struct history *h, struct findings *findings,
     for (size_t i = 0; i < findings->count; i++) {
         struct finding *f = &findings->list[i];
 
-        if (rule_info(f->rule)->group != group)
+        if (finding_group(f) != group)
             continue;
         if (f->confirmed
                 ? (was->rules & (1u << f->rule)) != 0
@@ -151,6 +155,22 @@ static bool is_watched_for_good(enum group group)
            group == GROUP_INFECTION;
 }
 
+/* What is done to the band begins a new stage and would end the Task that its
+ * case belongs to: it stays while the case goes on. */
+static enum err hold_for_case(struct suggest *s, enum group group,
+                              struct verdict *verdict)
+{
+    enum err e;
+
+    if (verdict->act != ACT_END || verdict->reason == END_WITHDRAWN ||
+        !suggest_plans_of(group))
+        return ERR_OK;
+    e = suggest_plan(s, group);
+    if (e == ERR_OK && suggest_plan_has_case(s))
+        verdict->act = ACT_NOTHING;
+    return e;
+}
+
 /* One verdict and what follows from it.  *again: a reminder has made room for
  * the next one. */
 static enum err review_pass(struct suggest *s, enum group group,
@@ -161,11 +181,15 @@ static enum err review_pass(struct suggest *s, enum group group,
 
     triage(s->history, s->review->policy, s->findings, group, &said->episode,
            &said->repeat, &verdict);
+    e = hold_for_case(s, group, &verdict);
+    if (e != ERR_OK)
+        return e;
     if (s->access->merged != 0)
         verdict.reason = END_MERGED;
     else if (!s->access->active && !is_watched_for_good(group))
         verdict.reason = END_INACTIVE;
     *again = verdict.repeat == ACT_END;
+    said->acted = said->acted || verdict.act != ACT_NOTHING;
     if (verdict.act == ACT_NOTHING && verdict.repeat == ACT_NOTHING)
         return ERR_OK;
     e = suggest_carry_out(s, group, &verdict, said->episode_task,
@@ -177,7 +201,7 @@ static enum err review_pass(struct suggest *s, enum group group,
 static enum err review_group(struct suggest *s, struct findings *findings,
                              enum group group, int64_t *next_s)
 {
-    struct said said;
+    struct said said = { .acted = false };
     struct silent was = { .rules = 0 };
     bool again = true;
     int64_t at_s;
@@ -189,8 +213,15 @@ static enum err review_group(struct suggest *s, struct findings *findings,
         make_live(s->history, findings, group, &was);
     for (int pass = 0; e == ERR_OK && again && pass < PASSES_MAX; pass++)
         e = review_pass(s, group, &said, &again);
+    if (e == ERR_OK && !said.acted)
+        e = suggest_plan_renew(s, group, &said.episode, said.episode_task);
     if (e != ERR_OK)
         return e;
+    if (suggest_plans_of(group) && (said.episode.state == EPISODE_OPEN ||
+                                    said.episode.state == EPISODE_TAKEN)) {
+        at_s = suggest_plan_next_s(s);
+        *next_s = at_s < *next_s ? at_s : *next_s;
+    }
     at_s = agenda_of_group(s->review->policy, &said.episode, &said.repeat,
                            s->history->now_s);
     *next_s = at_s < *next_s ? at_s : *next_s;
@@ -222,6 +253,7 @@ static enum err review_look(struct db *db, const struct review *review,
                          .patient = &l->patient,
                          .history = &l->history,
                          .findings = &l->findings,
+                         .look = l,
                          .now_ms = l->now_ms };
     int64_t next_s = AGENDA_NEVER;
     enum err e = ERR_OK;
@@ -230,6 +262,7 @@ static enum err review_look(struct db *db, const struct review *review,
         next_s = agenda_next(&l->history, review->policy, &l->findings);
     for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++)
         e = review_group(&s, &l->findings, (enum group)g, &next_s);
+    suggest_plan_free(&s);
     *told = *told || s.told;
     if (e == ERR_OK && (!l->access.active || l->access.merged != 0))
         e = remarks_clear(db, l->access.id);

@@ -19,12 +19,18 @@
 #include "planner/readiness.h"
 #include "service/accesses.h"
 
+struct planning;
+
 struct review {
     const struct policy *policy; /* borrowed, as all here */
     const struct zone *zone;
     const char *base; /* canonical base of our CodeSystems */
     bool record;      /* Tasks also go out to a record */
     bool silent;      /* Tasks are kept and shown to nobody */
+    /* For what is predicted of the hand, and the plans of Tasks; NULL:
+     * neither is. */
+    struct planning *planning;
+    bool no_plans; /* predict, and attach no plan to a Task */
     int64_t (*now_ms)(void);
 };
 

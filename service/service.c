@@ -238,6 +238,7 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     e = load_settings(s, why);
     if (e == ERR_OK)
         e = planning_open(&s->planning);
+    s->review.planning = s->planning;
     if (e == ERR_OK)
         e = open_store(s, why);
     if (e != ERR_OK) {

@@ -1,6 +1,7 @@
 #include "service/suggest.h"
 
 #include "service/episodes.h"
+#include "service/suggest_plan.h"
 #include "service/suggest_work.h"
 
 #include <stdio.h>
@@ -130,12 +131,15 @@ static enum err open_referral(struct suggest *s, struct draft *d,
                               enum group group, const struct verdict *v)
 {
     int64_t due_s = due_of(s, group, v->episode.urgency);
-    struct wording w = draft_wording(s, group, due_s);
+    struct wording w;
     struct resource row;
-    enum err e = draft_referral(s, d, group, &v->episode, due_s);
+    enum err e = suggest_plan_put(s, d, group, 0, NULL);
 
+    if (e == ERR_OK)
+        e = draft_referral(s, d, group, &v->episode, due_s);
     if (e != ERR_OK)
         return e;
+    w = draft_wording(s, group, due_s);
     wording_basis(&w, &d->note);
     d->task.note = d->note.data;
     e = draft_ok(d);
@@ -166,8 +170,10 @@ static enum err update_referral(struct suggest *s, struct draft *d,
     int64_t opened_s, due_s;
     struct wording w;
     struct resource row;
-    enum err e = episode_times(s->db, task, &opened_s, &due_s);
+    enum err e = suggest_plan(s, group);
 
+    if (e == ERR_OK)
+        e = episode_times(s->db, task, &opened_s, &due_s);
     if (e == ERR_OK &&
         (v->unanswered || ((v->raised || v->again) &&
                            due_of(s, group, v->episode.urgency) < due_s)))
@@ -180,7 +186,9 @@ static enum err update_referral(struct suggest *s, struct draft *d,
     w = draft_wording(s, group, due_s);
     wording_update(&w, v, &d->note);
     d->task.note = d->note.data;
-    e = draft_ok(d);
+    e = suggest_plan_put(s, d, group, task, NULL);
+    if (e == ERR_OK)
+        e = draft_ok(d);
     if (e == ERR_OK)
         e = suggest_amend_task(s, d, task, touched, &row, &silent);
     if (e == ERR_OK)
@@ -207,6 +215,9 @@ static enum err end_referral(struct suggest *s, struct draft *d,
         return e;
     w = draft_wording(s, group, due_s);
     wording_end(&w, v, &d->reason, &d->note);
+    e = suggest_plan_end(s, d, group, v->reason, task);
+    if (e != ERR_OK)
+        return e;
     if (d->headline.len == 0) /* for one that stays in the queue, in hand */
         buf_puts(&d->headline, d->reason.data);
     d->task.note = d->note.data;

@@ -10,6 +10,8 @@
 #include "service/accesses.h"
 #include "service/review.h"
 
+struct task_plan;
+
 struct suggest {
     struct db *db;
     const struct review *review;
@@ -17,6 +19,8 @@ struct suggest {
     const struct patient *patient;
     const struct history *history;
     const struct findings *findings;
+    const struct look *look; /* what all of these are of */
+    struct task_plan *plan;  /* see suggest_plan.h; NULL until it is made */
     int64_t now_ms;
     bool told; /* out: something goes out */
 };

@@ -4,6 +4,7 @@
  *     suggest.c         referrals, and what both need
  *     suggest_repeat.c  reminders: to measure again, or that a visit is due
  *     suggest_silent.c  the end of silent mode
+ *     suggest_plan.c    the band plan that a referral carries
  */
 #ifndef HEADGATE_SERVICE_SUGGEST_WORK_H
 #define HEADGATE_SERVICE_SUGGEST_WORK_H

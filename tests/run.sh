@@ -53,6 +53,10 @@ check "the CodeSystems are valid R4" \
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
 check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+check "the band plan: its schema, and the command as a black box" \
+    "$node" "$peers/plan.mjs" "$build/headgate"
+check "a running case: the plan in the Task, here and at the record" \
+    "$node" "$peers/plan_case.mjs" "$build/headgate"
 check "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 check "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"

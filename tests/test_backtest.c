@@ -62,6 +62,38 @@ static void test_late_reading(void **state)
     assert_near(w->data.delay_d, (0.125 + 15.125) / 2, 1e-9);
 }
 
+static void put_number(struct world *w, const char *patient, const char *id,
+                       const char *code, int day, const char *value,
+                       const char *unit)
+{
+    put_observation(w, patient, id, "final", day, day);
+    put(w,
+        ",\"code\":{\"coding\":[{\"system\":\"" BASE
+        "/CodeSystem/av-observation\",\"code\":\"%s\"}]},"
+        "\"valueQuantity\":{\"value\":%s,\"system\":"
+        "\"http://unitsofmeasure.org\",\"code\":\"%s\"}}\n",
+        code, value, unit);
+}
+
+/* What is predicted of the hand is found in the past as well. */
+static void test_foreseen(void **state)
+{
+    struct world *w = *state;
+    bool found = false;
+
+    put_access(w, "1");
+    put_flow(w, "1", "f1", 0, 0, 1450);
+    put_number(w, "1", "p1", "static-access-pressure", 2, "55", "mm[Hg]");
+    put_number(w, "1", "s1", "outflow-stenosis", 3, "60", "%");
+    put_number(w, "1", "m1", "mean-pressure", 0, "95", "mm[Hg]");
+    put_number(w, "1", "i1", "digital-brachial-index", 5, "0.6", "1");
+    run(w);
+    for (size_t i = 0; i < w->report.count; i++)
+        found = found || (w->report.list[i].group == GROUP_HAND &&
+                          (w->report.list[i].rules_first & 1u << RULE_IS_8));
+    assert_true(found);
+}
+
 /* A correction on day 40 takes away what was raised on day 30; what the
  * reading said then is still told. */
 static void test_correction(void **state)
@@ -462,6 +494,7 @@ static void test_columns_never_touch(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = { CASE(test_late_reading),
+                                        CASE(test_foreseen),
                                         CASE(test_correction),
                                         CASE(test_until),
                                         CASE(test_by_time_alone),

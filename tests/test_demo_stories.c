@@ -39,7 +39,7 @@ static bool is_known(const char *rule)
 {
     return strcmp(rule, "LF-1") == 0 || strcmp(rule, "LF-2") == 0 ||
            (strncmp(rule, "HF-", 3) == 0 && rule[3] <= '3') ||
-           (strncmp(rule, "IS-", 3) == 0 && rule[3] >= '2');
+           (strncmp(rule, "IS-", 3) == 0 && rule[3] >= '2' && rule[3] <= '7');
 }
 
 /* The words that expected.json has for a patient and group, of the rules that

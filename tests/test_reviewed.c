@@ -102,10 +102,9 @@ static void what_a_rule_reads_is_reviewed(void **state)
 
 static void what_no_rule_reads_is_no_news(void **state)
 {
-    static const enum quantity others[] = {
-        Q_NONE, Q_PANEL, Q_FINGER_SPO2, Q_PRE_WEIGHT,
-        (enum quantity)QUANTITY_COUNT
-    };
+    static const enum quantity others[] = { Q_NONE, Q_PANEL, Q_FINGER_SPO2,
+                                            Q_PRE_WEIGHT,
+                                            (enum quantity)QUANTITY_COUNT };
 
     (void)state;
     for (size_t i = 0; i < COUNT(others); i++)

@@ -504,9 +504,10 @@ static void confirms_as_shipped(void **state)
 static void rules_have_names(void **state)
 {
     static const char *const ids[RULE_COUNT] = {
-        "HF-1", "HF-2", "HF-3", "HF-4", "HF-5", "HF-6", "IS-1", "IS-2", "IS-3",
-        "IS-4", "IS-5", "IS-6", "IS-7", "LF-1", "LF-2", "LF-3", "LF-4", "LF-5",
-        "LF-6", "AD-1", "AD-2", "PB-1", "PB-2", "PB-3", "PB-4", "BL-1", "IN-1"
+        "HF-1", "HF-2", "HF-3", "HF-4", "HF-5", "HF-6", "IS-1",
+        "IS-2", "IS-3", "IS-4", "IS-5", "IS-6", "IS-7", "IS-8",
+        "LF-1", "LF-2", "LF-3", "LF-4", "LF-5", "LF-6", "AD-1",
+        "AD-2", "PB-1", "PB-2", "PB-3", "PB-4", "BL-1", "IN-1"
     };
     static const char *const groups[GROUP_COUNT] = {
         "flow",       "hand",      "low-flow", "dose",
@@ -529,6 +530,7 @@ static void rules_keep_their_numbers(void **state)
     assert_int_equal(RULE_LF_2, 10);
     assert_int_equal(RULE_HF_4, 11);
     assert_int_equal(RULE_IN_1, 26);
+    assert_int_equal(RULE_IS_8, 27);
     assert_int_equal(GROUP_LOW_FLOW, 2);
     assert_int_equal(GROUP_INFECTION, 7);
     assert_int_equal(Q_PANEL, 56);

@@ -7,6 +7,7 @@
 
 #include "adapters/wording.h"
 #include "adapters/zone.h"
+#include "planner/rules_predicted.h"
 #include "tests/history_kit.h"
 
 #include <stdbool.h>
@@ -41,6 +42,19 @@ static inline int stop(void **state)
     (void)state;
     zone_free(utc);
     return 0;
+}
+
+/* The memory of the planner, some 30 MB, once for the whole program. */
+static inline struct plan_work *kit_plan_work(void)
+{
+    static struct plan_work *work;
+
+    if (work == NULL) {
+        work = malloc(plan_work_size());
+        assert_non_null(work);
+        plan_work_init(work);
+    }
+    return work;
 }
 
 static inline enum urgency worst(const struct findings *f, enum group group)
@@ -92,6 +106,9 @@ static inline void set_up(struct world *w, const struct event *events,
                                    .readings = w->readings,
                                    .count = n };
     rules_evaluate(&w->history, &policy, &w->findings);
+    if (rules_may_predict(&w->history, &policy))
+        rules_predict(&w->history, &policy, false, kit_plan_work(),
+                      &w->findings);
     w->wording = (struct wording){ .history = &w->history,
                                    .policy = &policy,
                                    .findings = &w->findings,

@@ -1,0 +1,303 @@
+#include "service/suggest_plan.h"
+
+#include "service/episodes.h"
+#include "service/planning.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+struct task_plan {
+    bool offered;
+    bool emergency; /* none is, because the hand is one */
+    struct planned planned;
+    struct buf json, words;
+    struct fhir_plan fhir;
+};
+
+bool suggest_plans_of(enum group group)
+{
+    return group == GROUP_FLOW || group == GROUP_HAND;
+}
+
+static struct plan_document document_of(const struct suggest *s)
+{
+    const struct planned *p = &s->plan->planned;
+
+    return (struct plan_document){ .from = &p->from,
+                                   .plan = p->offered ? &p->plan : NULL,
+                                   .history = s->history,
+                                   .policy = s->review->policy,
+                                   .zone = s->review->zone };
+}
+
+/* ---- planning ------------------------------------------------------------------ */
+
+/* A band is never proposed by itself where the finger stays short of blood with
+ * the access pressed shut. */
+static bool is_for_task(const struct planned *p)
+{
+    return p->offered && (p->plan.warnings & PLAN_DISTAL) == 0;
+}
+
+/* Tissue loss, an acute hand, new weakness: what the Task says then is that no
+ * band is to be planned from it.  A case that goes on has its plan. */
+static bool is_emergency(const struct suggest *s)
+{
+    if (s->plan->planned.from.case_s != INT64_MIN)
+        return false;
+    for (size_t i = 0; i < s->findings->count; i++) {
+        const struct finding *f = &s->findings->list[i];
+
+        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
+            !f->historic && f->urgency == URGENCY_IMMEDIATE)
+            return true;
+    }
+    return false;
+}
+
+static enum err write_plan(struct suggest *s)
+{
+    struct task_plan *t = s->plan;
+    struct plan_document d = document_of(s);
+    enum err e =
+        planning_json(s->db, s->review, s->look, &t->planned, true, &t->json);
+
+    if (e != ERR_OK)
+        return e;
+    wording_plan_attached(&d, &t->words);
+    t->fhir = (struct fhir_plan){ .json = t->json.data,
+                                  .len = t->json.len,
+                                  .title = t->planned.from.in.stage_count > 0
+                                               ? "Band plan of the running case"
+                                               : "Band plan, provisional",
+                                  .created_ms = s->now_ms };
+    return buf_ok(&t->words);
+}
+
+enum err suggest_plan(struct suggest *s, enum group group)
+{
+    const struct review *review = s->review;
+    struct task_plan *t;
+    enum err e;
+
+    if (s->plan != NULL || !suggest_plans_of(group) ||
+        review->planning == NULL || review->no_plans || !s->access->active ||
+        s->access->merged != 0)
+        return ERR_OK;
+    t = s->plan = calloc(1, sizeof(*t));
+    if (t == NULL)
+        return ERR_MEMORY;
+    buf_init(&t->json, PLAN_DOCUMENT_MAX);
+    buf_init(&t->words, WORDING_SIZE_MAX);
+    e = planning_of_look(review->planning, review, s->look, &t->planned);
+    t->emergency = e == ERR_OK && is_emergency(s);
+    t->offered = e == ERR_OK && !t->emergency && is_for_task(&t->planned);
+    return t->offered ? write_plan(s) : e;
+}
+
+void suggest_plan_free(struct suggest *s)
+{
+    if (s->plan == NULL)
+        return;
+    buf_clear(&s->plan->json);
+    buf_clear(&s->plan->words);
+    free(s->plan);
+    s->plan = NULL;
+}
+
+bool suggest_plan_has_case(const struct suggest *s)
+{
+    return s->plan != NULL && s->plan->offered &&
+           s->plan->planned.from.case_s != INT64_MIN;
+}
+
+/* When the case is over; INT64_MAX: none goes on. */
+static int64_t case_until_s(const struct suggest *s)
+{
+    const struct plan_from *from = &s->plan->planned.from;
+    int64_t newest_s = INT64_MIN;
+
+    for (size_t i = 0; i < from->ground_count; i++) {
+        const struct reading *r =
+            &s->history->readings[from->grounds[i].reading];
+
+        if (from->grounds[i].use == PLAN_USE_STEP && r->end_s > newest_s)
+            newest_s = r->end_s;
+    }
+    if (newest_s == INT64_MIN)
+        return INT64_MAX;
+    return newest_s + 1 +
+           (int64_t)(policy_get(s->review->policy, P_PLAN_CASE_H) * HOUR_S);
+}
+
+int64_t suggest_plan_next_s(const struct suggest *s)
+{
+    int64_t case_s, old_s;
+
+    if (s->plan == NULL || !s->plan->offered)
+        return INT64_MAX;
+    case_s = case_until_s(s);
+    old_s = s->plan->planned.from.expires_s + 1;
+    return case_s < old_s ? case_s : old_s;
+}
+
+const char *suggest_plan_words(const struct suggest *s, enum group group)
+{
+    return s->plan != NULL && s->plan->offered && suggest_plans_of(group)
+               ? s->plan->words.data
+               : NULL;
+}
+
+/* ---- in a Task ------------------------------------------------------------------ */
+
+/* The plan that a Task carries; empty if it carries none. */
+static enum err carried(struct suggest *s, int64_t task, struct buf *plan)
+{
+    struct resource row;
+    struct buf body;
+    int64_t updated_ms;
+    enum err e;
+
+    if (task == 0)
+        return ERR_OK;
+    buf_init(&body, TASK_MAX);
+    e = resource_get(s->db, task, &row);
+    if (e == ERR_OK)
+        e = resource_body(s->db, &row, 0, &body, &updated_ms);
+    if (e == ERR_OK)
+        e = fhir_plan_of_task(body.data, body.len, plan);
+    buf_clear(&body);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static bool is_same(const struct buf *a, const struct buf *b)
+{
+    return a->len == b->len && memcmp(a->data, b->data, a->len) == 0;
+}
+
+static void begin_sentence(struct draft *d)
+{
+    buf_puts(&d->note, d->note.len > 0 ? " " : "");
+}
+
+static void set(struct suggest *s, struct draft *d, const struct buf *before)
+{
+    struct plan_document document = document_of(s);
+    struct buf change;
+
+    d->task.plan = &s->plan->fhir;
+    begin_sentence(d);
+    if (before->len == 0) {
+        wording_plan_attached(&document, &d->note);
+        return;
+    }
+    buf_init(&change, WORDING_SIZE_MAX);
+    fhir_plan_change(before->data, before->len, s->plan->json.data,
+                     s->plan->json.len, &change);
+    wording_plan_renewed(&document, change.data, &d->note);
+    buf_clear(&change);
+}
+
+static void take_out(struct suggest *s, struct draft *d)
+{
+    struct plan_document document = document_of(s);
+
+    d->task.plan_gone = true;
+    begin_sentence(d);
+    wording_plan_gone(&document,
+                      s->plan->emergency ? WORDING_PLAN_EMERGENCY : NULL,
+                      &d->note);
+}
+
+enum err suggest_plan_put(struct suggest *s, struct draft *d, enum group group,
+                          int64_t task, bool *changed)
+{
+    struct buf before;
+    enum err e = suggest_plan(s, group);
+
+    if (changed != NULL)
+        *changed = false;
+    if (e != ERR_OK || s->plan == NULL || !suggest_plans_of(group))
+        return e;
+    if (task == 0) {
+        d->task.plan = s->plan->offered ? &s->plan->fhir : NULL;
+        return ERR_OK;
+    }
+    buf_init(&before, TASK_MAX);
+    e = carried(s, task, &before);
+    if (e == ERR_OK && s->plan->offered && !is_same(&before, &s->plan->json))
+        set(s, d, &before);
+    else if (e == ERR_OK && !s->plan->offered && before.len > 0)
+        take_out(s, d);
+    buf_clear(&before);
+    d->task.note = d->note.data;
+    if (changed != NULL)
+        *changed = d->task.plan != NULL || d->task.plan_gone;
+    return e;
+}
+
+enum err suggest_plan_end(struct suggest *s, struct draft *d, enum group group,
+                          enum end_reason reason, int64_t task)
+{
+    struct buf before;
+    enum err e;
+
+    if (!suggest_plans_of(group) || s->review->planning == NULL)
+        return ERR_OK;
+    buf_init(&before, TASK_MAX);
+    e = carried(s, task, &before);
+    if (e == ERR_OK && before.len > 0) {
+        if (reason != END_WITHDRAWN &&
+            fhir_plan_has_stages(before.data, before.len)) {
+            buf_puts(&d->note, WORDING_PLAN_RECORD);
+        } else {
+            d->task.plan_gone = true;
+            buf_puts(&d->note, WORDING_PLAN_ENDED);
+        }
+    }
+    buf_clear(&before);
+    return e;
+}
+
+/* ---- a Task that stands ----------------------------------------------------------- */
+
+static enum err renew(struct suggest *s, struct draft *d, enum group group,
+                      const struct episode *episode, int64_t task)
+{
+    bool touched = episode->state == EPISODE_TAKEN, silent = false, changed;
+    int64_t opened_s, due_s;
+    struct resource row;
+    enum err e = suggest_plan_put(s, d, group, task, &changed);
+
+    if (e != ERR_OK || !changed)
+        return e;
+    e = episode_times(s->db, task, &opened_s, &due_s);
+    if (e == ERR_OK)
+        e = draft_referral(s, d, group, episode, due_s);
+    d->task.start_s = opened_s;
+    if (e == ERR_OK)
+        e = suggest_amend_task(s, d, task, touched, &row, &silent);
+    return e == ERR_OK ? suggest_note(s, group, episode, ACT_UPDATE,
+                                      END_CLEARED, HOW_PLANNED, &row, silent)
+                       : e;
+}
+
+enum err suggest_plan_renew(struct suggest *s, enum group group,
+                            const struct episode *episode, int64_t task)
+{
+    struct draft *d;
+    enum err e;
+
+    if (!suggest_plans_of(group) || episode->rules == 0 ||
+        (episode->state != EPISODE_OPEN && episode->state != EPISODE_TAKEN))
+        return ERR_OK;
+    e = suggest_plan(s, group);
+    if (e != ERR_OK || s->plan == NULL)
+        return e;
+    d = draft_new();
+    if (d == NULL)
+        return ERR_MEMORY;
+    e = renew(s, d, group, episode, task);
+    draft_free(d);
+    return e;
+}
