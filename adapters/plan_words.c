@@ -76,6 +76,10 @@ static const struct plan_phrase warning_rows[] = {
     { PLAN_HAND_BY_FLOW, "hand-by-flow",
       "The hand is the ground, but its index is not known: the plan steers by "
       "flow. Measure the finger, with and without the access pressed shut." },
+    { PLAN_STRAINED, "hardly-together",
+      "The index of the finger and the pressures hardly go together. Measure "
+      "both again; check that the cuff, the zero of the static pressure and "
+      "the side are right." },
 };
 
 /* Pre-conditions, by enum condition. */
@@ -277,8 +281,9 @@ struct plan_what_now plan_what_now(const struct plan_document *d)
         return (struct plan_what_now){
             true, PLAN_LOOSEN, looser_than(d->plan, plan_standing_mm(in))
         };
-    if ((d->plan->warnings & (PLAN_CONFLICT | PLAN_ZONE_EMPTY | PLAN_DISTAL)) !=
-        0)
+    if (d->plan->next != PLAN_LOOSEN &&
+        (d->plan->warnings & (PLAN_CONFLICT | PLAN_ZONE_EMPTY | PLAN_DISTAL)) !=
+            0)
         return now;
     return (struct plan_what_now){ true, d->plan->next,
                                    d->plan->next_dowel_mm };

@@ -269,15 +269,25 @@ double look_tie_value(const struct look *l, const struct belief *b, int dowel,
            mean_after(l, &tied, &stand, depth - 1, LOOK_STAND, l->sigma, NULL);
 }
 
-/* The dowels that may be tied next: at most REACH sizes away. */
-static void reach(const struct look *l, const struct standing *stand,
-                  int *first, int *last)
-{
-    int at = stand->tighter - 1;
+/* The dowels that may be tied next: at most REACH sizes away.  What is too
+ * loose is not loosened; its own size may be tied anew, for another knot. */
+struct reach {
+    int first, last, barred;
+};
 
-    *first = at - REACH < 0 ? 0 : at - REACH;
-    *last = at + REACH >= (int)l->dowel_count ? (int)l->dowel_count - 1
-                                              : at + REACH;
+static struct reach reach_of(const struct look *l, const struct belief *b,
+                             const struct standing *stand)
+{
+    int at = stand->tighter - 1, most = (int)l->dowel_count - 1;
+    struct reach r = { at - REACH, at + REACH, stand->same };
+
+    if (look_is_loose(l, b)) {
+        r.first = stand->same >= 0 ? stand->same : stand->tighter;
+        r.barred = -1;
+    }
+    r.first = r.first < 0 ? 0 : r.first;
+    r.last = r.last > most ? most : r.last;
+    return r;
 }
 
 /* V, with a band in place. */
@@ -285,13 +295,12 @@ static double least_loss(const struct look *l, const struct belief *b,
                          const struct standing *stand, size_t depth)
 {
     double best = look_loss(l, b);
-    int first, last;
+    struct reach r = reach_of(l, b, stand);
 
-    reach(l, stand, &first, &last);
-    for (int d = first; d <= last; d++) {
+    for (int d = r.first; d <= r.last; d++) {
         double cost = cost_of(l, stand, d), value;
 
-        if (d == stand->same || cost >= best)
+        if (d == r.barred || cost >= best)
             continue;
         value = look_tie_value(l, b, d, depth, cost);
         best = value < best ? value : best;
@@ -319,18 +328,19 @@ void look_choose(const struct look *l, const struct belief *b,
                  const struct standing *stand, size_t depth, int again,
                  double read_sigma, struct look_choice *choice)
 {
-    int first, last;
+    struct reach r = reach_of(l, b, stand);
 
     *choice = (struct look_choice){ PLAN_ACCEPT, -1, look_loss(l, b) };
-    reach(l, stand, &first, &last);
-    for (int d = first; d <= last; d++) {
+    for (int d = r.first; d <= r.last; d++) {
         double cost = cost_of(l, stand, d);
 
-        if (d == stand->same || cost >= choice->value ||
+        if (d == r.barred || cost >= choice->value || l->barred[d] ||
             look_below_floor(l, b, d) > l->floor_most)
             continue;
-        offer(choice, d >= stand->tighter ? PLAN_TIGHTEN : PLAN_LOOSEN, d,
-              look_tie_value(l, b, d, depth, cost));
+        offer(choice,
+              d >= stand->tighter || d == stand->same ? PLAN_TIGHTEN
+                                                      : PLAN_LOOSEN,
+              d, look_tie_value(l, b, d, depth, cost));
     }
     if (l->may_stretch)
         offer(choice, PLAN_STRETCH, -1, stretch_value(l, b));

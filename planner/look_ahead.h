@@ -58,6 +58,7 @@ struct look {
                                               at either end of the zone */
     size_t dowel_count;
     double floor_most; /* chance of being below the floor that bars a size */
+    bool barred[PLAN_DOWELS_MAX]; /* for the next tie, whatever is believed */
     /* One knot to the next, each dowel: variances and their covariance. */
     double knot_flow[PLAN_DOWELS_MAX], knot_index[PLAN_DOWELS_MAX],
         knot_both[PLAN_DOWELS_MAX];

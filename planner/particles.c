@@ -221,6 +221,7 @@ static struct arm arm_of(struct build *b, size_t i, double drop)
         arm.psi = clip(psi, 0.01, 0.9);
         p->logw[i] += share_log_density(&b->psi, arm.psi) - log(arm.s * arm.a) -
                       (arm.psi != psi ? CLIPPED_COST : 0.0);
+        p->impossible[i] = arm.psi != psi;
     }
     return arm;
 }
@@ -277,6 +278,7 @@ static void circuit_of(struct build *b, size_t i, const struct arm *arm,
     if (qf < least) {
         qf = least;
         p->logw[i] -= CLIPPED_COST;
+        p->impossible[i] = true;
     }
     p->rf[i] = (1.0 - phi_f) * fed / qf;
     p->kf[i] = phi_f * fed / (qf * qf);
@@ -300,6 +302,7 @@ static void build_one(struct build *b, size_t i)
     double drop;
 
     p->logw[i] = 0.0;
+    p->impossible[i] = false;
     p->map[i] = cut_at(&b->map, lattice_u(l, DIM_MAP, i));
     p->cvp[i] = cut_at(&b->cvp, lattice_u(l, DIM_CVP, i));
     p->bias[i] = exp(BIAS_SD * lattice_z(l, DIM_BIAS, i));

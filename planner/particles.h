@@ -40,7 +40,8 @@ enum {
 _Static_assert(PARTICLES_USUAL % LANES == 0 && PARTICLES_MAX % LANES == 0,
                "no loop has a rest");
 
-#define PARTICLES_INDEX_SD 0.06 /* error of a digital-brachial index (A) */
+#define PARTICLES_INDEX_SD   0.06 /* error of a digital-brachial index (A) */
+#define PARTICLES_STUDENT_DF 5.0  /* of a reading's error (A) */
 
 /* The sample of a size, made once. */
 struct lattice {
@@ -89,9 +90,10 @@ struct particles {
     double offset[PARTICLES_ROOM], contraction[PARTICLES_ROOM];
     double conduit[PARTICLES_ROOM], pulse[PARTICLES_ROOM];
     double gain[PARTICLES_ROOM];
-    double stand[PARTICLES_ROOM];  /* lumen of the band in place; the conduit
+    double stand[PARTICLES_ROOM];    /* lumen of the band in place; the conduit
                                    where there is none */
-    double lesion[PARTICLES_ROOM]; /* pressure lost there at the baseline */
+    double lesion[PARTICLES_ROOM];   /* pressure lost there at the baseline */
+    bool impossible[PARTICLES_ROOM]; /* what was measured does not fit */
     double logw[PARTICLES_ROOM], w[PARTICLES_ROOM];
 };
 
@@ -105,7 +107,8 @@ struct outlook {
 void particles_build(struct particles *p, const struct lattice *lattice,
                      const struct plan_input *in);
 
-/* Weights from logw; returns the effective number. */
+/* Weights from logw; returns the effective number, 0 if most of the weight is
+ * on guesses that cannot be. */
 double particles_weigh(struct particles *p);
 
 enum { NO_KNOT = 99 }; /* for tie: the knot left out */

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdbool.h>
 
-enum { BUCKETS = 1024, OUTSIDE = BUCKETS, NEAR_MAX = 1024, PASSES = 6 };
+enum { BUCKETS = 1024, NEAR_MAX = 1024 };
 
 struct near {
     double value, weight;
@@ -14,9 +14,8 @@ struct near {
 
 struct histogram {
     double low, high, scale; /* values between low and high */
-    double below;            /* weight of what lies below */
     double weight[BUCKETS];
-    uint16_t bucket[PARTICLES_MAX]; /* of each value; OUTSIDE */
+    uint16_t bucket[PARTICLES_MAX]; /* of each value */
 };
 
 static unsigned bucket_of(const struct histogram *h, double x)
@@ -30,19 +29,11 @@ static void fill(struct histogram *h, const double *value, const double *weight,
                  size_t n)
 {
     h->scale = h->high > h->low ? BUCKETS / (h->high - h->low) : 0.0;
-    h->below = 0.0;
     for (unsigned b = 0; b < BUCKETS; b++)
         h->weight[b] = 0.0;
     for (size_t i = 0; i < n; i++) {
-        double x = value[i];
-
-        h->bucket[i] = OUTSIDE;
-        if (x >= h->low && x <= h->high) {
-            h->bucket[i] = (uint16_t)bucket_of(h, x);
-            h->weight[h->bucket[i]] += weight[i];
-        } else {
-            h->below += x < h->low ? weight[i] : 0.0;
-        }
+        h->bucket[i] = (uint16_t)bucket_of(h, value[i]);
+        h->weight[h->bucket[i]] += weight[i];
     }
 }
 
@@ -133,7 +124,7 @@ static double interpolate(const struct near *a, size_t count, double before,
 static double buckets_of(const struct histogram *h, double level,
                          unsigned *from, unsigned *to)
 {
-    double sum = h->below;
+    double sum = 0.0;
     unsigned at = 0;
 
     while (at < BUCKETS - 1 && sum + h->weight[at] < level)
@@ -152,40 +143,73 @@ static double buckets_of(const struct histogram *h, double level,
 
 /* The value of a level, if those around it have room. */
 static bool find(const struct histogram *h, const double *value,
-                 const double *weight, size_t n, double level, double *found,
-                 unsigned *from, unsigned *to)
+                 const double *weight, size_t n, double level, double *found)
 {
     struct near near[NEAR_MAX];
-    double before = buckets_of(h, level, from, to);
-    size_t count = collect(h, value, weight, n, *from, *to, near);
+    unsigned from, to;
+    double before = buckets_of(h, level, &from, &to);
+    size_t count = collect(h, value, weight, n, from, to, near);
 
     if (count <= NEAR_MAX)
         *found = interpolate(near, count, before, level);
     return count <= NEAR_MAX;
 }
 
-/* Where a few guesses of next to no weight lie far out, all the others share a
- * bucket or two: these are looked into again. */
-static double quantile(const struct histogram *all, const double *value,
+/* Places in the order of their values: a heap, for want of room for more. */
+static void sift(uint32_t *order, const double *value, size_t at, size_t n)
+{
+    uint32_t x = order[at];
+
+    for (size_t k = 2 * at + 1; k < n; k = 2 * at + 1) {
+        k += k + 1 < n && value[order[k + 1]] > value[order[k]];
+        if (value[order[k]] <= value[x])
+            break;
+        order[at] = order[k];
+        at = k;
+    }
+    order[at] = x;
+}
+
+static void sort_all(uint32_t *order, const double *value, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        order[i] = (uint32_t)i;
+    for (size_t i = n / 2; i-- > 0;)
+        sift(order, value, i, n);
+    while (n-- > 1) {
+        uint32_t most = order[0];
+
+        order[0] = order[n];
+        order[n] = most;
+        sift(order, value, 0, n);
+    }
+}
+
+/* Where a few guesses lie far out all the others share a bucket or two: then
+ * everything is sorted. */
+static double quantile(const struct histogram *h, const double *value,
                        const double *weight, size_t n, double level)
 {
-    struct histogram h;
-    unsigned from, to;
-    double found;
+    uint32_t order[PARTICLES_MAX];
+    double found, sum = 0.0, last_c = 0.0, last = NAN;
 
-    if (find(all, value, weight, n, level, &found, &from, &to))
+    if (find(h, value, weight, n, level, &found))
         return found;
-    h = *all;
-    for (int pass = 0; pass < PASSES; pass++) {
-        double width = (h.high - h.low) / BUCKETS;
+    sort_all(order, value, n);
+    for (size_t k = 0; k < n; k++) {
+        double x = value[order[k]], w = weight[order[k]], c = sum + 0.5 * w;
 
-        h.high = h.low + (to + 1.0) * width;
-        h.low += from * width;
-        fill(&h, value, weight, n);
-        if (find(&h, value, weight, n, level, &found, &from, &to))
-            return found;
+        if (!(w > 0.0))
+            continue;
+        if (c >= level)
+            return isnan(last)
+                       ? x
+                       : last + (level - last_c) / (c - last_c) * (x - last);
+        last = x;
+        last_c = c;
+        sum += w;
     }
-    return 0.5 * (h.low + h.high); /* all of one value */
+    return last;
 }
 
 struct plan_range particles_range(const double *value, const double *weight,

@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#define STUDENT_DF 5.0 /* of a reading's error (A) */
+#define IMPOSSIBLE_MOST 0.5 /* of the weight (A) */
 /* Duplex, within a session: Huisman 2005 (F); dilution the same source.  Where
  * the method is not stated it may be either. */
 #define CV_UNSTATED 0.116
@@ -37,7 +37,7 @@ static double lane_sum(const double lane[LANES])
 double particles_weigh(struct particles *p)
 {
     double most = p->logw[0], sum[LANES] = { 0 }, square[LANES] = { 0 };
-    double total;
+    double total, beyond = 0.0;
 
     for (size_t i = 1; i < p->n; i++)
         most = p->logw[i] > most ? p->logw[i] : most;
@@ -52,9 +52,11 @@ double particles_weigh(struct particles *p)
         }
     }
     total = lane_sum(sum);
-    for (size_t i = 0; i < p->n; i++)
+    for (size_t i = 0; i < p->n; i++) {
         p->w[i] /= total;
-    return total * total / lane_sum(square);
+        beyond += p->impossible[i] ? p->w[i] : 0.0;
+    }
+    return beyond > IMPOSSIBLE_MOST ? 0.0 : total * total / lane_sum(square);
 }
 
 void particles_observe(struct particles *p, const struct outlook *o,
@@ -72,8 +74,8 @@ void particles_observe(struct particles *p, const struct outlook *o,
     for (size_t i = 0; i < p->n; i++) {
         double t = (y - log(o->flow[i] * p->bias[i])) / scale;
 
-        p->logw[i] -=
-            temper * 0.5 * (STUDENT_DF + 1.0) * log(1.0 + t * t / STUDENT_DF);
+        p->logw[i] -= temper * 0.5 * (PARTICLES_STUDENT_DF + 1.0) *
+                      log(1.0 + t * t / PARTICLES_STUDENT_DF);
     }
 }
 

@@ -22,6 +22,8 @@ void plan_work_init(struct plan_work *work)
 {
     lattice_init(&work->usual, PARTICLES_USUAL);
     lattice_init(&work->large, PARTICLES_MAX);
+    for (size_t i = 0; i < PARTICLES_ROOM; i++)
+        work->one[i] = 1.0;
     work->ties_ahead = LOOK_TIES;
     work->may_again = true;
     /* Proposed (A): a tie is what the operator spends least willingly, a
@@ -136,6 +138,8 @@ static void see(struct plan_work *w, const struct plan_stage *stage,
         exp(particles_log_mean(stage->flow_ml_min, stage->flow_count));
     seen->reduction_pct =
         100.0 * (1.0 - seen->measured_ml_min / w->plan->baseline_ml_min);
+    if (seen->measured_ml_min < w->plan->target.floor_ml_min)
+        w->must_loosen = true;
     particles_observe(p, &w->at, stage->flow_ml_min, stage->flow_count, w->cv,
                       &seen->tail);
     if (!(seen->tail >= TAIL_LEAST && seen->tail <= 1.0 - TAIL_LEAST))
@@ -153,18 +157,22 @@ static void do_step(struct plan_work *w, const struct plan_stage *stage)
         particles_tie(p, w->in->prior, stage->dowel_mm, w->ties++, p->stand);
         w->banded = true;
         w->standing_mm = stage->dowel_mm;
+        w->stretched = 0;
         break;
     case PLAN_STRETCHED:
         particles_stretch(p, w->in->prior, w->stretches++, p->stand);
+        w->stretched++;
         break;
     case PLAN_RELEASED:
         for (size_t i = 0; i < p->n; i++)
             p->stand[i] = p->conduit[i];
         w->banded = false;
         w->standing_mm = NAN;
+        w->stretched = 0;
         break;
     }
     w->last_reads = stage->flow_count;
+    w->must_loosen = stage->weak_thrill;
 }
 
 /* One step, and what was measured after it. */
@@ -190,8 +198,8 @@ static double replay(struct plan_work *w, const struct lattice *lattice)
     struct plan *plan = w->plan;
     double effective;
 
-    w->ties = w->stretches = w->last_reads = 0;
-    w->banded = false;
+    w->ties = w->stretches = w->stretched = w->last_reads = 0;
+    w->banded = w->must_loosen = false;
     w->standing_mm = NAN;
     particles_build(&w->p, lattice, w->in);
     effective = particles_weigh(&w->p);
@@ -220,9 +228,19 @@ static void start(const struct plan_input *in, struct plan_work *w,
     plan->missing = missing_of(in);
     plan->warnings = warnings_of(w);
     plan->first_dowel_mm = plan->card_dowel_mm = plan->next_dowel_mm = NAN;
-    plan->next = PLAN_ACCEPT;
+    plan->next = PLAN_REMEASURE;
     if (!plan_target_set(in, plan->baseline_ml_min, &plan->target))
         plan->warnings |= PLAN_ZONE_EMPTY;
+}
+
+/* Does the model give the index that was measured? */
+static bool index_fits(const struct plan_work *w)
+{
+    const struct plan_range *r = &w->plan->index_now;
+    double index = w->in->index_open;
+
+    return !isfinite(index) || (index >= r->p05 - PARTICLES_INDEX_SD &&
+                                index <= r->p95 + PARTICLES_INDEX_SD);
 }
 
 static void hand_now(struct plan_work *w)
@@ -232,6 +250,8 @@ static void hand_now(struct plan_work *w)
     particles_solve(&w->p, NULL, &plain, &w->open);
     w->plan->hand_now_mmhg = particles_range(w->open.hand, w->p.w, w->p.n);
     w->plan->index_now = plan_index_range(w, &w->open);
+    if (w->in->stage_count == 0 && !index_fits(w))
+        w->plan->warnings |= PLAN_STRAINED;
 }
 
 static bool has_advice(const struct plan *plan)
@@ -256,6 +276,8 @@ void plan_advise(const struct plan_input *in, struct plan_work *w,
     if (has_advice(plan)) {
         plan_believe(w);
         plan_decide(w);
+    } else if (w->banded && w->must_loosen) {
+        plan_loosen(w);
     }
 }
 

@@ -165,7 +165,9 @@ enum plan_warning {
     PLAN_MANY_STAGES = 4096,  /* more ties than the model has seen */
     PLAN_HAND_BY_FLOW = 8192, /* the hand is the ground, its index is not
                                   known: steered by flow */
-    PLAN_WARNING_COUNT = 14
+    PLAN_STRAINED = 16384,    /* the index measured and the pressures hardly go
+                                  together: check both */
+    PLAN_WARNING_COUNT = 15
 };
 
 /* ---- what comes out ------------------------------------------------------- */
@@ -253,7 +255,8 @@ struct plan {
     double card_dowel_mm; /* the dowel that the card is for */
     int readings_advised; /* of each measurement after a tie */
     int readings_advised_baseline;
-    enum plan_action next; /* after the last stage: what now */
+    enum plan_action next; /* what now; PLAN_REMEASURE also where the warnings
+                              say that there is no advice */
     double next_dowel_mm;
     size_t row_count;
     struct plan_row rows[PLAN_CARD_MAX];        /* lowest flow first */

@@ -2,6 +2,9 @@
 #include "planner/plan_work.h"
 
 #include <math.h>
+#include <string.h>
+
+#define NEAR_LEAST 15.0 /* particles that a belief needs at least (A) */
 
 static bool hand_leads(const struct plan_work *w)
 {
@@ -24,50 +27,77 @@ static double *values_of(struct plan_work *w, int variable)
                                     : w->stand_index;
 }
 
-/* Sum of weight * x * y in fixed lanes. */
-static double moment(const struct particles *p, const double *x,
-                     const double *y)
+static double lane_sum(const double s[LANES])
+{
+    return ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]));
+}
+
+/* Sum of weight * x * y, and of weight * x, in fixed lanes. */
+static double product(const double *restrict weight, const double *restrict x,
+                      const double *restrict y, size_t n)
 {
     double s[LANES] = { 0 };
 
-    for (size_t i = 0; i < p->n; i += LANES) {
+    for (size_t i = 0; i < n; i += LANES) {
         for (size_t k = 0; k < LANES; k++)
-            s[k] += p->w[i + k] * x[i + k] * y[i + k];
+            s[k] += weight[i + k] * x[i + k] * y[i + k];
     }
-    return ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]));
+    return lane_sum(s);
+}
+
+static double mean_of(const double *restrict weight, const double *restrict x,
+                      size_t n)
+{
+    double s[LANES] = { 0 };
+
+    for (size_t i = 0; i < n; i += LANES) {
+        for (size_t k = 0; k < LANES; k++)
+            s[k] += weight[i + k] * x[i + k];
+    }
+    return lane_sum(s);
 }
 
 /* Take the mean out of the values of a variable, and keep it. */
 static void centre(struct plan_work *w, int variable)
 {
-    double *x = values_of(w, variable), s[LANES] = { 0 }, mean;
+    double *x = values_of(w, variable);
+    double mean = mean_of(w->p.w, x, w->p.n);
 
-    for (size_t i = 0; i < w->p.n; i += LANES) {
-        for (size_t k = 0; k < LANES; k++)
-            s[k] += w->p.w[i + k] * x[i + k];
-    }
-    mean = ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]));
-    w->belief.mean[variable] = mean;
+    w->centre[variable] = mean;
     for (size_t i = 0; i < w->p.n; i++)
         x[i] -= mean;
 }
 
-static void moments(struct plan_work *w)
+/* Means and covariances by these weights, whose sum is 1, of values that are
+ * centred. */
+static void moments(struct plan_work *w, const double *weight, struct belief *b)
+{
+    int place[LOOK_VARIABLES];
+    size_t n = look_variables(&w->look, place);
+    double off[LOOK_VARIABLES];
+
+    for (size_t i = 0; i < n; i++) {
+        off[i] = mean_of(weight, values_of(w, place[i]), w->p.n);
+        b->mean[place[i]] = w->centre[place[i]] + off[i];
+    }
+    for (size_t i = 0; i < n; i++) {
+        for (size_t k = 0; k <= i; k++) {
+            double c = product(weight, values_of(w, place[i]),
+                               values_of(w, place[k]), w->p.n) -
+                       off[i] * off[k];
+
+            b->cov[place[i]][place[k]] = b->cov[place[k]][place[i]] = c;
+        }
+    }
+}
+
+static void centre_all(struct plan_work *w)
 {
     int place[LOOK_VARIABLES];
     size_t n = look_variables(&w->look, place);
 
     for (size_t i = 0; i < n; i++)
         centre(w, place[i]);
-    for (size_t i = 0; i < n; i++) {
-        for (size_t k = 0; k <= i; k++) {
-            double c =
-                moment(&w->p, values_of(w, place[i]), values_of(w, place[k]));
-
-            w->belief.cov[place[i]][place[k]] = c;
-            w->belief.cov[place[k]][place[i]] = c;
-        }
-    }
 }
 
 /* What one knot to the next does to a dowel: the same particles with it, as the
@@ -133,6 +163,7 @@ void plan_believe(struct plan_work *w)
     w->look.log_most = log(1.0 - w->plan->target.low_frac);
     w->look.dowel_count = w->dowel_count;
     w->look.floor_most = w->in->limits.floor_most;
+    memset(w->look.barred, 0, sizeof(w->look.barred));
     w->look.sigma = w->cv / sqrt(2.0);
     w->look.costs = w->costs;
     for (size_t i = 0; i < p->n; i++)
@@ -142,5 +173,44 @@ void plan_believe(struct plan_work *w)
     particles_solve(p, w->banded ? p->stand : NULL, &plain, &w->at);
     plan_keep(w, w->stand_log_flow, w->stand_index);
     stretch(w);
-    moments(w);
+    centre_all(w);
+    moments(w, p->w, &w->belief);
+}
+
+void plan_believe_tie(struct plan_work *w, int dowel)
+{
+    const struct setting plain = { 0 };
+    int place[LOOK_VARIABLES];
+    size_t n = look_variables(&w->look, place);
+
+    particles_tie(&w->p, w->in->prior, w->dowel_mm[dowel], w->ties, w->lumen);
+    particles_solve(&w->p, w->lumen, &plain, &w->at);
+    plan_keep(w, w->stand_log_flow, w->stand_index);
+    for (size_t i = 0; i < n; i++) {
+        if (place[i] >= LOOK_STAND)
+            centre(w, place[i]);
+    }
+    moments(w, w->p.w, &w->belief);
+}
+
+bool plan_believe_read(struct plan_work *w, double flow_ml_min, double sigma,
+                       struct belief *b)
+{
+    const struct particles *p = &w->p;
+    double y = log(flow_ml_min) - w->centre[LOOK_STAND], square, whole;
+
+    for (size_t i = 0; i < p->n; i++) {
+        double t = (y - w->stand_log_flow[i]) / sigma;
+        double x = 1.0 + t * t / PARTICLES_STUDENT_DF;
+
+        w->value[i] = p->w[i] / (x * x * x); /* (df + 1) / 2 is 3 */
+    }
+    whole = mean_of(w->value, w->one, p->n);
+    square = product(w->one, w->value, w->value, p->n);
+    if (!(whole * whole > NEAR_LEAST * square))
+        return false;
+    for (size_t i = 0; i < p->n; i++)
+        w->value[i] /= whole;
+    moments(w, w->value, b);
+    return true;
 }

@@ -7,10 +7,11 @@
 #include <math.h>
 #include <string.h>
 
-#define DOWEL_LEAST_MM    1.5
-#define DOWEL_MOST_MM     8.0
-#define FLOW_LEAST_ML_MIN 50.0
-#define FLOW_MOST_ML_MIN  8000.0
+#define DOWEL_LEAST_MM      1.5
+#define DOWEL_MOST_MM       8.0
+#define FLOW_LEAST_ML_MIN   50.0
+#define FLOW_MOST_ML_MIN    8000.0
+#define PRESSURE_LEAST_MMHG 25.0 /* (A) */
 
 void plan_input_init(struct plan_input *in)
 {
@@ -108,6 +109,42 @@ static enum err check_stage(const struct plan_stage *s, bool banded,
         e = ERR_RANGE;
     }
     return e;
+}
+
+/* A pressure that is not well above that of the veins drives no flow. */
+static bool drives(const struct plan_input *in, double map_mmhg)
+{
+    double cvp = isfinite(in->cvp_mmhg) ? in->cvp_mmhg : 0.0;
+
+    return isnan(map_mmhg) || map_mmhg - cvp >= PRESSURE_LEAST_MMHG;
+}
+
+static enum err check_pressures(const struct plan_input *in,
+                                struct plan_fault *fault)
+{
+    bool fine = drives(in, in->map_mmhg) && drives(in, in->map_lowest_mmhg);
+
+    for (size_t i = 0; i < in->stage_count; i++)
+        fine = fine && drives(in, in->stages[i].map_mmhg);
+    if (fine)
+        return ERR_OK;
+    *fault = (struct plan_fault){ "map_mmhg",
+                                  "a mean pressure is not 25 mmHg above the "
+                                  "central venous pressure" };
+    return ERR_RANGE;
+}
+
+static enum err check_kinds(const struct plan_input *in,
+                            struct plan_fault *fault)
+{
+    *fault = (struct plan_fault){ "prior", "not one that a band can have" };
+    if (in->prior == NULL || prior_check(in->prior) != ERR_OK)
+        return ERR_RANGE;
+    *fault = (struct plan_fault){ "lead", "not a word of plan.h" };
+    if ((unsigned)in->lead > PLAN_BY_HAND)
+        return ERR_RANGE;
+    *fault = (struct plan_fault){ "region", "not a word of plan.h" };
+    return (unsigned)in->region > PLAN_WRIST ? ERR_RANGE : ERR_OK;
 }
 
 static enum err check_stages(const struct plan_input *in,
@@ -210,17 +247,17 @@ enum err plan_check(const struct plan_input *in, struct plan_fault *fault)
     };
     enum err e = check_numbers(rows, COUNT(rows), fault);
 
-    if (e == ERR_OK && prior_check(in->prior) != ERR_OK) {
-        *fault = (struct plan_fault){ "prior", "not one that a band can have" };
-        e = ERR_RANGE;
-    }
+    if (e == ERR_OK)
+        e = check_kinds(in, fault);
     if (e == ERR_OK)
         e = check_flows(in->flow_ml_min, in->flow_count, "flow_ml_min", fault);
     if (e == ERR_OK)
         e = check_ladder(in, fault);
     if (e == ERR_OK)
         e = check_target(in, fault);
-    return e == ERR_OK ? check_stages(in, fault) : e;
+    if (e == ERR_OK)
+        e = check_stages(in, fault);
+    return e == ERR_OK ? check_pressures(in, fault) : e;
 }
 
 const char *plan_action_word(enum plan_action a)

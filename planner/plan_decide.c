@@ -3,16 +3,33 @@
 
 #include <math.h>
 
+double plan_size_mm(const struct plan_work *w)
+{
+    return w->standing_mm +
+           (double)w->stretched * w->in->prior->stretch_mm.mean;
+}
+
+int plan_looser(const struct plan_work *w, double size_mm)
+{
+    int found = -1;
+
+    for (size_t d = 0; d < w->dowel_count; d++)
+        found = w->dowel_mm[d] > size_mm ? (int)d : found;
+    return found;
+}
+
 struct standing plan_standing(const struct plan_work *w)
 {
     struct standing s = { 0, -1 };
+    double size_mm;
 
     if (!w->banded)
         return s;
+    size_mm = plan_size_mm(w);
     for (size_t d = 0; d < w->dowel_count; d++) {
-        if (w->dowel_mm[d] >= w->standing_mm)
+        if (w->dowel_mm[d] >= size_mm)
             s.tighter = (int)d + 1;
-        if (w->dowel_mm[d] == w->standing_mm && w->stretches == 0)
+        if (w->dowel_mm[d] == size_mm && w->stretched == 0)
             s.same = (int)d;
     }
     return s;
@@ -27,23 +44,36 @@ int plan_dowel_index(const struct plan_work *w, double dowel_mm)
     return -1;
 }
 
+/* By the limits of chance. */
+static void allow(struct plan_work *w)
+{
+    const struct plan_limits *limits = &w->in->limits;
+
+    for (size_t d = 0; d < w->dowel_count; d++) {
+        struct plan_rung *r = &w->plan->rungs[d];
+
+        r->allowed = w->banded ? r->p_below_floor <= limits->floor_most
+                               : r->p_below_floor <= limits->floor_first_most &&
+                                     r->p_too_tight <= limits->tight_most;
+        w->look.barred[d] = !r->allowed;
+    }
+}
+
 /* ---- the first dowel ------------------------------------------------------ */
 
 static int first_dowel(struct plan_work *w, size_t depth)
 {
-    const struct plan_limits *limits = &w->in->limits;
     int best = -1;
 
     for (size_t d = 0; d < w->dowel_count; d++) {
         struct plan_rung *r = &w->plan->rungs[d];
 
-        r->allowed = r->p_below_floor <= limits->floor_first_most &&
-                     r->p_too_tight <= limits->tight_most;
         if (!r->allowed)
             continue;
         r->loss = look_tie_value(&w->look, &w->belief, (int)d, depth,
                                  w->look.costs.tie);
-        if (best < 0 || r->loss < w->plan->rungs[best].loss)
+        if (isfinite(r->loss) &&
+            (best < 0 || r->loss < w->plan->rungs[best].loss))
             best = (int)d;
     }
     return best;
@@ -149,6 +179,14 @@ static int readings_of_baseline(struct plan_work *w)
 
 /* ---- what now ------------------------------------------------------------- */
 
+void plan_loosen(struct plan_work *w)
+{
+    int looser = plan_looser(w, plan_size_mm(w));
+
+    w->plan->next = PLAN_LOOSEN;
+    w->plan->next_dowel_mm = looser >= 0 ? w->dowel_mm[looser] : NAN;
+}
+
 static void decide_next(struct plan_work *w)
 {
     struct plan *plan = w->plan;
@@ -156,6 +194,10 @@ static void decide_next(struct plan_work *w)
     int more = PLAN_READINGS_MOST - (int)w->last_reads;
     struct look_choice c;
 
+    if (w->must_loosen) {
+        plan_loosen(w);
+        return;
+    }
     if (w->last_reads == 0) {
         plan->next = PLAN_REMEASURE;
         plan->next_dowel_mm = NAN;
@@ -173,6 +215,7 @@ void plan_decide(struct plan_work *w)
     int dowel;
 
     plan->readings_advised = plan->readings_advised_baseline = 2;
+    allow(w);
     if (!w->banded)
         decide_first(w);
     else

@@ -11,8 +11,9 @@
  * fourth power, the quadratic one as behind a sudden widening as well. */
 static void factors(const struct plan_input *in, double *r, double *k)
 {
-    double after = isfinite(in->stenosis_after_frac) ? in->stenosis_after_frac
-                                                     : AFTER_USUAL;
+    double after = isfinite(in->stenosis_after_frac)
+                       ? in->stenosis_after_frac
+                       : fmin(AFTER_USUAL, in->stenosis_frac);
     double b0 = 1.0 - in->stenosis_frac, b1 = 1.0 - after;
     double ratio = b0 / b1, wide = (1.0 - b1 * b1) / (1.0 - b0 * b0);
 
@@ -114,10 +115,29 @@ static void size_after(struct plan_work *w, const struct setting *setting,
 void plan_opening(struct plan_work *w)
 {
     const struct plan_input *in = w->in;
+    const struct plan_range none = { NAN, NAN, NAN };
+    const struct plan_outflow unknown = {
+        .lesion_frac = NAN,
+        .surge_least = NAN,
+        .surge_most = NAN,
+        .flow_ml_min = none,
+        .surge = none,
+        .hand_pressure_mmhg = none,
+        .index = none,
+        .index_before = none,
+        .p_index_low = NAN,
+        .p_index_falls = NAN,
+        .holding_dowel_mm = NAN,
+        .zone_dowel_mm = NAN,
+        .holding_flow_ml_min = none,
+        .holding_index = none,
+        .holding_p_index_low = NAN,
+        .holding_p_index_falls = NAN,
+    };
     struct plan_outflow *o = &w->plan->outflow;
     struct setting setting = { .lesion_changed = true };
 
-    o->holding_dowel_mm = o->zone_dowel_mm = o->lesion_frac = NAN;
+    *o = unknown;
     o->known = in->stenosis_frac > 0.0;
     if (!o->known)
         return;

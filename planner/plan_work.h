@@ -5,6 +5,8 @@
 #include "planner/look_ahead.h"
 #include "planner/particles.h"
 
+enum { CARD_GRID = 17 };
+
 struct plan_work {
     struct lattice usual, large;
     struct particles p;
@@ -18,17 +20,23 @@ struct plan_work {
     double index[PLAN_DOWELS_MAX][PARTICLES_ROOM];
     double stand_log_flow[PARTICLES_ROOM], stand_index[PARTICLES_ROOM];
     double lumen[PARTICLES_ROOM], value[PARTICLES_ROOM];
-    struct outlook open; /* without a band */
-    struct outlook at;   /* whatever is looked at */
+    double one[PARTICLES_ROOM];    /* ones: a sum is a mean of them */
+    double centre[LOOK_VARIABLES]; /* means taken out of log_flow, index, ... */
+    struct belief read[CARD_GRID]; /* after readings, for the card */
+    bool near[CARD_GRID];          /* as plan_believe_read() */
+    struct outlook open;           /* without a band */
+    struct outlook at;             /* whatever is looked at */
     /* one plan at a time */
     const struct plan_input *in;
     struct plan *plan;
     double dowel_mm[PLAN_DOWELS_MAX]; /* loosest first */
     size_t dowel_count, ties, stretches;
+    size_t stretched;   /* since the last tie */
     double cv;          /* of one reading */
     bool banded;        /* a band is in place ... */
     double standing_mm; /* ... tied over this; NAN: none */
     size_t last_reads;  /* readings taken of it */
+    bool must_loosen;   /* below the floor, or the thrill is weak */
 };
 
 /* plan_make() without card and outflow. */
@@ -60,11 +68,29 @@ void plan_keep(struct plan_work *w, double *log_flow, double *index);
 void plan_ladder(struct plan_work *w);
 /* Moments of the particles, for looking ahead. */
 void plan_believe(struct plan_work *w);
+/*
+ * plan_believe_tie - as if this size were tied next: the band in place of
+ * w->belief and of the particles is that one
+ *
+ * plan_believe_read - what would be believed if the band in place were then
+ * read as flow_ml_min, with error sigma; false: too few particles are near
+ */
+void plan_believe_tie(struct plan_work *w, int dowel);
+MUST_CHECK bool plan_believe_read(struct plan_work *w, double flow_ml_min,
+                                  double sigma, struct belief *b);
 /* Place on the ladder; -1: not on it. */
 int plan_dowel_index(const struct plan_work *w, double dowel_mm);
 struct standing plan_standing(const struct plan_work *w);
+/* The tightest size that is looser than this; -1: none. */
+int plan_looser(const struct plan_work *w, double size_mm);
+/* As what size the band in place counts: its dowel, and what stretching gained
+ * on average. */
+double plan_size_mm(const struct plan_work *w);
 /* First dowel, or next step, and the readings to take. */
 void plan_decide(struct plan_work *w);
+/* What a band below the floor, or with a weak thrill, needs whatever else is
+ * known. */
+void plan_loosen(struct plan_work *w);
 /* The card of card_dowel_mm. */
 void plan_card(struct plan_work *w);
 /* What opening the outflow would do. */

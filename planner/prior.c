@@ -41,9 +41,9 @@ enum err prior_by_name(const char *name, const struct prior **prior)
 
 static bool is_within(const struct prior_normal *p, double least, double most)
 {
-    return p->mean >= least && p->mean <= most && p->sd >= 0.0 &&
-           p->sd <= most - least && p->least >= least && p->most <= most &&
-           p->least < p->most;
+    return p->least >= least && p->most <= most && p->least < p->most &&
+           p->mean >= p->least && p->mean <= p->most && p->sd >= 0.0 &&
+           p->sd <= most - least;
 }
 
 enum err prior_check(const struct prior *prior)

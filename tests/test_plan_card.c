@@ -172,7 +172,7 @@ static void test_after_a_stage(void **state)
     struct plan plan;
 
     (void)state;
-    plan_test_stage(&in, PLAN_TIED, 4.0, 2000, 2000);
+    plan_test_stage(&in, PLAN_TIED, 4.0, 1700, 1700);
     plan = plan_test_make(&in);
     assert_int_equal(plan.next, PLAN_TIGHTEN);
     assert_true(plan.card_dowel_mm == plan.next_dowel_mm);

@@ -152,18 +152,24 @@ class Look:
         best = self.least(b.nodes(variable, sigma), d, depth)
         return best.reshape(-1, len(NODES)) @ NODE_WEIGHT
 
+    def steps(self, b, at):
+        """Sizes to tie next, what each costs, and at which nodes: what is too loose is not
+        loosened, its own size may be tied anew."""
+        loose = b.mean[:, STAND] - b.mean[:, BASE] > np.log(1 - GIVEN['reduction_low_frac'])
+        for d in range(max(at - REACH, 0), min(at + REACH + 1, len(DOWELS))):
+            rows = np.full(len(loose), True) if d > at else loose if d == at else ~loose
+            yield d, COST['tie' if d > at else 'loosen'], rows
+
     def least(self, b, at, depth):
         """The best that follows where the size at is in place."""
         best = self.standing(b)
-        sizes = [d for d in range(max(at - REACH, 0), min(at + REACH + 1, len(DOWELS)))
-                 if d != at]
-        costs = [COST['tie' if d > at else 'loosen'] for d in sizes]
         if depth == 1:
+            sizes, costs, rows = zip(*self.steps(b, at))
             places = np.array(sizes) + 1
-            return np.minimum(best, np.min(self.losses(b, places, self.knot[places - 1])
-                                           + costs, axis=1))
-        for d, cost in zip(sizes, costs):
-            rows = best > cost
+            value = self.losses(b, places, self.knot[places - 1]) + costs
+            return np.minimum(best, np.min(np.where(np.array(rows).T, value, np.inf), axis=1))
+        for d, cost, rows in self.steps(b, at):
+            rows = rows & (best > cost)
             if np.any(rows):
                 best[rows] = np.minimum(best[rows], self.tie_value(b.some(rows), d, depth, cost))
         return best
@@ -171,12 +177,11 @@ class Look:
     def choose(self, b, at, depth, read_sigma):
         """The best step at each node: -1 accept, -2 measure again, a size."""
         best, step = self.standing(b), np.full(len(b.mean), -1)
-        for d in range(max(at - REACH, 0), min(at + REACH + 1, len(DOWELS))):
+        for d, cost, rows in self.steps(b, at):
             var = b.cov[1 + d, 1 + d] + self.knot[d]
             low = ndtr((np.log(500) - b.mean[:, 1 + d]) / np.sqrt(var)) > FLOOR_MOST
-            cost = COST['tie' if d > at else 'loosen']
-            rows = (best > cost) & ~low
-            if d != at and np.any(rows):
+            rows = rows & (best > cost) & ~low
+            if np.any(rows):
                 self.keep(best, step, rows, d, self.tie_value(b.some(rows), d, depth, cost))
         rows = best > COST['read']
         if read_sigma > 0 and np.any(rows):
