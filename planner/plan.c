@@ -29,7 +29,7 @@ void plan_work_init(struct plan_work *work)
     /* Proposed (A): a tie is what the operator spends least willingly, a
      * reading takes a minute or two. */
     work->costs = (struct look_costs){
-        .tie = 0.3, .loosen = 0.45, .stretch = 0.8, .read = 0.02
+        .tie = 0.25, .loosen = 0.35, .stretch = 0.8, .read = 0.015
     };
 }
 

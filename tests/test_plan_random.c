@@ -59,7 +59,9 @@ static void check_advice(const struct plan_input *in, const struct plan *p)
         assert_false(silent);
     }
     if (silent) {
-        assert_true(isnan(p->first_dowel_mm) && isnan(p->next_dowel_mm));
+        assert_true(isnan(p->first_dowel_mm));
+        /* but a band that starves the access is loosened whatever else */
+        assert_true(isnan(p->next_dowel_mm) || p->next == PLAN_LOOSEN);
         assert_int_equal(p->row_count, 0);
     }
     if (p->next == PLAN_TIGHTEN)

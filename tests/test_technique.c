@@ -61,7 +61,7 @@ static void what_cases_were_made_with_is_found(void **state)
     } sites[] = {
         { "tighter than the default, seed 11", 0.75, 0.15, 11 },
         { "looser, seed 12", 0.30, 0.15, 12 },
-        { "as the default, seed 13", 0.52, 0.30, 13 },
+        { "as the default, seed 13", 0.57, 0.28, 13 },
     };
 
     (void)state;

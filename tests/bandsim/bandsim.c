@@ -213,6 +213,9 @@ static void run_planned(struct sitting *s, bool one_step)
             const struct plan_stage *last =
                 &s->in.stages[s->in.stage_count - 1];
 
+            /* No advice: the operator leaves it at that. */
+            if (last->flow_count >= PLAN_READINGS_MOST)
+                return;
             read_stage(s, (int)last->flow_count + 1);
         } else if (s->plan.next == PLAN_TIGHTEN ||
                    s->plan.next == PLAN_LOOSEN) {

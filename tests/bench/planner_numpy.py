@@ -31,7 +31,7 @@ GIVEN = dict(prior='reference', method='ultrasound-dilution', on_table=1, map_mm
              flow_ml_min=(2650, 2550), floor_ml_min=500, dowels_mm=tuple(DOWELS),
              lead='reduction', reduction_low_frac=0.5, reduction_high_frac=0.6)
 TIGHT_MOST, FLOOR_FIRST_MOST, FLOOR_MOST = 0.25, 0.02, 0.05
-COST = dict(tie=0.3, loosen=0.45, read=0.02)
+COST = dict(tie=0.25, loosen=0.35, read=0.015)
 REACH, NODES, READINGS_MOST, STEP = 2, 0.7 * np.arange(-4, 5), 4, 25.0
 NODE_WEIGHT = np.exp(-0.5 * NODES ** 2) / np.exp(-0.5 * NODES ** 2).sum()
 BASE, STAND = 0, len(DOWELS) + 1
