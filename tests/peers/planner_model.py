@@ -114,7 +114,7 @@ def quantiles(value, weight, at=(0.05, 0.5, 0.95)):
 PRIORS = {
     'reference': dict(offset=(0.52, 0.25, -0.2, 1.3), contraction=(0.64, 0.04, 0.55, 0.80),
                       knot=0.10, stretch=(0.60, 0.25, 0.0, 1.5)),
-    'default': dict(offset=(0.52, 0.30, -0.4, 1.5), contraction=(0.66, 0.08, 0.50, 1.0),
+    'default': dict(offset=(0.57, 0.28, -0.4, 1.5), contraction=(0.76, 0.16, 0.50, 1.0),
                     knot=0.10, stretch=(0.60, 0.25, 0.0, 1.5)),
 }
 # Of a single reading within a session, as planner/flow.h; either where it is
