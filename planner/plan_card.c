@@ -83,6 +83,10 @@ static struct plan_row row_at(const struct card *c, double flow_ml_min)
 
     if (!believed(c, flow_ml_min, &b))
         return row;
+    if (plan_hand_is_met(w, &b)) {
+        row.action = PLAN_ACCEPT;
+        return row;
+    }
     look_choose(&w->look, &b, &c->standing, 2, more > 0 ? 1 : 0, w->cv,
                 &choice);
     row.action = choice.action;

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#define FLOOR_SDS 1.645 /* 5 % below the floor, as at every later stage */
+
 double plan_size_mm(const struct plan_work *w)
 {
     return w->standing_mm +
@@ -179,6 +181,16 @@ static int readings_of_baseline(struct plan_work *w)
 
 /* ---- what now ------------------------------------------------------------- */
 
+bool plan_hand_is_met(const struct plan_work *w, const struct belief *b)
+{
+    const struct plan_target *t = &w->plan->target;
+    double sd = sqrt(b->cov[LOOK_STAND][LOOK_STAND]);
+
+    return t->lead == PLAN_BY_HAND &&
+           b->mean[LOOK_STAND_INDEX] >= t->index_least &&
+           b->mean[LOOK_STAND] - FLOOR_SDS * sd >= log(t->floor_ml_min);
+}
+
 void plan_loosen(struct plan_work *w)
 {
     int looser = plan_looser(w, plan_size_mm(w));
@@ -200,6 +212,11 @@ static void decide_next(struct plan_work *w)
     }
     if (w->last_reads == 0) {
         plan->next = PLAN_REMEASURE;
+        plan->next_dowel_mm = NAN;
+        return;
+    }
+    if (plan_hand_is_met(w, &w->belief)) {
+        plan->next = PLAN_ACCEPT;
         plan->next_dowel_mm = NAN;
         return;
     }

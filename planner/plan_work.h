@@ -88,6 +88,9 @@ int plan_looser(const struct plan_work *w, double size_mm);
 double plan_size_mm(const struct plan_work *w);
 /* First dowel, or next step, and the readings to take. */
 void plan_decide(struct plan_work *w);
+/* The hand leads and its index is expected to be enough with the band in place:
+ * the loosest such band is wanted, so it is left. */
+bool plan_hand_is_met(const struct plan_work *w, const struct belief *b);
 /* What a band below the floor, or with a weak thrill, needs whatever else is
  * known. */
 void plan_loosen(struct plan_work *w);

@@ -44,6 +44,8 @@ check "band plans against NumPy, SciPy and published series" \
     /usr/bin/python3 -B "$peers/planner.py" "$build/tests/tool_plan"
 check "the circuit of the arm against ngspice" \
     /usr/bin/python3 -B "$peers/circuit.py" "$build/tests/tool_plan"
+check "the planner on virtual patients, fewer than in tests/bandsim/README.md" \
+    "$build/tests/headgate-bandsim" -g -n 60 -w 5
 check "a whole plan is the one that NumPy makes, and how long it takes" \
     /usr/bin/python3 -B tests/bench/planner_numpy.py "$build/tests/tool_plan"
 check "the validators find what is wrong" \

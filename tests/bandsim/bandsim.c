@@ -21,6 +21,8 @@
 #include <string.h>
 #include <unistd.h>
 
+#define GOAL_SES 3.0
+
 enum contender { FIXED, ONE_STEP, PLAN, CONTENDERS };
 
 struct row {
@@ -301,7 +303,46 @@ static void print(const struct row *row, const char *who, double ceiling,
     fflush(stdout);
 }
 
-static void run_row(const struct row *row, struct plan_work *work,
+/* Are these arms, or this meter, others than the planner believes in? */
+static bool is_wrong(const struct row *row)
+{
+    const struct truth_world *w = &row->world;
+
+    return isfinite(w->offset_mm) || isfinite(w->contraction) ||
+           isfinite(w->quadratic) || w->read_cv > 0.1;
+}
+
+/* What the planner is held to, within what chance does to so many patients;
+ * says what is missed. */
+static bool meets_goals(const struct row *row, const struct tally *t, double n)
+{
+    const struct tally *plan = &t[PLAN], *fixed = &t[FIXED];
+    double held = plan->covered / plan->stated, ses = GOAL_SES;
+    double gain = (plan->in_zone - fixed->in_zone) / n;
+    const struct {
+        const char *what;
+        bool met;
+    } goals[] = {
+        { "intervals hold in 85 % or more",
+          held >= 0.85 - ses * se(0.85, plan->stated) },
+        { "intervals hold in 95 % or less",
+          held <= 0.95 + ses * se(0.95, plan->stated) },
+        { "beyond 65 % in 2 % or less, where the arm is as thought",
+          is_wrong(row) || plan->tight / n <= 0.02 + ses * se(0.02, n) },
+        { "not below the fixed protocol",
+          gain >= -ses * sqrt(2.0) * se(0.5, n) },
+    };
+    bool all = true;
+
+    for (size_t i = 0; i < COUNT(goals); i++) {
+        if (!goals[i].met)
+            printf("MISSED %s: %s\n", row->name, goals[i].what);
+        all = all && goals[i].met;
+    }
+    return all;
+}
+
+static bool run_row(const struct row *row, struct plan_work *work,
                     const struct prior *prior, int patients, unsigned who)
 {
     static const char *const names[] = { "fixed", "one step", "plan" };
@@ -322,6 +363,7 @@ static void run_row(const struct row *row, struct plan_work *work,
         if (who & (1U << c))
             print(row, names[c], possible / patients, &tally[c], patients);
     }
+    return (who & 5) != 5 || meets_goals(row, tally, patients);
 }
 
 struct options {
@@ -330,6 +372,7 @@ struct options {
     const struct prior *prior;
     struct prior own;
     unsigned who;
+    bool goals;
 };
 
 /* Numbers with commas between them; false: another count, or no numbers. */
@@ -361,6 +404,9 @@ static bool read_option(int option, struct options *o, struct plan_work *work)
     case 'w':
         o->who = (unsigned)atoi(optarg);
         return true;
+    case 'g':
+        o->goals = true;
+        return true;
     case 'p':
         return prior_by_name(optarg, &o->prior) == ERR_OK;
     case 'b':
@@ -382,6 +428,7 @@ static bool read_option(int option, struct options *o, struct plan_work *work)
 static int usage(void)
 {
     fputs("usage: headgate-bandsim [-n PATIENTS] [-r ROW] [-p PRIOR]\n"
+          "  -g  status 1 if a goal is missed by more than chance\n"
           "  -w CONTENDERS  sum of 1 fixed, 2 one step, 4 plan\n"
           "  -b OFFSET,SD,CC,SD,KNOT  beliefs to try, in place of a prior\n"
           "  -c TIE,LOOSEN,STRETCH,READ  costs to try\n",
@@ -391,14 +438,15 @@ static int usage(void)
 
 int main(int argc, char **argv)
 {
-    struct options o = { 2000, "", &prior_default, prior_default, 7 };
+    struct options o = { 2000, "", &prior_default, prior_default, 7, false };
     struct plan_work *work = malloc(plan_work_size());
+    bool met = true;
     int option;
 
     if (work == NULL)
         return 2;
     plan_work_init(work);
-    while ((option = getopt(argc, argv, "n:r:p:w:b:c:")) != -1) {
+    while ((option = getopt(argc, argv, "gn:r:p:w:b:c:")) != -1) {
         if (!read_option(option, &o, work))
             return usage();
     }
@@ -408,8 +456,8 @@ int main(int argc, char **argv)
            "---|---|\n");
     for (size_t i = 0; i < COUNT(rows); i++) {
         if (strstr(rows[i].name, o.only) != NULL)
-            run_row(&rows[i], work, o.prior, o.patients, o.who);
+            met = run_row(&rows[i], work, o.prior, o.patients, o.who) && met;
     }
     free(work);
-    return 0;
+    return o.goals && !met;
 }
