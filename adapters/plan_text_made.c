@@ -56,23 +56,23 @@ static double used_value(const struct plan_input *in, enum plan_use use)
 }
 
 static const struct used_row {
-    enum plan_use use;
     const char *words, *unit; /* unit: of used_value() */
+    enum plan_use use;
     int decimals;
 } used_rows[] = {
-    { PLAN_USE_FLOW, "flow before the band", "", 0 },
-    { PLAN_USE_MAP, "mean pressure", " mmHg", 0 },
-    { PLAN_USE_MAP_LOWEST, "lowest usual pressure", " mmHg", 0 },
-    { PLAN_USE_CVP, "venous pressure", "", 0 },
-    { PLAN_USE_HAEMATOCRIT, "haematocrit", "", 0 },
-    { PLAN_USE_CONDUIT, "access, at the band", "", 0 },
-    { PLAN_USE_ARTERY, "feeding artery", "", 0 },
-    { PLAN_USE_INDEX, "index of the hand", "", 2 },
-    { PLAN_USE_INDEX_COMPRESSED, "index, pressed shut", "", 2 },
-    { PLAN_USE_STATIC, "static pressure", " mmHg", 0 },
-    { PLAN_USE_STENOSIS, "outflow stenosis", "", 0 },
-    { PLAN_USE_PUMP, "pump flow, prescribed", "", 0 },
-    { PLAN_USE_FORM, "form of the band", "", 0 },
+    { "flow before the band", "", PLAN_USE_FLOW, 0 },
+    { "mean pressure", " mmHg", PLAN_USE_MAP, 0 },
+    { "lowest usual pressure", " mmHg", PLAN_USE_MAP_LOWEST, 0 },
+    { "venous pressure", "", PLAN_USE_CVP, 0 },
+    { "haematocrit", "", PLAN_USE_HAEMATOCRIT, 0 },
+    { "access, at the band", "", PLAN_USE_CONDUIT, 0 },
+    { "feeding artery", "", PLAN_USE_ARTERY, 0 },
+    { "index of the hand", "", PLAN_USE_INDEX, 2 },
+    { "index, pressed shut", "", PLAN_USE_INDEX_COMPRESSED, 2 },
+    { "static pressure", " mmHg", PLAN_USE_STATIC, 0 },
+    { "outflow stenosis", "", PLAN_USE_STENOSIS, 0 },
+    { "pump flow, prescribed", "", PLAN_USE_PUMP, 0 },
+    { "form of the band", "", PLAN_USE_FORM, 0 },
 };
 
 static bool is_of(const struct plan_from *from, size_t i, enum plan_use use)

@@ -3,7 +3,11 @@
 #include <math.h>
 #include <string.h>
 
-enum { REACH = 2, NODES = 9 }; /* sizes up or down that are tried; of a mean */
+enum {
+    REACH = 2,
+    NODES = 9,
+    MIDDLE = NODES / 2
+}; /* sizes up or down that are tried; of a mean */
 #define NODE_STEP   0.7
 #define MISSED      3.0 /* as plan_target.c */
 #define PER_FRAC    2.0
@@ -239,7 +243,7 @@ static double mean_after(const struct look *l, const struct belief *b,
     memcpy(mean, after.mean, sizeof(mean));
     for (int i = 0; i < NODES; i++) {
         memcpy(after.mean, mean, sizeof(mean));
-        move(l, &after, gain, NODE_STEP * (i - NODES / 2) * sd);
+        move(l, &after, gain, NODE_STEP * (i - MIDDLE) * sd);
         value += node_weight[i] * (allowed != NULL
                                        ? least_first(l, &after, depth, allowed)
                                        : least_loss(l, &after, stand, depth));
