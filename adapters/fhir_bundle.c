@@ -98,6 +98,13 @@ static void start_entry_place(struct fhir_ctx *c, size_t index)
     fhir_place_index(&c->place, index);
 }
 
+/* An entry of a search that says how the search went. */
+static bool is_of_search(const struct fhir_ctx *c, json_t *entry)
+{
+    return fhir_is(c->doc->root, "type", "searchset") &&
+           fhir_is(json_object_get(entry, "search"), "mode", "outcome");
+}
+
 static void read_entry(struct fhir_ctx *c, json_t *entry, size_t index)
 {
     json_t *resource;
@@ -109,6 +116,9 @@ static void read_entry(struct fhir_ctx *c, json_t *entry, size_t index)
     }
     fhir_shape_check(c, entry, SHAPE_ENTRY);
     if (c->hard > 0)
+        return;
+    c->item->of_search = is_of_search(c, entry);
+    if (c->item->of_search)
         return;
     c->item->full_url = fhir_string(entry, "fullUrl");
     resource = json_object_get(entry, "resource");
@@ -165,6 +175,24 @@ static enum err read_bundle_type(json_t *root, struct outcome *outcome,
                        "Not a type of a Bundle");
 }
 
+/* The first page of several would pass for the whole. */
+static enum err read_search(json_t *root, struct outcome *outcome,
+                            enum bundle_type *type)
+{
+    json_t *link;
+    size_t i;
+
+    json_array_foreach(json_object_get(root, "link"), i, link)
+    {
+        if (fhir_is(link, "relation", "next"))
+            return fhir_refuse(outcome, ERR_FORM, "incomplete", "Bundle.link",
+                               "One page of a search that has more: take all "
+                               "of it, in one Bundle");
+    }
+    *type = BUNDLE_COLLECTION;
+    return ERR_OK;
+}
+
 /* The Bundle around its entries; what is wrong there refuses it whole. */
 static enum err check_bundle(const struct fhir_reader *reader,
                              struct fhir_doc *doc, struct outcome *outcome)
@@ -187,9 +215,10 @@ static enum err check_bundle(const struct fhir_reader *reader,
         e = ERR_FORM;
     }
     free(scratch);
-    if (e == ERR_OK)
-        e = read_bundle_type(doc->root, outcome, &doc->bundle);
-    return e;
+    if (e == ERR_OK && reader->searches &&
+        fhir_is(doc->root, "type", "searchset"))
+        return read_search(doc->root, outcome, &doc->bundle);
+    return e == ERR_OK ? read_bundle_type(doc->root, outcome, &doc->bundle) : e;
 }
 
 /* Where each entry's resource stands in the body. */

@@ -143,6 +143,8 @@ struct fhir_item {
     /* Every error of the outcome stands for a hold (HOLD_UNIT, HOLD_CODE) of
      * a reading: a direct POST is refused, a feed may keep the item held. */
     bool only_held;
+    bool of_search; /* no resource that was found: what a search says of
+                       itself; nothing else of the item is read */
     union {
         struct fhir_observation observation;
         struct fhir_access access;
@@ -163,6 +165,7 @@ struct fhir_reader {
     const struct zone *zone; /* of the site */
     int64_t now_s;           /* for times in the future */
     size_t entries_max;
+    bool searches; /* a searchset is taken, as a collection */
 };
 
 /*

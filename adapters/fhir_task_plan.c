@@ -175,7 +175,9 @@ static const struct {
     { "inputs", "limits", "the limits of the policy" },
     { NULL, "missing", "what is missing" },
     { NULL, "cautions", "cautions" },
-    { NULL, "model", "the policy, or the model" },
+    { "model", "version", "the model" },
+    { "model", "policy", "the policy" },
+    { "model", "beliefs", "the beliefs about technique" },
 };
 /* clang-format on */
 

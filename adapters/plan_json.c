@@ -306,11 +306,35 @@ static void out_next(const struct plan_document *d, struct buf *out)
     fhir_out_close(out, '}');
 }
 
+static void out_normal(struct buf *out, const char *key,
+                       const struct prior_normal *n)
+{
+    fhir_out_open(out, key, '{');
+    plan_out_number(out, "mean", n->mean, 4);
+    plan_out_number(out, "sd", n->sd, 4);
+    plan_out_number(out, "least", n->least, 4);
+    plan_out_number(out, "most", n->most, 4);
+    fhir_out_close(out, '}');
+}
+
+/* In numbers, so that what a plan was made from can be told when the site's
+ * have changed. */
+static void out_beliefs(const struct prior *p, struct buf *out)
+{
+    fhir_out_open(out, "beliefs", '{');
+    out_normal(out, "offset_mm", &p->offset_mm);
+    out_normal(out, "contraction", &p->contraction);
+    plan_out_number(out, "knot_sd_mm", p->knot_sd_mm, 4);
+    out_normal(out, "stretch_mm", &p->stretch_mm);
+    fhir_out_close(out, '}');
+}
+
 static void out_model(const struct plan_document *d, struct buf *out)
 {
     fhir_out_open(out, "model", '{');
     fhir_out_text(out, "version", PLAN_MODEL_VERSION);
     fhir_out_text(out, "prior", d->from->in.prior->name);
+    out_beliefs(d->from->in.prior, out);
     plan_out_text(out, "policy", d->policy->version);
     plan_out_number(out, "sample_count",
                     d->plan != NULL ? (double)d->plan->sample_count : NAN, 0);

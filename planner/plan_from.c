@@ -293,7 +293,10 @@ void plan_from(const struct history *h, const struct policy *policy,
                const struct readiness *readiness, const struct plan_wish *wish,
                struct plan_from *out)
 {
-    struct from_work w = { .h = h, .policy = policy, .out = out };
+    struct from_work w = { .h = h,
+                           .policy = policy,
+                           .out = out,
+                           .on_table = wish != NULL && wish->on_table };
     size_t baseline;
 
     start(&w, readiness);

@@ -86,6 +86,9 @@ struct plan_wish {
     double reduction_low_frac, reduction_high_frac; /* PLAN_BY_REDUCTION */
     size_t dowel_count;                             /* 0: the usual ladder */
     double dowels_mm[PLAN_DOWELS_MAX];
+    bool on_table; /* a person says that the newest session of flows, of the
+                      last plan.case_h, is on the table; no step needs to be
+                      recorded yet */
 };
 
 struct plan_from {

@@ -82,9 +82,20 @@ static int64_t session_start_s(const struct from_work *w,
     return newest->at_s;
 }
 
-size_t from_baseline(struct from_work *w)
+/* Measured on the table just before: a step soon after says it, of flows
+ * whose time is known, or, before the first step, a person. */
+static bool is_on_table(const struct from_work *w, const struct point *p)
 {
     int64_t room_s = (int64_t)(from_get(w, P_PLAN_CASE_H) * HOUR_S);
+
+    if (w->until_s == INT64_MAX)
+        return w->on_table && w->h->now_s - w->out->baseline_s <= room_s;
+    return w->until_s - w->out->baseline_s <= room_s &&
+           !from_is_vague(&w->h->readings[p->readings[0]]);
+}
+
+size_t from_baseline(struct from_work *w)
+{
     const struct point *newest = newest_point(w), *best;
     struct plan_from *out = w->out;
 
@@ -101,9 +112,7 @@ size_t from_baseline(struct from_work *w)
     out->baseline_s = session_start_s(w, newest, best->method);
     out->expires_s = out->baseline_s +
                      (int64_t)(from_get(w, P_PLAN_VALID_D) * (double)DAY_S);
-    out->in.on_table = w->until_s != INT64_MAX &&
-                       w->until_s - out->baseline_s <= room_s &&
-                       !from_is_vague(&w->h->readings[best->readings[0]]);
+    out->in.on_table = is_on_table(w, best);
     out->in.flow_count =
         from_flows(w, best->method, out->baseline_s, w->until_s, PLAN_USE_FLOW,
                    -1, out->in.flow_ml_min);

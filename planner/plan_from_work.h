@@ -11,6 +11,7 @@ struct from_work {
     struct plan_from *out;
     int64_t since_s; /* the access is as it is now since then; INT64_MIN */
     int64_t until_s; /* first step of the case; INT64_MAX: none goes on */
+    bool on_table;   /* a person says so of the newest session */
     size_t step_count;
     size_t steps[PLAN_STAGES_MAX]; /* indices into history, oldest first */
     size_t flow_count;

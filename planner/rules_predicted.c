@@ -139,7 +139,7 @@ unsigned predicted_missing(const struct plan_input *in)
 static void ask_plan(const struct predicting *p, const struct history *h,
                      const struct findings *findings, struct plan_from *from)
 {
-    const struct plan_wish asked = { .prior = NULL };
+    const struct plan_wish asked = { .prior = p->prior };
     struct readiness readiness;
 
     readiness_assess(h, p->policy, findings, &readiness);
@@ -330,11 +330,13 @@ static enum why why_not(const struct findings *findings)
 }
 
 void rules_predict(const struct history *h, const struct policy *policy,
-                   bool said, struct plan_work *work, struct findings *findings)
+                   bool said, const struct prior *prior, struct plan_work *work,
+                   struct findings *findings)
 {
     struct predicting p = { .h = h,
                             .policy = policy,
                             .findings = findings,
+                            .prior = prior,
                             .work = work,
                             .said = said };
 

@@ -26,12 +26,14 @@ bool rules_may_predict(const struct history *h, const struct policy *policy);
  *
  * said      it is put to people: an open suggestion rests on it, which then
  *           does not end because its readings have grown old
+ * prior     beliefs about technique, for the sizes that are named; NULL: the
+ *           default
  * work      of the planner; NULL: nothing is predicted where it would be needed
  * findings  in: of rules_evaluate(), of the same history and policy; out: the
  *           predictions, and IS-8 if one is flagged, else why not
  */
 void rules_predict(const struct history *h, const struct policy *policy,
-                   bool said, struct plan_work *work,
+                   bool said, const struct prior *prior, struct plan_work *work,
                    struct findings *findings);
 
 /*

@@ -11,6 +11,7 @@ struct predicting {
     const struct history *h;
     const struct policy *policy;
     struct findings *findings;
+    const struct prior *prior; /* NULL: the default */
     struct plan_work *work;
     bool said;
 };

@@ -80,6 +80,7 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
         char letter; /* of allowed */
         bool *place;
     } options[] = { { "--json", 'j', &a->json },
+                    { "--on-table", 'p', &a->on_table },
                     { "--use", 'k', &a->use },
                     { "--drop", 'k', &a->drop } };
 

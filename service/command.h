@@ -38,6 +38,7 @@ struct args {
     const char *from, *access;    /* --from FILE, --access NAME */
     const char *prior, *target;   /* --prior NAME, --target WORDS */
     const char *dowels;           /* --dowels SIZES */
+    bool on_table;                /* --on-table */
     bool use, drop;               /* --use, --drop */
     const char *by;               /* --by NAME */
     const char *files[ARGS_FILES_MAX];
@@ -49,7 +50,7 @@ struct args {
  * --help or -h prints help to standard output, sets *helped and returns
  * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
- * --access, --prior, --target, --dowels), k (--use, --drop, --by).
+ * --access, --prior, --target, --dowels, --on-table), k (--use, --drop, --by).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

@@ -10,6 +10,7 @@
 #include "service/app.h"
 #include "service/maps.h"
 #include "service/plan_file.h"
+#include "service/technique_store.h"
 
 #include <ctype.h>
 #include <stdio.h>
@@ -35,12 +36,20 @@ static const char help[] =
     "                  its newest reading; no store is touched\n"
     "  --access NAME   which access of that file, if it tells of several\n"
     "  --json          one JSON object, see plan.schema.json\n"
-    "  --prior NAME    beliefs about technique: default, or reference, which\n"
-    "                  published checks were made with\n"
+    "  --prior NAME    beliefs about technique: default, reference (which "
+    "published\n"
+    "                  checks were made with), or site (learnt here, see "
+    "headgate\n"
+    "                  technique); without it the site's if it is in use, and "
+    "the\n"
+    "                  default for grafts and with --from\n"
     "  --target WORDS  what leads: share (of the flow before), window (of "
     "flow),\n"
     "                  hand (its index), or a reduction in per cent: 50-60\n"
-    "  --dowels SIZES  outer diameters in mm: 5,4.5,4,3.5,3\n\n"
+    "  --dowels SIZES  outer diameters in mm: 5,4.5,4,3.5,3\n"
+    "  --on-table      the flows of the newest session were measured on the "
+    "table,\n"
+    "                  just before the band\n\n"
     "A plan that lacks something is marked incomplete; one that is refused "
     "says why.\n"
     "Both end with status 0.  What cannot be used ends with status 2, and "
@@ -74,6 +83,14 @@ static void add_parameter(struct buf *path, const char *name, const char *value)
     }
 }
 
+/* It says what was found.  A wish that cannot be met is a wrong command. */
+static int say_refused(const char *text)
+{
+    fprintf(stderr, "headgate: %s", text);
+    return strncmp(text, PLANNING_NO_SITE, strlen(PLANNING_NO_SITE)) == 0 ? 2
+                                                                          : 1;
+}
+
 static int ask(struct session *session, const char *path)
 {
     struct buf out;
@@ -87,7 +104,7 @@ static int ask(struct session *session, const char *path)
         result = print(&out);
     else if (e == ERR_OK && (status == 404 || status == 409) && out.len > 0 &&
              out.data[0] != '{')
-        fprintf(stderr, "headgate: %s", out.data); /* says what was found */
+        result = say_refused(out.data);
     else if (e == ERR_OK && status == 422)
         fprintf(stderr, "headgate: no plan: %s", out.data);
     else
@@ -115,6 +132,7 @@ static int plan_stored(const struct args *args)
     add_parameter(&path, "prior", args->prior);
     add_parameter(&path, "target", args->target);
     add_parameter(&path, "dowels", args->dowels);
+    add_parameter(&path, "table", args->on_table ? "1" : NULL);
     if (buf_ok(&path) == ERR_OK) {
         status = ask(&session, path.data);
     } else {
@@ -167,12 +185,13 @@ static bool load_settings(struct command *c)
     }
     if (e == ERR_OK)
         e = maps_load(&c->config, &c->codes, &why);
-    c->reader = (struct fhir_reader){ .codes = c->codes,
-                                      .base = c->config.fhir_base,
-                                      .zone = c->zone,
-                                      .now_s = clock_ms() / 1000,
-                                      .entries_max =
-                                          (size_t)c->config.fhir_entries_max };
+    c->reader =
+        (struct fhir_reader){ .codes = c->codes,
+                              .base = c->config.fhir_base,
+                              .zone = c->zone,
+                              .now_s = clock_ms() / 1000,
+                              .entries_max = (size_t)c->config.fhir_entries_max,
+                              .searches = true };
     return report(e, &why);
 }
 
@@ -310,8 +329,8 @@ static int plan_opened(struct command *c)
     int status = 1;
 
     if (e == ERR_OK)
-        e = planning_make(c->planning, &c->file.review, &c->file.look, &c->wish,
-                          &c->planned);
+        e = planning_make(c->planning, c->file.db, &c->file.review,
+                          &c->file.look, &c->wish, &c->planned);
     if (e == ERR_OK)
         status = write_plan(c);
     else
@@ -366,10 +385,16 @@ int command_plan(int argc, char **argv)
         return 2;
     }
     buf_init(&why, WHY_MAX);
-    if (!report(
-            planning_wish(args.prior, args.target, args.dowels, &wish, &why),
-            &why))
+    if (!report(planning_wish(args.prior, args.target, args.dowels,
+                              args.on_table ? "1" : NULL, &wish, &why),
+                &why))
         return 2;
+    if (args.from != NULL && wish.prior == &technique_site) {
+        fputs("headgate: prior: a file has no site; ask for the plan of an "
+              "access in the store\n",
+              stderr);
+        return 2;
+    }
     return args.from != NULL ? plan_from_file(&args, &wish)
                              : plan_stored(&args);
 }

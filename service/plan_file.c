@@ -118,6 +118,8 @@ static bool all_taken(struct plan_file *f, struct fhir_doc *doc,
     for (size_t i = 0; i < fhir_doc_count(doc); i++) {
         enum fhir_type type = fhir_doc_item(doc, i)->type;
 
+        if (fhir_doc_item(doc, i)->of_search)
+            continue;
         if (in->results[i].status < 400) {
             ok = !look_for_lost(doc, i, &f->unmapped, why) && ok;
             continue;

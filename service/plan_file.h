@@ -3,6 +3,10 @@
  *
  *     file --> reader --> intake into a store in memory --> look
  *
+ * Where the reader takes searches, a search of a record that was saved is as
+ * good as a collection: what was found and what it includes are read, what it
+ * says of itself is not.
+ *
  * Every reading must be usable: what the service would refuse or hold ends it,
  * since a plan without that reading might be another one; so does a value that
  * is not understood though its code is.  Codes that nobody has mapped, and

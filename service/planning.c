@@ -4,6 +4,7 @@
 #include "service/names.h"
 #include "service/resources.h"
 #include "service/suggest.h"
+#include "service/technique_store.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,6 +12,7 @@
 
 struct planning {
     struct plan_work *work; /* NULL until the first plan */
+    struct prior site;      /* of the last plan that used it */
 };
 
 enum { REFERENCE_SIZE = FID_SIZE + 24, LABEL_MAX = 4096 };
@@ -48,9 +50,9 @@ enum err planning_work(struct planning *planning, struct plan_work **work)
     return e;
 }
 
-enum err planning_make(struct planning *planning, const struct review *review,
-                       const struct look *look, const struct plan_wish *wish,
-                       struct planned *out)
+enum err planning_make(struct planning *planning, struct db *db,
+                       const struct review *review, const struct look *look,
+                       const struct plan_wish *wish, struct planned *out)
 {
     struct readiness readiness;
     enum err e;
@@ -60,6 +62,11 @@ enum err planning_make(struct planning *planning, const struct review *review,
     plan_from(&look->history, review->policy, &readiness, wish, &out->from);
     out->offered = false;
     out->fault = (struct plan_fault){ "", "" };
+    e = technique_plan_prior(db, wish != NULL ? wish->prior : NULL,
+                             out->from.in.graft, &planning->site,
+                             &out->from.in.prior);
+    if (e != ERR_OK)
+        return e;
     if (out->from.offer != PLAN_OFFERED)
         return ERR_OK;
     if (plan_check(&out->from.in, &out->fault) != ERR_OK) {
@@ -73,11 +80,11 @@ enum err planning_make(struct planning *planning, const struct review *review,
     return e;
 }
 
-enum err planning_of_look(struct planning *planning,
+enum err planning_of_look(struct planning *planning, struct db *db,
                           const struct review *review, const struct look *look,
                           struct planned *out)
 {
-    return planning_make(planning, review, look, NULL, out);
+    return planning_make(planning, db, review, look, NULL, out);
 }
 
 /* ---- documents ---------------------------------------------------------------- */

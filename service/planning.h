@@ -13,6 +13,10 @@
 #include "planner/plan_from.h"
 #include "service/review.h"
 
+/* What is said where the site's prior is asked for and none is in use. */
+#define PLANNING_NO_SITE                                                       \
+    "prior: this site has none in use, see headgate technique"
+
 struct planning;
 
 MUST_CHECK enum err planning_open(struct planning **planning);
@@ -31,33 +35,40 @@ struct planned {
 /*
  * planning_wish - what a person wants, from words; NULL: as usual
  *
- * prior   "reference", "default"
+ * prior   "default", "reference", or "site": technique_site, which stands for
+ *         the numbers that planning_make() finds in the store
  * target  "share", "window", "hand", or a reduction in per cent: "50-60"
  * dowels  outer diameters, mm: "5,4.5,4"
+ * table   "1": the flows of the newest session were measured on the table
  * why     out: which word is wrong, and how it is written
  *
  * ERR_FORM
  */
 MUST_CHECK enum err planning_wish(const char *prior, const char *target,
-                                  const char *dowels, struct plan_wish *wish,
-                                  struct buf *why);
+                                  const char *dowels, const char *table,
+                                  struct plan_wish *wish, struct buf *why);
 
 /*
  * planning_make - as a person wants it
  *
+ * db    whose prior of the site is used where one is in use and no other was
+ *       asked for; see technique_plan_prior()
  * look  of this review; its findings are those of its history
  * wish  NULL: nobody asked, so none is offered where there is no ground
+ * out   out->from.in.prior may point into planning: it holds until the next
+ *       plan
  *
+ * ERR_ABSENT  the site's prior was asked for, and none is in use
  * ERR_MEMORY  the working memory
  */
-MUST_CHECK enum err planning_make(struct planning *planning,
+MUST_CHECK enum err planning_make(struct planning *planning, struct db *db,
                                   const struct review *review,
                                   const struct look *look,
                                   const struct plan_wish *wish,
                                   struct planned *out);
 
 /* The same as nobody asked: for a Task. */
-MUST_CHECK enum err planning_of_look(struct planning *planning,
+MUST_CHECK enum err planning_of_look(struct planning *planning, struct db *db,
                                      const struct review *review,
                                      const struct look *look,
                                      struct planned *out);

@@ -1,6 +1,8 @@
 /* What a person wants of a plan, from the words of a command or a request. */
 #include "service/planning.h"
 
+#include "service/technique_store.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -67,15 +69,30 @@ static enum err read_dowels(const char *text, struct plan_wish *wish,
     return ERR_OK;
 }
 
+static enum err read_prior(const char *text, const struct prior **prior)
+{
+    if (strcmp(text, technique_site.name) == 0) {
+        *prior = &technique_site;
+        return ERR_OK;
+    }
+    return prior_by_name(text, prior);
+}
+
 enum err planning_wish(const char *prior, const char *target,
-                       const char *dowels, struct plan_wish *wish,
-                       struct buf *why)
+                       const char *dowels, const char *table,
+                       struct plan_wish *wish, struct buf *why)
 {
     enum err e = ERR_OK;
 
     *wish = (struct plan_wish){ .prior = NULL };
-    if (prior != NULL && prior_by_name(prior, &wish->prior) != ERR_OK) {
-        buf_puts(why, "prior: reference or default");
+    if (prior != NULL && read_prior(prior, &wish->prior) != ERR_OK) {
+        buf_puts(why, "prior: default, reference or site");
+        return ERR_FORM;
+    }
+    wish->on_table = table != NULL && strcmp(table, "1") == 0;
+    if (table != NULL && !wish->on_table) {
+        buf_puts(why, "table: 1 if the newest flows were measured on the "
+                      "table, else leave it out");
         return ERR_FORM;
     }
     if (target != NULL)

@@ -1,6 +1,7 @@
 /* The band plan of one access, for a person or program of the site. */
 #include "service/explain.h"
 #include "service/report.h"
+#include "service/technique_store.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -22,8 +23,14 @@ static enum err write_plan(struct db *db, struct report *r,
     const struct service *s = r->x.service;
     struct planned planned;
     enum err e =
-        planning_make(s->planning, &s->review, look, &r->wish, &planned);
+        planning_make(s->planning, db, &s->review, look, &r->wish, &planned);
 
+    if (e == ERR_ABSENT && r->wish.prior == &technique_site) {
+        r->status = 409;
+        r->content_type = TEXT_TYPE;
+        buf_puts(&r->x.body, PLANNING_NO_SITE "\n");
+        return buf_ok(&r->x.body);
+    }
     if (e != ERR_OK)
         return e;
     if (planned.from.offer == PLAN_UNFIT) {
@@ -81,7 +88,8 @@ void route_plan(struct service *s, struct http_request *r)
     snprintf(report->subject, size, "%s", access);
     buf_init(&why, 512);
     e = planning_wish(http_query(r, "prior"), http_query(r, "target"),
-                      http_query(r, "dowels"), &report->wish, &why);
+                      http_query(r, "dowels"), http_query(r, "table"),
+                      &report->wish, &why);
     if (e == ERR_OK)
         report_submit(report);
     else

@@ -89,7 +89,7 @@ enum err suggest_plan(struct suggest *s, enum group group)
         return ERR_MEMORY;
     buf_init(&t->json, PLAN_DOCUMENT_MAX);
     buf_init(&t->words, WORDING_SIZE_MAX);
-    e = planning_of_look(review->planning, review, s->look, &t->planned);
+    e = planning_of_look(review->planning, s->db, review, s->look, &t->planned);
     t->emergency = e == ERR_OK && is_emergency(s);
     t->offered = e == ERR_OK && !t->emergency && is_for_task(&t->planned);
     return t->offered ? write_plan(s) : e;

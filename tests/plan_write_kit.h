@@ -49,6 +49,15 @@ static const struct event write_kit_case[] = { MEAN(99, 93),
                                                SIGN(99.21, SIGN_THRILL_WEAK),
                                                { .day = 0 } };
 
+/* Not one of the planner's, which are tuned. */
+static const struct prior write_kit_prior = {
+    .name = "default",
+    .offset_mm = { 0.55, 0.275, -0.4, 1.5 },
+    .contraction = { 0.75, 0.155, 0.5, 1 },
+    .knot_sd_mm = 0.1,
+    .stretch_mm = { 0.61, 0.25, 0, 1.45 },
+};
+
 static inline struct plan_range write_kit_range(double low, double mid,
                                                 double high)
 {
@@ -187,6 +196,7 @@ static inline void write_kit_set(struct write_kit *w,
     w->kit.h.side = SIDE_LEFT;
     from_kit_run(&w->kit, &from_kit_asked);
     assert_int_equal(w->kit.from.offer, PLAN_OFFERED);
+    w->kit.from.in.prior = &write_kit_prior;
     write_kit_plan(&w->plan);
     w->fault = (struct plan_fault){ "map_mmhg",
                                     "mean pressure is not within 40 to 180 "

@@ -122,6 +122,44 @@ static void a_wish_is_followed(void **state)
     assert_near(kit.from.in.dowels_mm[1], 3.75, 0);
 }
 
+/* ---- what a person says of the table --------------------------------------------- */
+
+/* clang-format off */
+static const struct {
+    const char *name;
+    double now_day;
+    bool said, want;
+    struct event events[6];
+} tables[] = {
+    { "nobody says so", 99.05, false, false, { FLOW(99, 2500) } },
+    { "said, minutes ago", 99.05, true, true, { FLOW(99, 2500) } },
+    /* the shipped plan.case_h: 24 h, both sides */
+    { "said, a day ago", 100, true, true, { FLOW(99, 2500) } },
+    { "said, of longer ago", 100.01, true, false, { FLOW(99, 2500) } },
+    /* the newest session decides, not an older one */
+    { "said, of two sessions", 99.05, true, true,
+      { FLOW(80, 2400), FLOW(99, 2500) } },
+    /* once a step is recorded, that decides */
+    { "said, tied long after", 99.1, true, false,
+      { FLOW(90, 2500), DOWEL(99.05, 4) } },
+    { "not said, tied at once", 99.1, false, true,
+      { FLOW(99, 2500), DOWEL(99.05, 4) } },
+};
+/* clang-format on */
+
+static void the_table_is_told_by_a_person_or_a_step(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(tables); i++) {
+        const struct plan_wish wish = { .on_table = tables[i].said };
+
+        ROW(tables[i].name);
+        from_kit_make(&kit, tables[i].events, AVF, tables[i].now_day, &wish);
+        assert_int_equal(kit.from.in.on_table, tables[i].want);
+        assert_int_equal(kit.from.in.flow_count, 1);
+    }
+}
+
 static void the_region_is_told_on(void **state)
 {
     (void)state;
@@ -143,6 +181,7 @@ int main(void)
         cmocka_unit_test(every_row_of_the_policy_is_used),
         cmocka_unit_test(the_shipped_limits_are_those_of_the_planner),
         cmocka_unit_test(a_wish_is_followed),
+        cmocka_unit_test(the_table_is_told_by_a_person_or_a_step),
         cmocka_unit_test(the_region_is_told_on),
     };
 

@@ -81,6 +81,10 @@ static void has_every_promised_member(void **state)
         "stages.0",
         "model.version",
         "model.prior",
+        "model.beliefs.offset_mm.mean",
+        "model.beliefs.contraction.sd",
+        "model.beliefs.knot_sd_mm",
+        "model.beliefs.stretch_mm.most",
         "cautions.0",
     };
     json_t *json;

@@ -2,6 +2,7 @@
 #include "service/planning.h"
 
 #include "service/explain.h"
+#include "service/technique_store.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
 
@@ -64,8 +65,9 @@ static struct documents make(struct world *w, const struct plan_wish *wish)
                      ERR_OK);
     assert_int_equal(status, 200);
     assert_int_equal(look_at(w->db, &w->review, access, &look), ERR_OK);
-    assert_int_equal(planning_make(planning, &w->review, &look, wish, &planned),
-                     ERR_OK);
+    assert_int_equal(
+        planning_make(planning, w->db, &w->review, &look, wish, &planned),
+        ERR_OK);
     assert_int_equal(
         planning_json(w->db, &w->review, &look, &planned, true, &d.json),
         ERR_OK);
@@ -180,6 +182,97 @@ static void what_is_wanted_is_planned(void **state)
     clear(&d);
 }
 
+/* ---- the prior of the site ---------------------------------------------------------- */
+
+#define LEAD "Dr Fictional, lead for access"
+
+/* As if ten cases had been learnt from, in which a band was far tighter than
+ * its dowel. */
+static void switch_on(struct world *w)
+{
+    struct technique t = { .prior = prior_default,
+                           .proposed = true,
+                           .case_count = 10,
+                           .tie_count = 12 };
+
+    snprintf(t.prior.name, sizeof(t.prior.name), "site");
+    t.prior.offset_mm.mean = 1.0;
+    t.prior.offset_mm.sd = 0.1;
+    assert_int_equal(technique_adopt(w->db, &t, LEAD, "", world_now_ms()),
+                     ERR_OK);
+}
+
+/* The flow that is expected over 4 mm, with these beliefs. */
+static double expected_with(struct world *w, const struct plan_wish *wish,
+                            const char *name)
+{
+    struct documents d = make(w, wish);
+    char member[48];
+    double flow = NAN;
+
+    snprintf(member, sizeof(member), "\"prior\":\"%s\"", name);
+    if (strstr(d.json.data, member) == NULL)
+        fail_msg("not %s in %s", member, d.json.data);
+    snprintf(member, sizeof(member), "with the %s beliefs", name);
+    assert_non_null(strstr(d.text.data, member));
+    for (size_t i = 0; i < planned.plan.rung_count; i++) {
+        if (planned.plan.rungs[i].dowel_mm == 4.0)
+            flow = planned.plan.rungs[i].flow_ml_min.p50;
+    }
+    clear(&d);
+    return flow;
+}
+
+static void the_site_s_beliefs_are_used_where_they_are_in_use(void **state)
+{
+    const struct plan_wish site = { .prior = &technique_site },
+                           shipped = { .prior = &prior_default },
+                           any = { .prior = NULL };
+    struct world *w = world(state);
+    double before = expected_with(w, NULL, "default");
+
+    switch_on(w);
+    /* a band that acts tighter leaves less */
+    assert_true(expected_with(w, NULL, "site") < before - 50.0);
+    assert_near(expected_with(w, &any, "site"), expected_with(w, NULL, "site"),
+                0);
+    assert_near(expected_with(w, &site, "site"), expected_with(w, NULL, "site"),
+                0);
+    assert_near(expected_with(w, &shipped, "default"), before, 0);
+    assert_int_equal(technique_drop(w->db, LEAD, world_now_ms()), ERR_OK);
+    assert_near(expected_with(w, NULL, "default"), before, 0);
+}
+
+/* Learnt from fistulas: a graft is planned with them only if a person wants. */
+static void a_graft_has_the_default_beliefs(void **state)
+{
+    const struct plan_wish site = { .prior = &technique_site };
+    struct world *w = world(state);
+
+    assert_int_equal(
+        world_put(w, "acc-7",
+                  ACC(.id = "acc-7", .identifier = "A-7", .type = "avg")),
+        200);
+    switch_on(w);
+    expected_with(w, NULL, "default");
+    expected_with(w, &site, "site");
+}
+
+static void beliefs_that_are_not_there_are_not_replaced(void **state)
+{
+    const struct plan_wish site = { .prior = &technique_site };
+    struct world *w = world(state);
+    int64_t access = world_count(w, "SELECT id FROM access");
+    struct look look;
+
+    assert_int_equal(look_at(w->db, &w->review, access, &look), ERR_OK);
+    assert_int_equal(
+        planning_make(planning, w->db, &w->review, &look, &site, &planned),
+        ERR_ABSENT);
+    assert_false(planned.offered);
+    look_clear(&look);
+}
+
 /* A size that no dowel has is refused, by its name. */
 static void a_wish_that_cannot_be_met_says_why(void **state)
 {
@@ -285,6 +378,9 @@ int main(void)
         WORLD(equal_readings_give_equal_bytes),
         WORLD(asking_changes_nothing),
         WORLD(what_is_wanted_is_planned),
+        WORLD(the_site_s_beliefs_are_used_where_they_are_in_use),
+        WORLD(a_graft_has_the_default_beliefs),
+        WORLD(beliefs_that_are_not_there_are_not_replaced),
         WORLD(a_wish_that_cannot_be_met_says_why),
         WORLD(a_low_flow_steal_gets_none),
         WORLD(distal_disease_gets_none),

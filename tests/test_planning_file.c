@@ -24,7 +24,8 @@ static enum err open_path(const char *path, const char *access)
                                         .base = BASE,
                                         .zone = zone,
                                         .now_s = NOW_S,
-                                        .entries_max = 500 };
+                                        .entries_max = 500,
+                                        .searches = true };
     const struct plan_file_options options = { .policy = &policy,
                                                .reader = &reader,
                                                .merge_implied = true,
@@ -129,6 +130,44 @@ static void what_is_of_another_kind_is_passed_over(void **state)
     plan_file_close(&file);
 }
 
+#define SEARCH(more, entries)                                                  \
+    "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"total\":2," more    \
+    "\"entry\":[" entries "]}"
+#define SELF                                                                   \
+    "\"link\":[{\"relation\":\"self\",\"url\":\"" RECORD "/Observation\"}],"
+#define NEXT                                                                   \
+    "\"link\":[{\"relation\":\"self\",\"url\":\"" RECORD                       \
+    "/Observation\"},{\"relation\":\"next\",\"url\":\"" RECORD                 \
+    "/Observation?page=2\"}],"
+#define RECORD "https://record.example/fhir"
+#define FOUND(mode, place, resource)                                           \
+    "{\"fullUrl\":\"" RECORD "/" place "\",\"resource\":" resource             \
+    ",\"search\":{\"mode\":\"" mode "\"}}"
+#define ISSUE                                                                  \
+    "{\"resourceType\":\"OperationOutcome\",\"issue\":[{\"severity\":"         \
+    "\"warning\",\"code\":\"processing\"}]}"
+
+/* A search that a person saved: what was found and what goes with it. */
+static void a_search_is_read(void **state)
+{
+    static const char text[] = SEARCH(
+        SELF,
+        FOUND("match", "Observation/o-1", FLOW("a-1")) "," FOUND(
+            "include", "BodyStructure/a-1",
+            ACCESS("a-1")) "," FOUND("include", "Patient/p-1",
+                                     PATIENT) "," FOUND("outcome",
+                                                        "OperationOutcome/x",
+                                                        ISSUE));
+
+    (void)state;
+    if (open_text(text, NULL) != ERR_OK)
+        fail_msg("%s", why.data);
+    assert_int_equal(file.look.history.count, 1);
+    assert_int_equal(file.look.history.access_type, SIGN_TYPE_AVF);
+    assert_int_equal(file.passed_over + file.unmapped, 0);
+    plan_file_close(&file);
+}
+
 /* ---- files that cannot ------------------------------------------------------------ */
 
 static const struct {
@@ -144,8 +183,15 @@ static const struct {
       BUNDLE(ENTRY(PATIENT)) },
     { "no reading", ERR_ABSENT, "the file holds no reading",
       BUNDLE(ENTRY(PATIENT) "," ENTRY(ACCESS("a-1"))) },
-    { "a search", ERR_FORM, "Bundle.type",
-      "{\"resourceType\":\"Bundle\",\"type\":\"searchset\",\"entry\":[" ENTRY(
+    { "a search that found no reading", ERR_ABSENT, "tells of no access",
+      SEARCH(SELF, FOUND("match", "Patient/p-1", PATIENT)) },
+    /* a plan without the other pages might be another one */
+    { "a page of a search", ERR_FORM, "Bundle.link: One page of a search",
+      SEARCH(NEXT, FOUND("match", "Observation/o-1", FLOW("a-1"))) },
+    { "a search that says it went wrong", ERR_ABSENT, "tells of no access",
+      SEARCH("", FOUND("outcome", "OperationOutcome/x", ISSUE)) },
+    { "a history", ERR_FORM, "Bundle.type",
+      "{\"resourceType\":\"Bundle\",\"type\":\"history\",\"entry\":[" ENTRY(
           PATIENT) "]}" },
     { "a wrong unit", ERR_FORM, "entry[2] Observation.value",
       BUNDLE(ENTRY(PATIENT) "," ENTRY(ACCESS("a-1")) "," ENTRY(
@@ -220,6 +266,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_only_access_is_taken),
         cmocka_unit_test(one_of_several_is_named),
+        cmocka_unit_test(a_search_is_read),
         cmocka_unit_test(what_is_of_another_kind_is_passed_over),
         cmocka_unit_test(what_cannot_be_used_is_said_with_its_place),
         cmocka_unit_test(a_file_that_is_not_there_is_an_error),

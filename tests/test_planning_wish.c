@@ -1,5 +1,6 @@
 /* What a person wants of a plan, from words. */
 #include "service/planning.h"
+#include "service/technique_store.h"
 #include "tests/test.h"
 
 static enum err wish(const char *prior, const char *target, const char *dowels,
@@ -9,7 +10,7 @@ static enum err wish(const char *prior, const char *target, const char *dowels,
     enum err e;
 
     buf_init(&text, 512);
-    e = planning_wish(prior, target, dowels, out, &text);
+    e = planning_wish(prior, target, dowels, NULL, out, &text);
     snprintf(why, 512, "%s", text.data);
     buf_clear(&text);
     return e;
@@ -130,8 +131,33 @@ static void priors_have_names(void **state)
     assert_ptr_equal(w.prior, &prior_reference);
     assert_int_equal(wish("default", NULL, NULL, &w, why), ERR_OK);
     assert_ptr_equal(w.prior, &prior_default);
+    /* stands for whatever the store says when the plan is made */
+    assert_int_equal(wish("site", NULL, NULL, &w, why), ERR_OK);
+    assert_ptr_equal(w.prior, &technique_site);
     assert_int_equal(wish("other", NULL, NULL, &w, why), ERR_FORM);
-    assert_non_null(strstr(why, "prior:"));
+    assert_string_equal(why, "prior: default, reference or site");
+}
+
+static void the_table_is_said_or_not(void **state)
+{
+    static const char *const wrong[] = { "", "0", "yes", "11", " 1" };
+    struct plan_wish w;
+    struct buf why;
+
+    (void)state;
+    buf_init(&why, 512);
+    assert_int_equal(planning_wish(NULL, NULL, NULL, NULL, &w, &why), ERR_OK);
+    assert_false(w.on_table);
+    assert_int_equal(planning_wish(NULL, NULL, NULL, "1", &w, &why), ERR_OK);
+    assert_true(w.on_table);
+    for (size_t i = 0; i < COUNT(wrong); i++) {
+        ROW(wrong[i]);
+        buf_empty(&why);
+        assert_int_equal(planning_wish(NULL, NULL, NULL, wrong[i], &w, &why),
+                         ERR_FORM);
+        assert_non_null(strstr(why.data, "table: 1 if"));
+    }
+    buf_clear(&why);
 }
 
 int main(void)
@@ -141,6 +167,7 @@ int main(void)
         cmocka_unit_test(targets_are_words_or_a_reduction),
         cmocka_unit_test(dowels_are_diameters),
         cmocka_unit_test(priors_have_names),
+        cmocka_unit_test(the_table_is_said_or_not),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

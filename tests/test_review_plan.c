@@ -9,6 +9,7 @@
 #include "service/explain.h"
 #include "service/planning.h"
 #include "service/resources.h"
+#include "service/technique_store.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
 
@@ -236,7 +237,7 @@ static void it_is_the_plan_that_is_asked_for(void **state)
                                     w, "SELECT access FROM episode LIMIT 1") };
     assert_int_equal(look_at(w->db, &w->review, access.id, &look), ERR_OK);
     assert_int_equal(
-        planning_of_look(w->review.planning, &w->review, &look, planned),
+        planning_of_look(w->review.planning, w->db, &w->review, &look, planned),
         ERR_OK);
     assert_int_equal(
         planning_json(w->db, &w->review, &look, planned, true, &asked), ERR_OK);
@@ -371,6 +372,55 @@ static void new_inputs_renew_it(void **state)
     assert_int_equal(world_count(w, "SELECT count(*) FROM decision WHERE how = "
                                     "7 AND act = 2"),
                      1);
+}
+
+/* A person switches the site's own beliefs about technique on, and off again: the
+ * plan in the Task follows at the next review, without a reading. */
+static void a_switch_of_beliefs_renews_it(void **state)
+{
+    static const char who[] = "Dr Fictional, lead for access";
+    struct world *w = world(state);
+    struct technique t = { .prior = prior_default,
+                           .proposed = true,
+                           .case_count = 10,
+                           .tie_count = 12 };
+    struct buf task, before, after;
+    int version;
+
+    high_flow(w);
+    buf_init(&task, TASK_MAX);
+    buf_init(&before, TASK_MAX);
+    buf_init(&after, TASK_MAX);
+    world_task(w, FLOW_TASK, &task);
+    assert_int_equal(fhir_plan_of_task(task.data, task.len, &before), ERR_OK);
+    version = version_of(w, FLOW_TASK);
+    snprintf(t.prior.name, sizeof(t.prior.name), "site");
+    t.prior.offset_mm.mean = 1.0; /* far tighter than the dowel */
+    t.prior.offset_mm.sd = 0.1;
+    assert_int_equal(technique_adopt(w->db, &t, who, "", world_now_ms()),
+                     ERR_OK);
+    world_review(w);
+    assert_int_equal(version_of(w, FLOW_TASK), version + 1);
+    expect_note(w, FLOW_TASK,
+                "Band plan renewed on 2026-03-20, changed: the beliefs about "
+                "technique");
+    buf_empty(&task);
+    world_task(w, FLOW_TASK, &task);
+    assert_int_equal(fhir_plan_of_task(task.data, task.len, &after), ERR_OK);
+    assert_non_null(strstr(before.data, "\"prior\":\"default\""));
+    assert_non_null(strstr(after.data, "\"prior\":\"site\""));
+    assert_non_null(strstr(after.data, "\"beliefs\":{\"offset_mm\":{\"mean\":1,"
+                                       "\"sd\":0.1,"));
+    assert_int_equal(technique_drop(w->db, who, world_now_ms()), ERR_OK);
+    world_review(w);
+    buf_empty(&task);
+    buf_empty(&after);
+    world_task(w, FLOW_TASK, &task);
+    assert_int_equal(fhir_plan_of_task(task.data, task.len, &after), ERR_OK);
+    assert_string_equal(after.data, before.data);
+    buf_clear(&task);
+    buf_clear(&before);
+    buf_clear(&after);
 }
 
 /* Inputs of a person's Task are added to; the plan alone is replaced. */
@@ -755,6 +805,7 @@ int main(void)
         CASE(without_planning_nothing_is_planned),
         CASE(the_same_plan_makes_no_version),
         CASE(new_inputs_renew_it),
+        CASE(a_switch_of_beliefs_renews_it),
         CASE(a_person_keeps_the_rest),
         CASE(a_closed_task_is_left_alone),
         CASE(a_withdrawn_reading_takes_the_plan_along),

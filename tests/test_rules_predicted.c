@@ -60,7 +60,7 @@ static void set_up(struct world *w, const struct event *events, double now_day)
 
 static void predict(struct world *w, bool said)
 {
-    rules_predict(&w->h, &policy, said, work, &w->f);
+    rules_predict(&w->h, &policy, said, NULL, work, &w->f);
 }
 
 /* ---- opening ----------------------------------------------------------------------- */
@@ -111,6 +111,36 @@ static void test_table_of_openings(void **state)
         assert_int_equal(w.f.why[RULE_IS_8],
                          cases[i].flagged ? WHY_HOLDS : WHY_INSIDE);
     }
+}
+
+/* A person's switch of the beliefs moves the size that is named: with an offset
+ * of 1.3 mm the dowel is larger than with none, since a band acts as much
+ * tighter than its dowel. */
+static void test_sizes_follow_the_prior(void **state)
+{
+    static const struct event events[EVENTS_MAX] = {
+        FLOW(100.3, 2000, DILUTION),
+        FLOW(100.31, 2000, DILUTION),
+        PRESSURE(100.3, 95),
+        INDEX(100.3, 0.50),
+        STENOSIS(95, 70),
+        STATIC(100.3, 65),
+    };
+    struct prior site = prior_default;
+    double dowel_mm[3];
+    struct world w;
+
+    (void)state;
+    set_up(&w, events, 102);
+    for (int i = 0; i < 3; i++) {
+        site.offset_mm.mean = i == 1 ? 0.0 : 1.3;
+        site.offset_mm.sd = 0.05;
+        rules_evaluate(&w.h, &policy, &w.f);
+        rules_predict(&w.h, &policy, false, i == 0 ? NULL : &site, work, &w.f);
+        dowel_mm[i] = w.f.predictions[PREDICT_OPENING].zone_dowel_mm;
+    }
+    assert_true(dowel_mm[1] < dowel_mm[0]);
+    assert_true(dowel_mm[2] > dowel_mm[0]);
 }
 
 #define PULSATILE                                                              \
@@ -508,7 +538,7 @@ static void test_nothing_to_predict_from(void **state)
     set_up(&w, events, 132);
     assert_false(rules_may_predict(&w.h, &policy));
     before = w.f;
-    rules_predict(&w.h, &policy, false, NULL, &w.f);
+    rules_predict(&w.h, &policy, false, NULL, NULL, &w.f);
     assert_memory_equal(&before, &w.f, sizeof(before));
 }
 
@@ -537,7 +567,7 @@ static void test_without_memory(void **state)
 
     (void)state;
     set_up(&w, events, 102);
-    rules_predict(&w.h, &policy, false, NULL, &w.f);
+    rules_predict(&w.h, &policy, false, NULL, NULL, &w.f);
     assert_int_equal(w.f.predictions[PREDICT_OPENING].state,
                      PREDICTION_MISSING);
     assert_null(rules_find(&w.f, RULE_IS_8));
@@ -637,6 +667,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_table_of_openings),
+        cmocka_unit_test(test_sizes_follow_the_prior),
         cmocka_unit_test(test_opening),
         cmocka_unit_test(test_finding_of_opening),
         cmocka_unit_test(test_never_measured),

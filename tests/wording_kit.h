@@ -107,7 +107,7 @@ static inline void set_up(struct world *w, const struct event *events,
                                    .count = n };
     rules_evaluate(&w->history, &policy, &w->findings);
     if (rules_may_predict(&w->history, &policy))
-        rules_predict(&w->history, &policy, false, kit_plan_work(),
+        rules_predict(&w->history, &policy, false, NULL, kit_plan_work(),
                       &w->findings);
     w->wording = (struct wording){ .history = &w->history,
                                    .policy = &policy,

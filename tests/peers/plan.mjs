@@ -157,6 +157,36 @@ const cases = {
             p.model.prior === 'reference', JSON.stringify(p.model));
     },
 
+    async 'a pair on the table, said by a person'() {
+        const before = planned(bare(2500)), said = planned(bare(2500),
+            '--on-table');
+        const provisional = (p) => p.warnings.some((w) =>
+            w.code === 'provisional') || p.missing.some((m) =>
+            m.code === 'on-table-baseline');
+        expect(provisional(before) && !before.inputs.baseline.on_table,
+            'not provisional without a word');
+        expect(!provisional(said) && said.inputs.baseline.on_table,
+            JSON.stringify(said.warnings));
+    },
+    async 'a search that was saved is as good as a collection'() {
+        const bundle = example('plan-case.json');
+        const search = { ...bundle, type: 'searchset', total: 3,
+            entry: [...bundle.entry.map((e) => ({ ...e, search: {
+                mode: e.resource.resourceType === 'Observation' ? 'match'
+                    : 'include' } })),
+            { search: { mode: 'outcome' }, resource: {
+                resourceType: 'OperationOutcome', issue: [{
+                    severity: 'warning', code: 'processing' }] } }] };
+        const one = plan(['--from', written(bundle), '--json']);
+        const two = plan(['--from', written(search), '--json']);
+        expect(two.status === 0 && two.err === one.err && two.out === one.out,
+            two.err);
+        search.link = [{ relation: 'next',
+            url: 'https://record.example/fhir?page=2' }];
+        const page = plan(['--from', written(search), '--json']);
+        expect(page.status === 2 && page.err.includes('Bundle.link'), page.err);
+    },
+
     async 'who gets no plan, and why'() {
         const steal = planned(bare(650, [{ code: 'hand-ischaemia-grade',
             sign: '3' }]));
@@ -260,6 +290,7 @@ const cases = {
         for (const args of [[], ['A-1', 'A-2'], ['--from', file, 'A-1'],
             ['--from', join(folder, 'none')], ['--access', 'A-1', 'A-1'],
             ['--from', file, '--prior', 'mine'],
+            ['--from', file, '--prior', 'site'], // a file has none
             ['--from', file, '--target', '60-50'],
             ['--from', file, '--dowels', '4;3'],
             ['--from', file, '--dowels', '9'],
@@ -306,6 +337,8 @@ const cases = {
             ['?access=A-0901&target=50-60&dowels=4,3&prior=reference&json', 200],
             ['', 400], ['?access=', 400], ['?access=A-0901&target=x', 400],
             ['?access=A-0901&dowels=x', 400], ['?access=A-0901&prior=x', 400],
+            ['?access=A-0901&prior=site', 409],
+            ['?access=A-0901&table=1', 200], ['?access=A-0901&table=x', 400],
             ['?access=A-0901&dowels=9', 422], ['?access=A-9999', 404],
             [`?access=${'x'.repeat(2000)}`, 400],
         ];
@@ -320,6 +353,8 @@ const cases = {
         for (const [args, status, words] of [
             [['A-9999'], 1, 'No access is called'],
             [['A-0901', '--dowels', '9'], 2, 'dowels_mm'],
+            [['A-0901', '--prior', 'site'], 2,
+                'prior: this site has none in use, see headgate technique'],
             [['A-0901', '--target', '1'], 2, 'target:']]) {
             const r = plan(args);
             expect(r.status === status && r.err.includes(words),
