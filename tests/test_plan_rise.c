@@ -184,6 +184,17 @@ static void test_more_flow_less_hand(void **state)
     }
 }
 
+/* Bit for bit, but for what lies between the members. */
+static void assert_same(const struct plan_rise *a, const struct plan_rise *b)
+{
+    assert_int_equal(a->conflict, b->conflict);
+    assert_int_equal(a->flagged, b->flagged);
+    assert_memory_equal(&a->index_before, &b->index_before,
+                        offsetof(struct plan_rise, flagged) -
+                            offsetof(struct plan_rise, index_before));
+    assert_memory_equal(&a->sample_share, &b->sample_share, sizeof(double));
+}
+
 /* A higher pressure of the moment lifts the hand, by at most as much. */
 static void test_pressure_of_now(void **state)
 {
@@ -197,7 +208,7 @@ static void test_pressure_of_now(void **state)
     assert_int_equal(plan_rise(&in, &flow, 1, NAN, work, &unknown), ERR_OK);
     assert_true(higher.hand_mmhg.p50 > same.hand_mmhg.p50);
     assert_true(higher.hand_mmhg.p50 < same.hand_mmhg.p50 + 10);
-    assert_memory_equal(&same, &unknown, sizeof(same));
+    assert_same(&same, &unknown);
 }
 
 static void test_the_rule(void **state)
@@ -225,7 +236,7 @@ static void test_equal_input_equal_output(void **state)
     (void)state;
     memset(&work->p.w, 0x5A, sizeof(work->p.w));
     b = rise(&in, 1700);
-    assert_memory_equal(&a, &b, sizeof(a));
+    assert_same(&a, &b);
 }
 
 /* A flow that no access of such a pressure lets through. */
