@@ -115,56 +115,57 @@ const char *policy_citation(const struct policy *p, const char *key, size_t len)
     return NULL;
 }
 
+/* Of each pair the first value must not be above the second. */
+static const enum param order[][2] = {
+    { P_HF2_FLOW, P_HF1_FLOW },
+    { P_LF2_FLOW, P_HF2_FLOW },
+    { P_LF1_FLOW, P_HF2_FLOW },
+    { P_HF3_RATIO, P_HF3_RATIO_SEVERE },
+    { P_IS5_INDEX_SEVERE, P_IS5_INDEX },
+    { P_IS5_PRESSURE_SEVERE, P_IS5_PRESSURE },
+    { P_IS3_GRADE, P_IS2_GRADE },
+    { P_IS4_GRADE, P_IS3_GRADE },
+    { P_IS4_GRADE_MILD, P_IS4_GRADE },
+    { P_IS7_FLOW, P_IS6_FLOW },
+    { P_IS6_FLOW, P_IS7_FLOW },
+    { P_DUE_ASAP_D, P_DUE_URGENT_D },
+    { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
+    { P_DUE_EXAMINE_D, P_DUE_ROUTINE_D },
+    { P_DUE_LOW_DOSE_D, P_DUE_ROUTINE_D },
+    { P_HF1_READINGS, P_HF1_OF_LAST },
+    { P_HF2_READINGS, P_HF2_OF_LAST },
+    { P_LF1_READINGS, P_LF1_OF_LAST },
+    { P_LF2_READINGS, P_LF2_OF_LAST },
+    { P_LF3_READINGS, P_LF3_OF_LAST },
+    { P_HF2_FLOW, P_HF6_FLOW },
+    { P_LF3_BASELINE_LEAST, P_LF3_BASELINE_MOST },
+    { P_LF5_DILUTION_PCT, P_LF5_PCT },
+    { P_AD1_SPKTV_SEVERE, P_AD1_SPKTV },
+    { P_AD2_BASELINE_LEAST, P_AD2_BASELINE_MOST },
+    { P_PB1_SESSION_D, P_PB1_EARLY_D },
+    { P_PB1_EARLY_D, P_PB1_MONTH_D },
+    { P_PB1_MONTH_D, P_PB1_QUARTER_D },
+    { P_PB1_QUARTER_D, P_PB1_HALF_YEAR_D },
+    { P_PB1_INTERVAL_CLOSE_D, P_PB1_INTERVAL_D },
+    { P_PB4_RISE_FLOW, P_PB4_FLOW },
+    { P_PB4_RISE_LEAST_PCT, P_PB4_RISE_PCT },
+    { P_PLAN_FLOOR_FISTULA, P_PLAN_WINDOW_LOW_FISTULA },
+    { P_PLAN_FLOOR_GRAFT, P_PLAN_WINDOW_LOW_GRAFT },
+    { P_PLAN_FLOOR_FIRST_MOST_PCT, P_PLAN_FLOOR_MOST_PCT },
+    { P_PLAN_RISK_INDEX, P_PLAN_INDEX_LEAST },
+};
+
+/* Ends of a range in which something must fit: the first is below. */
+static const enum param ends[][2] = {
+    { P_PLAN_SHARE_LOW_PCT, P_PLAN_SHARE_HIGH_PCT },
+    { P_PLAN_CAP_LOW, P_PLAN_CAP },
+    { P_PLAN_WINDOW_LOW_FISTULA, P_PLAN_WINDOW_HIGH },
+    { P_PLAN_WINDOW_LOW_GRAFT, P_PLAN_WINDOW_HIGH },
+};
+
 enum err policy_check(const struct policy *p, enum param *at,
                       enum param *beside)
 {
-    /* each pair: the first value must not be above the second */
-    static const enum param order[][2] = {
-        { P_HF2_FLOW, P_HF1_FLOW },
-        { P_LF2_FLOW, P_HF2_FLOW },
-        { P_LF1_FLOW, P_HF2_FLOW },
-        { P_HF3_RATIO, P_HF3_RATIO_SEVERE },
-        { P_IS5_INDEX_SEVERE, P_IS5_INDEX },
-        { P_IS5_PRESSURE_SEVERE, P_IS5_PRESSURE },
-        { P_IS3_GRADE, P_IS2_GRADE },
-        { P_IS4_GRADE, P_IS3_GRADE },
-        { P_IS4_GRADE_MILD, P_IS4_GRADE },
-        { P_IS7_FLOW, P_IS6_FLOW },
-        { P_IS6_FLOW, P_IS7_FLOW },
-        { P_DUE_ASAP_D, P_DUE_URGENT_D },
-        { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
-        { P_DUE_EXAMINE_D, P_DUE_ROUTINE_D },
-        { P_DUE_LOW_DOSE_D, P_DUE_ROUTINE_D },
-        { P_HF1_READINGS, P_HF1_OF_LAST },
-        { P_HF2_READINGS, P_HF2_OF_LAST },
-        { P_LF1_READINGS, P_LF1_OF_LAST },
-        { P_LF2_READINGS, P_LF2_OF_LAST },
-        { P_LF3_READINGS, P_LF3_OF_LAST },
-        { P_HF2_FLOW, P_HF6_FLOW },
-        { P_LF3_BASELINE_LEAST, P_LF3_BASELINE_MOST },
-        { P_LF5_DILUTION_PCT, P_LF5_PCT },
-        { P_AD1_SPKTV_SEVERE, P_AD1_SPKTV },
-        { P_AD2_BASELINE_LEAST, P_AD2_BASELINE_MOST },
-        { P_PB1_SESSION_D, P_PB1_EARLY_D },
-        { P_PB1_EARLY_D, P_PB1_MONTH_D },
-        { P_PB1_MONTH_D, P_PB1_QUARTER_D },
-        { P_PB1_QUARTER_D, P_PB1_HALF_YEAR_D },
-        { P_PB1_INTERVAL_CLOSE_D, P_PB1_INTERVAL_D },
-        { P_PB4_RISE_FLOW, P_PB4_FLOW },
-        { P_PB4_RISE_LEAST_PCT, P_PB4_RISE_PCT },
-        { P_PLAN_FLOOR_FISTULA, P_PLAN_WINDOW_LOW_FISTULA },
-        { P_PLAN_FLOOR_GRAFT, P_PLAN_WINDOW_LOW_GRAFT },
-        { P_PLAN_FLOOR_FIRST_MOST_PCT, P_PLAN_FLOOR_MOST_PCT },
-        { P_PLAN_RISK_INDEX, P_PLAN_INDEX_LEAST },
-    };
-    /* ends of a range in which something must fit: the first below */
-    static const enum param ends[][2] = {
-        { P_PLAN_SHARE_LOW_PCT, P_PLAN_SHARE_HIGH_PCT },
-        { P_PLAN_CAP_LOW, P_PLAN_CAP },
-        { P_PLAN_WINDOW_LOW_FISTULA, P_PLAN_WINDOW_HIGH },
-        { P_PLAN_WINDOW_LOW_GRAFT, P_PLAN_WINDOW_HIGH },
-    };
-
     for (size_t i = 0; i < COUNT(order); i++) {
         if (!(policy_get(p, order[i][0]) <= policy_get(p, order[i][1]))) {
             *at = order[i][0];

@@ -19,11 +19,11 @@ void sample_order(unsigned dimension, uint32_t *order, size_t n)
 
     for (size_t i = 0; i < n; i++)
         order[i] = (uint32_t)i;
-    for (size_t i = n - 1; i >= 1; i--) {
-        size_t k = (size_t)(sample_next(&state) % (i + 1));
-        uint32_t kept = order[i];
+    for (size_t left = n; left > 1; left--) {
+        size_t k = (size_t)(sample_next(&state) % left);
+        uint32_t kept = order[left - 1];
 
-        order[i] = order[k];
+        order[left - 1] = order[k];
         order[k] = kept;
     }
 }
