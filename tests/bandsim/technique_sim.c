@@ -177,9 +177,11 @@ static bool follow(struct sitting *s)
 
     switch (s->plan.next) {
     case PLAN_REMEASURE:
-        if (n > 0)
-            measure(s, (int)s->in.stages[n - 1].flow_count + 1);
-        return n > 0;
+        /* No advice: the operator leaves it at that. */
+        if (n == 0 || s->in.stages[n - 1].flow_count >= PLAN_READINGS_MOST)
+            return false;
+        measure(s, (int)s->in.stages[n - 1].flow_count + 1);
+        return true;
     case PLAN_TIGHTEN:
     case PLAN_LOOSEN:
         if (!isfinite(s->plan.next_dowel_mm))
