@@ -21,14 +21,15 @@ static void check_url(struct fhir_ctx *c, const char *url, bool put)
                  "The URL does not name the type of the resource");
         return;
     }
-    if (url[len] == '?') {
-        fhir_say(c, SEV_ERROR, "not-supported",
-                 "Conditional updates are not supported");
+    if (put && url[len] == '?') {
+        item->condition = url + len + 1;
         return;
     }
-    if (put != (url[len] == '/') || (put && !fhir_is_id(url + len + 1))) {
+    if (put ? url[len] != '/' || !fhir_is_id(url + len + 1)
+            : url[len] != '\0') {
         fhir_say(c, SEV_ERROR, "bad-value",
-                 put ? "A PUT goes to Type/id" : "A POST goes to Type");
+                 put ? "A PUT goes to Type/id or Type?identifier="
+                     : "A POST goes to Type");
         return;
     }
     if (!put)
@@ -61,7 +62,7 @@ static void read_method(struct fhir_ctx *c, json_t *request)
         if (strcmp(others[i], item->method) != 0)
             continue;
         fhir_say_at(c, "method", SEV_ERROR, "not-supported",
-                    "Only POST and PUT are taken");
+                    "Only POST, PUT and PATCH are taken");
         return;
     }
     if (strcmp(item->method, "POST") != 0 && strcmp(item->method, "PUT") != 0) {
@@ -87,6 +88,7 @@ static void read_request(struct fhir_ctx *c, json_t *entry)
     } else {
         item->if_none_exist = fhir_string(request, "ifNoneExist");
         item->if_match = fhir_string(request, "ifMatch");
+        item->if_none_match = fhir_string(request, "ifNoneMatch");
         read_method(c, request);
     }
     fhir_place_pop(&c->place, back);
@@ -122,6 +124,11 @@ static void read_entry(struct fhir_ctx *c, json_t *entry, size_t index)
         return;
     c->item->full_url = fhir_string(entry, "fullUrl");
     resource = json_object_get(entry, "resource");
+    if (c->doc->bundle != BUNDLE_COLLECTION && json_is_object(resource) &&
+        fhir_is(json_object_get(entry, "request"), "method", "PATCH")) {
+        fhir_read_patch(c, resource, json_object_get(entry, "request"));
+        return;
+    }
     if (json_is_object(resource)) {
         c->resource = resource;
         fhir_read_resource(c);

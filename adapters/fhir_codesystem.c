@@ -244,7 +244,8 @@ static const struct system {
       "Body sites of readings and accesses: a side, a region, or both.",
       put_sites },
     { "av-task", "AvTask", "Codes of suggestions and reminders",
-      "Task.code, Task.reasonCode, Task.businessStatus and Task.meta.tag.",
+      "Task.code, Task.reasonCode, Task.businessStatus and Task.meta.tag; of "
+      "what goes with a Task, ServiceRequest.code and Flag.code.",
       put_tasks },
     { "av-task-io", "AvTaskIo", "What a suggestion rests on",
       "Task.input.type.", put_inputs },

@@ -260,6 +260,9 @@ void fhir_finish(struct fhir_ctx *c);
 enum err fhir_refuse(struct outcome *outcome, enum err e, const char *word,
                      const char *place, const char *text);
 
+/* An entry with a patch in it, at the current place. */
+void fhir_read_patch(struct fhir_ctx *c, json_t *binary, json_t *request);
+
 MUST_CHECK enum err fhir_read_bundle(const struct fhir_reader *reader,
                                      struct fhir_doc *doc, const char *body,
                                      size_t len, struct outcome *outcome);

@@ -195,13 +195,28 @@ void fhir_out_identifier(struct buf *b, const char *key, const char *base,
     fhir_out_close(b, '}');
 }
 
+void fhir_out_literal(struct buf *b, const char *key,
+                      const struct fhir_out_ref *ref)
+{
+    if (ref->literal == NULL)
+        return;
+    begin(b, key);
+    buf_puts(b, "\"");
+    put_characters(b, ref->literal);
+    if (ref->version != NULL) {
+        buf_puts(b, "/_history/");
+        put_characters(b, ref->version);
+    }
+    buf_puts(b, "\"");
+}
+
 void fhir_out_ref(struct buf *b, const char *key,
                   const struct fhir_out_ref *ref)
 {
     if (ref->literal == NULL && ref->value == NULL && ref->display == NULL)
         return;
     fhir_out_open(b, key, '{');
-    fhir_out_text(b, "reference", ref->literal);
+    fhir_out_literal(b, "reference", ref);
     fhir_out_text(b, "type", ref->type);
     if (ref->literal == NULL && ref->value != NULL)
         fhir_out_identifier(b, "identifier", "", ref->system, ref->value);

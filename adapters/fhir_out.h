@@ -38,8 +38,32 @@ void fhir_out_concept(struct buf *b, const char *key, const char *base,
                       const char *text);
 void fhir_out_identifier(struct buf *b, const char *key, const char *base,
                          const char *system, const char *value);
+/* The literal of a reference, with its version; no member if it has none. */
+void fhir_out_literal(struct buf *b, const char *key,
+                      const struct fhir_out_ref *ref);
 /* A Reference; no member if it says nothing. */
 void fhir_out_ref(struct buf *b, const char *key,
                   const struct fhir_out_ref *ref);
+
+/* "<base>/rules/HF-1|1": a rule of a policy, as a uri; no member if one of the
+ * two is NULL. */
+void fhir_out_rule(struct buf *b, const char *key, const char *base,
+                   const char *rule, const char *policy_version);
+
+/* What an Attachment holds inline; bytes are borrowed. */
+struct fhir_attachment {
+    const char *content_type;
+    const char *bytes;
+    size_t len;
+    const char *title;
+    int64_t created_ms; /* 0: not said */
+};
+
+/*
+ * An Attachment with data (base64), size in bytes and hash.  Attachment.hash is
+ * the base64 of SHA-1 by R4's own definition.
+ */
+void fhir_out_attachment(struct buf *b, const char *key,
+                         const struct fhir_attachment *a);
 
 #endif

@@ -25,7 +25,12 @@ enum fhir_type {
     FHIR_BODY_STRUCTURE,
     FHIR_PATIENT,
     FHIR_TASK,
-    FHIR_BUNDLE
+    FHIR_BUNDLE,
+    /* what we make beside a Task; none of them is taken in */
+    FHIR_DOCUMENT_REFERENCE,
+    FHIR_SERVICE_REQUEST,
+    FHIR_FLAG,
+    FHIR_PROVENANCE
 };
 
 enum bundle_type {
@@ -133,7 +138,10 @@ struct fhir_item {
     const char *method; /* "POST", "PUT"; NULL in a collection */
     const char *url_id; /* id in the entry's request.url of a PUT */
     const char *full_url;
-    const char *if_none_exist, *if_match;
+    const char *if_none_exist, *if_match, *if_none_match;
+    const char *condition; /* of a PUT to "Type?identifier=..."; else NULL */
+    const char *patch;     /* a JSON Patch instead of a resource; else NULL */
+    size_t patch_len;
     const char *id;     /* resource.id, NULL if absent */
     size_t offset, len; /* the resource's bytes in the body */
     struct fhir_identifier identifiers[FHIR_IDENTIFIERS_MAX];

@@ -204,6 +204,36 @@ static void check_kind(struct fhir_ctx *c, json_t *object, const char *key,
     }
 }
 
+/* An Element of R4 alone: an id and extensions, and nothing else. */
+static void check_element(struct fhir_ctx *c, json_t *element)
+{
+    const char *key;
+    json_t *value;
+
+    json_object_foreach(element, key, value)
+    {
+        size_t back = fhir_place_push(&c->place, key);
+
+        if (strcmp(key, "id") != 0 && strcmp(key, "extension") != 0)
+            bad(c, "Not an element of R4 here");
+        fhir_place_pop(&c->place, back);
+    }
+}
+
+static void check_elements(struct fhir_ctx *c, json_t *list)
+{
+    json_t *element;
+    size_t i;
+
+    json_array_foreach(list, i, element)
+    {
+        size_t back = fhir_place_index(&c->place, i);
+
+        check_element(c, element);
+        fhir_place_pop(&c->place, back);
+    }
+}
+
 /* "_birthDate": id and extensions of the primitive element beside it. */
 static void check_beside(struct fhir_ctx *c, json_t *object,
                          enum fhir_shape shape, const char *key, json_t *value)
@@ -215,12 +245,15 @@ static void check_beside(struct fhir_ctx *c, json_t *object,
 
     if (row == NULL && fhir_shape_is_open(shape))
         primitive = list = true;
-    if (list && json_is_array(value))
+    if (list && json_is_array(value)) {
         check_list(c, object, key, value, NULL);
-    else if (primitive)
+        check_elements(c, value);
+    } else if (primitive) {
         check_object(c, value, SHAPE_ANY);
-    else
+        check_element(c, value);
+    } else {
         bad(c, "Not an element of R4 here");
+    }
 }
 
 static void check_member(struct fhir_ctx *c, json_t *object,

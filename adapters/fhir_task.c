@@ -39,6 +39,8 @@ static bool says_something(const struct fhir_task_input *in)
         return isfinite(in->value) || (in->text != NULL && in->text[0] != '\0');
     case INPUT_DUE:
     case INPUT_PLAN:
+    case INPUT_WORKSHEET:
+    case INPUT_ACCESS:
         break;
     }
     return in->text != NULL && in->text[0] != '\0';
@@ -61,15 +63,31 @@ static void write_input(const char *base, const struct fhir_task_input *in,
         break;
     case INPUT_DUE:
     case INPUT_PLAN:
+    case INPUT_WORKSHEET:
+    case INPUT_ACCESS:
         fhir_out_text(out, "valueDate", in->text);
         break;
     }
     fhir_out_close(out, '}');
 }
 
+/* What is a reference, and stands in no list of readings and limits. */
+static void write_reference(const struct fhir_task *t,
+                            enum fhir_input_kind kind,
+                            const struct fhir_out_ref *ref, struct buf *out)
+{
+    if (ref->literal == NULL && ref->value == NULL)
+        return;
+    fhir_out_open(out, NULL, '{');
+    write_input_type(t->base, kind, out);
+    fhir_out_ref(out, "valueReference", ref);
+    fhir_out_close(out, '}');
+}
+
 static void write_inputs(const struct fhir_task *t, struct buf *out)
 {
-    bool any = t->plan != NULL;
+    bool any =
+        t->plan != NULL || t->access.literal != NULL || t->access.value != NULL;
 
     for (size_t i = 0; i < t->input_count; i++)
         any = any || says_something(&t->inputs[i]);
@@ -80,21 +98,25 @@ static void write_inputs(const struct fhir_task *t, struct buf *out)
         if (says_something(&t->inputs[i]))
             write_input(t->base, &t->inputs[i], out);
     }
-    if (t->plan != NULL)
+    write_reference(t, INPUT_ACCESS, &t->access, out);
+    if (t->plan != NULL) {
         fhir_task_out_plan(t->base, t->plan, out);
+        write_reference(t, INPUT_WORKSHEET, &t->worksheet, out);
+    }
     fhir_out_close(out, ']');
 }
 
-/* "<base>/rules/HF-1|1": a uri has no blanks, a policy's version may. */
-static void write_rule(const struct fhir_task *t, struct buf *out)
+/* A uri has no blanks, a policy's version may. */
+void fhir_out_rule(struct buf *b, const char *key, const char *base,
+                   const char *rule, const char *policy_version)
 {
     char rest[160];
     int used;
 
-    if (t->rule == NULL || t->policy_version == NULL)
+    if (rule == NULL || policy_version == NULL)
         return;
-    used = snprintf(rest, sizeof(rest), "/rules/%.32s|", t->rule);
-    for (const char *c = t->policy_version;
+    used = snprintf(rest, sizeof(rest), "/rules/%.32s|", rule);
+    for (const char *c = policy_version;
          *c != '\0' && (size_t)used + 4 < sizeof(rest); c++) {
         unsigned byte = (unsigned char)*c;
 
@@ -105,7 +127,7 @@ static void write_rule(const struct fhir_task *t, struct buf *out)
                              : "%%%02X",
                          byte);
     }
-    fhir_out_join(out, "instantiatesUri", t->base, rest);
+    fhir_out_join(b, key, base, rest);
 }
 
 static void write_status(const struct fhir_task *t, struct buf *out)
@@ -131,7 +153,7 @@ static void write_head(const struct fhir_task *t, struct buf *out)
     fhir_out_open(out, "identifier", '[');
     fhir_out_identifier(out, NULL, t->base, "/NamingSystem/task-key", t->key);
     fhir_out_close(out, ']');
-    write_rule(t, out);
+    fhir_out_rule(out, "instantiatesUri", t->base, t->rule, t->policy_version);
     if (t->episode != NULL)
         fhir_out_identifier(out, "groupIdentifier", t->base,
                             "/NamingSystem/episode", t->episode);

@@ -5,7 +5,7 @@
  *     fhir_task_merge.c    two Tasks into one, member by member
  *     fhir_task_same.c     what counts as the same in two Tasks
  *     fhir_task_person.c   what a person may change
- *     fhir_task_view.c     looking into a Task, other references
+ *     fhir_task_view.c     looking into a Task, and into a search
  *     fhir_task_plan.c     the band plan that a Task carries
  */
 #ifndef HEADGATE_ADAPTERS_FHIR_TASK_H
@@ -26,7 +26,7 @@ struct fhir_task_text {
     json_t *tree; /* owned: json_decref */
 };
 
-/* ERR_FORM if it is not one JSON object of this type. */
+/* ERR_FORM if it is not one JSON object of this type; NULL: of any. */
 MUST_CHECK enum err fhir_task_load(const char *json, size_t len,
                                    const char *type, struct fhir_task_text *t);
 
@@ -34,11 +34,15 @@ MUST_CHECK enum err fhir_task_load(const char *json, size_t len,
 bool fhir_task_alike(json_t *a, json_t *b);
 /* The same kind, and the same reference or value. */
 bool fhir_task_same_input(json_t *a, json_t *b);
-/* An input that is the plan: ours, whoever has the Task. */
-bool fhir_task_is_plan(json_t *input);
+/* An input that is the plan, or the document of it: ours, whoever has the
+ * Task. */
+bool fhir_task_is_ours(json_t *input);
 /* The input with a plan, as one item of a list. */
 void fhir_task_out_plan(const char *base, const struct fhir_plan *plan,
                         struct buf *out);
+/* Is this one of the resource's identifiers?  system "": of any system. */
+bool fhir_has_identifier(json_t *resource, const char *system,
+                         const char *value);
 /* The same text at the same time. */
 bool fhir_task_same_note(json_t *a, json_t *b);
 

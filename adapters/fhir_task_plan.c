@@ -10,54 +10,21 @@
 
 /* ---- the attachment ----------------------------------------------------------- */
 
-static size_t base64_size(size_t len)
-{
-    return (len + 2) / 3 * 4 + 1;
-}
-
-static void out_base64(struct buf *out, const char *key,
-                       const unsigned char *bytes, size_t len)
-{
-    char *text = malloc(base64_size(len));
-
-    if (text == NULL || len > INT32_MAX) {
-        out->err = ERR_MEMORY;
-    } else {
-        EVP_EncodeBlock((unsigned char *)text, bytes, (int)len);
-        fhir_out_text(out, key, text);
-    }
-    free(text);
-}
-
-static void out_hash(struct buf *out, const struct fhir_plan *plan)
-{
-    unsigned char digest[EVP_MAX_MD_SIZE];
-    unsigned int len = 0;
-
-    if (EVP_Digest(plan->json, plan->len, digest, &len, EVP_sha1(), NULL) == 1)
-        out_base64(out, "hash", digest, len);
-    else
-        out->err = ERR_MEMORY;
-}
-
 void fhir_task_out_plan(const char *base, const struct fhir_plan *plan,
                         struct buf *out)
 {
     const struct task_code *type = task_code_input(INPUT_PLAN);
-    char time[FHIR_TIME_SIZE];
 
-    fhir_time_write_ms(plan->created_ms, time);
     fhir_out_open(out, NULL, '{');
     fhir_out_concept(out, "type", base, TASK_IO_SYSTEM, type->code,
                      type->display, NULL);
-    fhir_out_open(out, "valueAttachment", '{');
-    fhir_out_text(out, "contentType", "application/json");
-    out_base64(out, "data", (const unsigned char *)plan->json, plan->len);
-    fhir_out_int(out, "size", (long long)plan->len);
-    out_hash(out, plan);
-    fhir_out_text(out, "title", plan->title);
-    fhir_out_text(out, "creation", time);
-    fhir_out_close(out, '}');
+    fhir_out_attachment(
+        out, "valueAttachment",
+        &(struct fhir_attachment){ .content_type = "application/json",
+                                   .bytes = plan->json,
+                                   .len = plan->len,
+                                   .title = plan->title,
+                                   .created_ms = plan->created_ms });
     fhir_out_close(out, '}');
 }
 
@@ -70,18 +37,23 @@ static bool ends_with(const char *text, const char *end)
     return len >= tail && strcmp(text + len - tail, end) == 0;
 }
 
-bool fhir_task_is_plan(json_t *input)
+static bool is_kind(json_t *input, enum fhir_input_kind kind)
 {
     json_t *coding = json_object_get(json_object_get(input, "type"), "coding");
 
     for (size_t i = 0; i < json_array_size(coding); i++) {
         json_t *one = json_array_get(coding, i);
 
-        if (fhir_is(one, "code", task_code_input(INPUT_PLAN)->code) &&
+        if (fhir_is(one, "code", task_code_input(kind)->code) &&
             ends_with(fhir_string(one, "system"), TASK_IO_SYSTEM))
             return true;
     }
     return false;
+}
+
+bool fhir_task_is_ours(json_t *input)
+{
+    return is_kind(input, INPUT_PLAN) || is_kind(input, INPUT_WORKSHEET);
 }
 
 static json_t *plan_input(json_t *task)
@@ -91,13 +63,13 @@ static json_t *plan_input(json_t *task)
     for (size_t i = 0; i < json_array_size(inputs); i++) {
         json_t *input = json_array_get(inputs, i);
 
-        if (fhir_task_is_plan(input))
+        if (is_kind(input, INPUT_PLAN))
             return input;
     }
     return NULL;
 }
 
-/* ERR_ABSENT: not what out_base64() writes. */
+/* ERR_ABSENT: not what fhir_out_attachment() writes. */
 static enum err decode(const char *text, struct buf *out)
 {
     size_t len = text != NULL ? strlen(text) : 0;

@@ -1,7 +1,5 @@
 #include "adapters/fhir_task.h"
 
-#include "adapters/fhir_out.h"
-
 #include <string.h>
 
 enum err fhir_task_load(const char *json, size_t len, const char *type,
@@ -17,7 +15,8 @@ enum err fhir_task_load(const char *json, size_t len, const char *type,
     if (t->tree == NULL)
         return json_error_code(&error) == json_error_out_of_memory ? ERR_MEMORY
                                                                    : ERR_FORM;
-    if (fhir_is(t->tree, "resourceType", type))
+    if (type != NULL ? fhir_is(t->tree, "resourceType", type)
+                     : fhir_string(t->tree, "resourceType") != NULL)
         return ERR_OK;
     json_decref(t->tree);
     t->tree = NULL;
@@ -74,128 +73,6 @@ enum err fhir_task_view(const char *json, size_t len,
     return e;
 }
 
-/* ---- references that only we know --------------------------------------- */
-
-struct localiser {
-    const char *json;
-    size_t len;
-    fhir_map_ref_fn map;
-    void *arg;
-    struct buf *out;
-    enum err err;
-};
-
-static void localise_value(struct localiser *l, const char *key,
-                           struct fhir_span value);
-
-/* A string of JSON as the parser reads it; NULL if it is none. */
-static json_t *string_at(struct localiser *l, struct fhir_span at)
-{
-    json_t *text;
-
-    if (at.len == 0 || l->json[at.offset] != '"')
-        return NULL;
-    text = json_loadb(l->json + at.offset, at.len, JSON_DECODE_ANY, NULL);
-    if (text == NULL)
-        l->err = ERR_MEMORY;
-    return text;
-}
-
-/* Is it a Reference, and one to be replaced?  Then *ref says by what. */
-static bool mapped(struct localiser *l, struct fhir_span object,
-                   struct fhir_out_ref *ref)
-{
-    struct fhir_span value;
-    json_t *literal;
-    bool yes;
-
-    if (!fhir_scan_member(l->json, l->len, object.offset, "reference", &value))
-        return false;
-    literal = string_at(l, value);
-    if (literal == NULL)
-        return false;
-    *ref = (struct fhir_out_ref){ .literal = NULL };
-    yes = l->map(l->arg, json_string_value(literal), ref);
-    json_decref(literal);
-    return yes && (ref->literal != NULL || ref->value != NULL);
-}
-
-static void put_new_reference(struct localiser *l,
-                              const struct fhir_out_ref *ref)
-{
-    if (ref->literal != NULL)
-        fhir_out_text(l->out, "reference", ref->literal);
-    else
-        fhir_out_identifier(l->out, "identifier", "", ref->system, ref->value);
-}
-
-static void localise_object(struct localiser *l, struct fhir_span object)
-{
-    struct fhir_out_ref ref;
-    bool is_mapped = mapped(l, object, &ref), typed = false, shown = false;
-    struct fhir_span key, value;
-    size_t at = object.offset;
-
-    while (fhir_scan_next(l->json, l->len, &at, &key, &value)) {
-        json_t *name = string_at(l, key);
-
-        if (name == NULL)
-            return;
-        if (is_mapped && fhir_scan_is(l->json, key, "reference"))
-            put_new_reference(l, &ref);
-        else if (!is_mapped || ref.literal != NULL ||
-                 !fhir_scan_is(l->json, key, "identifier"))
-            localise_value(l, json_string_value(name), value);
-        typed = typed || fhir_scan_is(l->json, key, "type");
-        shown = shown || fhir_scan_is(l->json, key, "display");
-        json_decref(name);
-    }
-    if (is_mapped && !typed)
-        fhir_out_text(l->out, "type", ref.type);
-    if (is_mapped && !shown)
-        fhir_out_text(l->out, "display", ref.display);
-}
-
-/* Recursion ends: the depth was checked when the text was loaded. */
-static void localise_value(struct localiser *l, const char *key,
-                           struct fhir_span value)
-{
-    char bracket = l->json[value.offset];
-    size_t at = value.offset;
-    struct fhir_span item;
-
-    if (bracket == '{') {
-        fhir_out_open(l->out, key, '{');
-        localise_object(l, value);
-        fhir_out_close(l->out, '}');
-    } else if (bracket == '[') {
-        fhir_out_open(l->out, key, '[');
-        while (fhir_scan_next(l->json, l->len, &at, NULL, &item))
-            localise_value(l, NULL, item);
-        fhir_out_close(l->out, ']');
-    } else {
-        fhir_out_raw(l->out, key, l->json + value.offset, value.len);
-    }
-}
-
-enum err fhir_task_localise(const char *json, size_t len, fhir_map_ref_fn map,
-                            void *arg, struct buf *out)
-{
-    struct localiser l = {
-        .json = json, .len = len, .map = map, .arg = arg, .out = out
-    };
-    struct fhir_task_text t;
-    enum err e = fhir_task_load(json, len, "Task", &t);
-
-    if (e != ERR_OK)
-        return e;
-    buf_puts(out, "{");
-    localise_object(&l, (struct fhir_span){ 0, len });
-    buf_puts(out, "}");
-    json_decref(t.tree);
-    return l.err != ERR_OK ? l.err : buf_ok(out);
-}
-
 /* ---- the answer to a search ---------------------------------------------- */
 
 static bool has_next_page(json_t *bundle)
@@ -221,7 +98,27 @@ static bool is_match(json_t *entry)
            (mode == NULL || strcmp(mode, "match") == 0);
 }
 
-static enum err sole_match(json_t *bundle, char id[72])
+bool fhir_has_identifier(json_t *resource, const char *system,
+                         const char *value)
+{
+    json_t *list = json_object_get(resource, "identifier");
+
+    /* few resources have one, and not a list of them */
+    if (json_is_object(list))
+        return fhir_is(list, "value", value) &&
+               (system[0] == '\0' || fhir_is(list, "system", system));
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        json_t *one = json_array_get(list, i);
+
+        if (fhir_is(one, "value", value) &&
+            (system[0] == '\0' || fhir_is(one, "system", system)))
+            return true;
+    }
+    return false;
+}
+
+static enum err sole_match(json_t *bundle, const char *system,
+                           const char *value, char id[72])
 {
     json_t *entries = json_object_get(bundle, "entry");
     json_t *total = json_object_get(bundle, "total");
@@ -236,6 +133,9 @@ static enum err sole_match(json_t *bundle, char id[72])
             continue;
         if (found == NULL || !fhir_is_id(found))
             return ERR_FORM;
+        if (!fhir_has_identifier(json_object_get(entry, "resource"), system,
+                                 value))
+            return ERR_CONFLICT;
         if (only != NULL && strcmp(only, found) != 0)
             return ERR_AMBIGUOUS;
         only = found;
@@ -251,14 +151,15 @@ static enum err sole_match(json_t *bundle, char id[72])
     return ERR_OK;
 }
 
-enum err fhir_sole_match(const char *json, size_t len, char id[72])
+enum err fhir_sole_match(const char *json, size_t len, const char *system,
+                         const char *value, char id[72])
 {
     struct fhir_task_text t;
     enum err e = fhir_task_load(json, len, "Bundle", &t);
 
     if (e != ERR_OK)
         return e;
-    e = sole_match(t.tree, id);
+    e = sole_match(t.tree, system, value, id);
     json_decref(t.tree);
     return e;
 }

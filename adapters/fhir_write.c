@@ -134,20 +134,34 @@ static void write_link(const char *relation, const char *url, struct buf *out)
     fhir_out_close(out, '}');
 }
 
-void fhir_write_searchset_begin(const char *type, long long total,
-                                const char *self_url, const char *next_url,
-                                struct buf *out)
+void fhir_write_bundle_begin(const char *type, long long total,
+                             const struct fhir_link *links, size_t count,
+                             struct buf *out)
 {
+    bool any = false;
+
     buf_puts(out, "{\"resourceType\":\"Bundle\"");
     fhir_out_text(out, "type", type);
     if (total >= 0)
         fhir_out_int(out, "total", total);
-    if (self_url == NULL && next_url == NULL)
+    for (size_t i = 0; i < count; i++)
+        any = any || links[i].url != NULL;
+    if (!any)
         return;
     fhir_out_open(out, "link", '[');
-    write_link("self", self_url, out);
-    write_link("next", next_url, out);
+    for (size_t i = 0; i < count; i++)
+        write_link(links[i].relation, links[i].url, out);
     fhir_out_close(out, ']');
+}
+
+void fhir_write_searchset_begin(const char *type, long long total,
+                                const char *self_url, const char *next_url,
+                                struct buf *out)
+{
+    const struct fhir_link links[] = { { "self", self_url },
+                                       { "next", next_url } };
+
+    fhir_write_bundle_begin(type, total, links, COUNT(links), out);
 }
 
 /* A member of a resource that is a plain string, with its quotes. */

@@ -41,6 +41,12 @@ void fhir_write_bundle_response(const char *base, bool transaction,
  * mode      "match", "include", "outcome"; NULL in a history, where the entry
  *           says instead which version it is (from the meta of json)
  */
+struct fhir_link {
+    const char *relation, *url; /* url NULL: this one is left out */
+};
+void fhir_write_bundle_begin(const char *type, long long total,
+                             const struct fhir_link *links, size_t count,
+                             struct buf *out);
 void fhir_write_searchset_begin(const char *type, long long total,
                                 const char *self_url, const char *next_url,
                                 struct buf *out);
@@ -59,13 +65,18 @@ struct fhir_out_ref {
     const char *literal;        /* "Patient/p-1001"; NULL: logical */
     const char *system, *value; /* identifier of a logical reference */
     const char *type, *display;
+    const char *version; /* of a literal: "/_history/" and this follow it; NULL:
+                            whatever is the newest */
 };
 
 enum fhir_input_kind {
     INPUT_TRIGGER,   /* ref: a reading it rests on */
     INPUT_THRESHOLD, /* value + unit of UCUM, or text */
     INPUT_DUE,       /* date: when to measure again */
-    INPUT_PLAN       /* never in inputs[]: see plan of struct fhir_task */
+    /* never in inputs[]: see plan, worksheet and access of struct fhir_task */
+    INPUT_PLAN,
+    INPUT_WORKSHEET,
+    INPUT_ACCESS
 };
 struct fhir_task_input {
     enum fhir_input_kind kind;
@@ -100,6 +111,10 @@ struct fhir_task {
     struct fhir_task_input inputs[TASK_INPUTS_MAX];
     const struct fhir_plan *plan; /* NULL: none, or none that is new */
     bool plan_gone;               /* amending: take out the one that is there */
+    struct fhir_out_ref worksheet; /* the plan as a document, only beside plan;
+                                      literal NULL: there is none */
+    struct fhir_out_ref access; /* where focus is a ServiceRequest; literal and
+                                   value NULL: the focus is the access */
 };
 
 /* The Task as first put to people (meta is not written: see fhir_respell). */
@@ -116,8 +131,9 @@ MUST_CHECK enum err fhir_task_write(const struct fhir_task *t, struct buf *out);
  * Inputs of t that are not there yet (same kind and same reference or value)
  * are appended in both cases; if t->note is not NULL it is appended;
  * lastModified becomes t->modified_ms (never before authoredOn).  The plan is
- * ours whoever has the Task: t->plan takes the place of the one that is there,
- * t->plan_gone takes it out, and with neither it stays.
+ * ours whoever has the Task, and so is its document: t->plan with t->worksheet
+ * takes the place of what is there, t->plan_gone takes it out, and with neither
+ * it stays.
  *
  * ERR_FORM   json is not a Task
  */
@@ -132,7 +148,7 @@ MUST_CHECK enum err fhir_task_amend(const char *json, size_t len,
  * If theirs is still "requested": ours, with their id (and without meta),
  * keeping notes, owner, businessStatus and inputs that only they have.
  * Else theirs, with the inputs and notes of ours that it lacks.
- * The plan is always as in ours: replaced, or taken out.
+ * The plan and its document are always as in ours: replaced, or taken out.
  * *same is true if theirs already says all this (nothing to send).
  */
 MUST_CHECK enum err fhir_task_merge(const char *ours, size_t ours_len,
@@ -150,17 +166,24 @@ MUST_CHECK enum err fhir_task_view(const char *json, size_t len,
                                    struct fhir_task_view *view);
 
 /*
- * fhir_task_localise - for a record: replace references that only we know
+ * fhir_localise - for a record: replace references that only we know
  *
- * Every "reference" in json (Task) is given to map(); it fills a reference
- * to be written instead (literal or logical), or returns false to leave it.
- * display and type are kept.
+ * Every "reference" in json (a resource of any type) is given to map(); it
+ * fills a reference to be written instead (literal or logical), or returns
+ * false to leave it, byte for byte.  display and type are kept.
+ *
+ * Of a reference to a version ("Task/t1/_history/1") map() is given what stands
+ * before "/_history/"; if its literal has such a version there, it says which in
+ * out->version, and the new reference is to that version ("Task/77/_history/2").
+ * With version NULL, as it is preset, or a logical reference, none is named: ours
+ * mean nothing there.  out->version counts for nothing where json named no
+ * version.
  */
 typedef bool (*fhir_map_ref_fn)(void *arg, const char *literal,
                                 struct fhir_out_ref *out);
-MUST_CHECK enum err fhir_task_localise(const char *json, size_t len,
-                                       fhir_map_ref_fn map, void *arg,
-                                       struct buf *out);
+MUST_CHECK enum err fhir_localise(const char *json, size_t len,
+                                  fhir_map_ref_fn map, void *arg,
+                                  struct buf *out);
 
 /*
  * fhir_task_person_update - may a person's PUT replace this Task?
@@ -181,15 +204,21 @@ struct fhir_capability {
     int64_t date_s;
     bool needs_token;
 };
-/* CapabilityStatement of exactly what service/routes.c serves: Observation
- * (create, update, read, vread, history-instance; conditional create,
- * update-as-create), BodyStructure and Patient (the same), Task (read, vread,
- * history-instance, update, search-type with _id, identifier, patient, subject,
- * status, priority, code, _count, _lastUpdated), batch and transaction. */
+/* CapabilityStatement of exactly what is served: see fhir_served.h and
+ * fhir_search.h, by which the routes and the search go as well. */
 void fhir_write_capability(const struct fhir_capability *c, struct buf *out);
 
-/* A Patient or BodyStructure search answer: the id of the only match; for
- * looking up in a record.  ERR_ABSENT none, ERR_AMBIGUOUS several. */
-MUST_CHECK enum err fhir_sole_match(const char *json, size_t len, char id[72]);
+/*
+ * fhir_sole_match - the id of the only match of a search by identifier, for
+ * looking up in a record; system "": by value alone
+ *
+ * ERR_ABSENT     none; ERR_AMBIGUOUS several
+ * ERR_CONFLICT   one that does not have the identifier: the server passes over
+ *                what it is asked, and whom it shows is somebody else
+ * ERR_FORM       no answer to a search
+ */
+MUST_CHECK enum err fhir_sole_match(const char *json, size_t len,
+                                    const char *system, const char *value,
+                                    char id[72]);
 
 #endif

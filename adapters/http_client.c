@@ -22,6 +22,9 @@ struct http_call {
     struct curl_slist *headers;
     struct buf body;
     http_done_fn on_done;
+    http_piece_fn on_piece; /* NULL: the body is gathered */
+    size_t piece_bytes, piece_max;
+    bool stopped; /* by on_piece, or by the ceiling */
     void *arg;
 };
 
@@ -70,6 +73,8 @@ static enum err result_err(const struct http_call *call, CURLcode result)
 {
     if (buf_ok(&call->body) != ERR_OK)
         return buf_ok(&call->body);
+    if (call->stopped)
+        return ERR_LIMIT;
     switch ((int)result) {
     case CURLE_OK:
         return ERR_OK;
@@ -94,6 +99,14 @@ static const char *answer_header(CURL *easy, const char *name)
     return header->value;
 }
 
+const char *http_answer_header(const struct http_answer *answer,
+                               const char *name)
+{
+    const struct http_call *call = answer->source;
+
+    return call != NULL ? answer_header(call->easy, name) : NULL;
+}
+
 static void finish(struct http_call *call, CURLcode result)
 {
     struct http_answer answer = { .err = result_err(call, result), .body = "" };
@@ -105,6 +118,7 @@ static void finish(struct http_call *call, CURLcode result)
         answer.etag = answer_header(call->easy, "ETag");
         answer.location = answer_header(call->easy, "Location");
         answer.retry_after = answer_header(call->easy, "Retry-After");
+        answer.source = call;
     }
     detach(call);
     call->on_done(call->arg, &answer);
@@ -265,7 +279,16 @@ static int on_socket_change(CURL *easy, curl_socket_t fd, int what, void *arg,
 static size_t on_body(char *data, size_t size, size_t count, void *arg)
 {
     struct http_call *call = arg;
+    long status = 0;
 
+    if (call->on_piece != NULL)
+        curl_easy_getinfo(call->easy, CURLINFO_RESPONSE_CODE, &status);
+    if (status >= 200 && status < 300) {
+        call->piece_bytes += size * count;
+        call->stopped = call->piece_bytes > call->piece_max ||
+                        !call->on_piece(call->arg, data, size * count);
+        return call->stopped ? 0 : size * count;
+    }
     buf_add(&call->body, data, size * count);
     /* Less than was given makes libcurl give up. */
     return buf_ok(&call->body) == ERR_OK ? size * count : 0;
@@ -379,6 +402,8 @@ enum err http_call_start(struct http_client *client,
         return ERR_MEMORY;
     c->client = client;
     c->on_done = on_done;
+    c->on_piece = options->on_piece;
+    c->piece_max = options->answer_max;
     c->arg = arg;
     buf_init(&c->body, options->answer_max);
     c->easy = curl_easy_init();

@@ -23,12 +23,23 @@ struct http_answer {
     const char *body; /* borrowed for the call-back; NUL-terminated */
     size_t body_len;
     const char *etag, *location, *retry_after; /* NULL if not sent */
+    const void *source; /* for http_answer_header; NULL: no headers */
 };
+
+/* A header of an answer, any capitals; NULL if it was not sent.  Borrowed for
+ * the call-back. */
+const char *http_answer_header(const struct http_answer *answer,
+                               const char *name);
 
 typedef void (*http_done_fn)(void *arg, const struct http_answer *answer);
 
+/* A piece of the body of a 2xx answer as it comes, instead of answer.body;
+ * false: enough, the call ends with ERR_LIMIT.  Must not start, cancel or
+ * close anything. */
+typedef bool (*http_piece_fn)(void *arg, const char *piece, size_t len);
+
 struct http_call_options {
-    const char *method; /* "GET", "POST", "PUT" */
+    const char *method; /* "GET", "POST", "PUT", "PATCH", "DELETE" */
     const char *url;
     const char *socket_path;    /* NULL, or a Unix socket to go by */
     const char *const *headers; /* "Name: value", NULL-terminated, or
@@ -36,7 +47,8 @@ struct http_call_options {
     const char *body;           /* copied; NULL for none */
     size_t body_len;
     int timeout_ms;
-    size_t answer_max; /* ceiling of the reply body */
+    size_t answer_max;      /* ceiling of the reply body */
+    http_piece_fn on_piece; /* NULL: the body is gathered; called with arg */
 };
 
 /* An HTTP-date in any of its three forms (RFC 9110, 5.6.7) as UTC seconds;
@@ -47,7 +59,9 @@ MUST_CHECK enum err http_client_open(uv_loop_t *loop,
                                      struct http_client **client);
 
 /*
- * Start a call.  on_done is called exactly once, later, from the loop, never
+ * Start a call.  A kept connection that the server closes before it answers is
+ * replaced and the request sent once more, by libcurl: a POST should carry a
+ * condition (If-None-Exist), or do no harm when it comes twice.  on_done is called exactly once, later, from the loop, never
  * from inside this function and never after http_call_cancel().
  */
 MUST_CHECK enum err http_call_start(struct http_client *client,

@@ -57,8 +57,11 @@ struct outcome {
  *   identity        business-rule    409
  *   version         conflict         409
  *   precondition    conflict         412
+ *   patch-conflict  conflict         409
+ *   condition-needed business-rule   428
  *   not-found       not-found        404
  *   unauthorized    login            401
+ *   forbidden       forbidden        403
  *   method          not-supported    405
  *   not-acceptable  not-supported    406
  *   media-type      not-supported    415

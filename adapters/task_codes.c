@@ -87,6 +87,13 @@ static const struct task_code inputs[] = {
                      "A JSON document (valueAttachment, application/json) as "
                      "plan.schema.json describes it; at most one, renewed when "
                      "what it is made from changes." },
+    [INPUT_WORKSHEET] = { "worksheet", "Band plan as a document to read",
+                          "A reference to the DocumentReference "
+                          "(valueReference) that holds the plan as a text and "
+                          "as data; beside a plan only." },
+    [INPUT_ACCESS] = { "access", "Access that the suggestion is about",
+                       "A reference to a BodyStructure (valueReference), where "
+                       "the focus of the Task is a ServiceRequest instead." },
 };
 
 static const struct {

@@ -3,13 +3,18 @@
  *
  *     service.c        opening and stopping
  *     routes.c         which path is whose
+ *     routes_doors.c   who may come in, and what for; our public keys
  *     routes_intake.c  resources and Bundles that come in
  *     routes_read.c    reading and history
- *     routes_search.c  searching Tasks
+ *     routes_search.c  searching
+ *     routes_history.c what became of one, and of all of a type
  *     routes_task.c    a person's change of a Task
  *     routes_ops.c     health, metrics
  *     routes_look.c    queue, what is held, decisions, one access
  *     routes_plan.c    the band plan of an access
+ *     routes_outbox.c  what was put aside on the way to the record
+ *     hook.c           the record calls
+ *     routes_incoming.c  what comes in from the record; exports
  *     routes_technique.c  what finished procedures say of the technique
  */
 #ifndef HEADGATE_SERVICE_APP_H
@@ -18,12 +23,16 @@
 #include "adapters/fhir_read.h"
 #include "adapters/http_server.h"
 #include "service/config.h"
+#include "service/doors.h"
+#include "service/hook.h"
 #include "service/outbox.h"
 #include "service/planning.h"
+#include "service/poll_side.h"
+#include "service/record_side.h"
+#include "service/record_start.h"
 #include "service/review.h"
 #include "service/service.h"
 #include "service/store.h"
-#include "service/tokens.h"
 
 #define FORM_TYPE "application/x-www-form-urlencoded"
 
@@ -31,6 +40,10 @@ enum { ANSWER_SIZE_MAX = 64 * 1024 * 1024 };
 
 struct counters {
     uint64_t requests, refused, resources, tasks_changed;
+    uint64_t unauthorised, forbidden; /* answers of 401 and 403 */
+    /* of the record's authorisation server, see smart_look */
+    uint64_t token_fetches, token_failures;
+    bool has_token, lacks_scope;
 };
 
 struct service {
@@ -39,7 +52,8 @@ struct service {
     struct policy policy;
     struct zone *zone;
     struct codes *codes;
-    struct tokens *tokens;
+    struct doors *doors;
+    struct door_grant grant;   /* of the request that is being routed */
     struct fhir_reader reader; /* now_s is set for each body */
     struct review review;
     struct planning *planning; /* of the store thread, once it runs */
@@ -47,8 +61,11 @@ struct service {
     struct store_job start; /* see review_start; submitted while starting */
     bool starting, started;
     struct http_server *public_server, *control_server;
-    struct http_client *client;
+    struct record_side side; /* all NULL: no record is set */
+    struct record_start record_start;
     struct outbox *outbox;
+    struct poll_side *incoming; /* NULL: no record is set */
+    struct hook_counters hooks;
     uv_timer_t minute; /* reviews that have become due */
     uv_timer_t drain;  /* while stopping */
     int drain_left;
@@ -68,8 +85,9 @@ struct exchange {
     struct http_request *request;
     struct store_job job;
     struct outcome outcome;
-    const char *allow;                   /* of a 405: what is; static */
-    struct buf body;                     /* of the answer */
+    char allow[64];      /* of a 405: what is; "" none */
+    char challenge[160]; /* of a 401 or 403; "": the plain one */
+    struct buf body;     /* of the answer */
     void (*release)(struct exchange *x); /* what else it holds; may be NULL */
 };
 
@@ -90,6 +108,9 @@ void exchange_base(const struct exchange *x, struct buf *out);
 
 /* An HTTP-date: "Wed, 25 Nov 2026 15:00:00 GMT" (RFC 9110, 5.6.7). */
 void http_date_write(int64_t at_s, char *out, size_t size);
+/* The same read, in this one form (IMF-fixdate), which all senders use;
+ * false: it is none. */
+bool http_date_read(const char *text, int64_t *at_s);
 
 /* Wall clock, milliseconds. */
 int64_t clock_ms(void);
@@ -102,11 +123,33 @@ void routes_refusal(void *arg, int status, struct buf *body,
  * the type do not count. */
 bool http_sends(const struct http_request *r, const char *media_type);
 
+/* Does the request prefer this ("return", "minimal")?  RFC 7240, section 2. */
+bool http_prefers(const struct http_request *r, const char *name,
+                  const char *value);
+
+/* One more parameter of a query, "a=b&c=d%7Ce"; name is one of ours. */
+void http_query_add(struct buf *query, const char *name, const char *value);
+
 /* Visit each parameter of a form in the body (POST _search). */
 void http_form_each(const struct http_request *r,
                     void (*visit)(void *arg, const char *name,
                                   const char *value),
                     void *arg);
+
+/* Note in the log and in the answer's header that something was forbidden.
+ * scope: what is missing; NULL: the issues say it. */
+void exchange_forbid(struct exchange *x, int client, const char *scope);
+
+/*
+ * May this request come in, and is it allowed what it asks for?  If not it has
+ * been answered 401 or 403.  parts: the path taken apart.
+ */
+bool route_admit(struct service *s, struct http_request *r,
+                 const char *const *parts, size_t count);
+/* Is it one of the paths that need no token, but are ours to answer here
+ * (the public keys)?  Then it has been answered. */
+bool route_open(struct service *s, struct http_request *r,
+                const char *const *parts, size_t count);
 
 /* By path: type is one we store; id and version NULL if not in the path. */
 void route_create(struct service *s, struct http_request *r,
@@ -116,11 +159,15 @@ void route_update(struct service *s, struct http_request *r,
 void route_bundle(struct service *s, struct http_request *r);
 void route_read(struct service *s, struct http_request *r, enum fhir_type type,
                 const char *id, const char *version);
+/* id NULL: of all of the type */
 void route_history(struct service *s, struct http_request *r,
                    enum fhir_type type, const char *id);
-void route_task_search(struct service *s, struct http_request *r);
+void route_search(struct service *s, struct http_request *r,
+                  enum fhir_type type);
+/* patch: the body says what to change, else what is to be */
 void route_task_update(struct service *s, struct http_request *r,
-                       const char *id);
+                       const char *id, bool patch);
+void route_search_param(struct service *s, struct http_request *r);
 void route_metadata(struct service *s, struct http_request *r);
 void route_health(struct service *s, struct http_request *r);
 void route_ready(struct service *s, struct http_request *r);
@@ -130,6 +177,11 @@ void route_held(struct service *s, struct http_request *r);
 void route_decisions(struct service *s, struct http_request *r);
 void route_review(struct service *s, struct http_request *r);
 void route_plan(struct service *s, struct http_request *r);
+void route_outbox(struct service *s, struct http_request *r);
+void route_outbox_act(struct service *s, struct http_request *r);
+void route_incoming(struct service *s, struct http_request *r);
+/* POST: begin an export; DELETE: give it up. */
+void route_bulk(struct service *s, struct http_request *r);
 void route_technique(struct service *s, struct http_request *r);
 void route_technique_switch(struct service *s, struct http_request *r);
 

@@ -26,21 +26,31 @@ static const char **place_of(struct args *a, const char *name,
         char letter; /* of allowed; 0: always */
         const char **place;
     } options[] = {
-        { "--config", 0, &a->config },      { "--to", 't', &a->to },
-        { "--token-file", 't', &a->token }, { "--policy", 'b', &a->policy },
-        { "--against", 'b', &a->against },  { "--until", 'b', &a->until },
-        { "--arrival", 'b', &a->arrival },  { "--since", 's', &a->since },
-        { "--from", 'p', &a->from },        { "--access", 'p', &a->access },
-        { "--prior", 'p', &a->prior },      { "--target", 'p', &a->target },
-        { "--dowels", 'p', &a->dowels },    { "--by", 'k', &a->by },
+        { "--config", 0, &a->config },
+        { "--to", 't', &a->to },
+        { "--token-file", 't', &a->token },
+        { "--policy", 'b', &a->policy },
+        { "--against", 'b', &a->against },
+        { "--until", 'b', &a->until },
+        { "--arrival", 'b', &a->arrival },
+        { "--since", 's', &a->since },
+        { "--from", 'p', &a->from },
+        { "--access", 'p', &a->access },
+        { "--prior", 'p', &a->prior },
+        { "--target", 'p', &a->target },
+        { "--dowels", 'p', &a->dowels },
+        { "--by", 'k', &a->by },
+        { "--by", 'w', &a->by },
+        { "--why", 'w', &a->why },
+        { "--group", 'x', &a->group },
+        { "--types", 'x', &a->types },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {
-        if (strcmp(options[i].name, name) == 0)
-            return options[i].letter == 0 ||
-                           strchr(allowed, options[i].letter) != NULL
-                       ? options[i].place
-                       : NULL;
+        if (strcmp(options[i].name, name) == 0 &&
+            (options[i].letter == 0 ||
+             strchr(allowed, options[i].letter) != NULL))
+            return options[i].place;
     }
     return NULL;
 }
@@ -79,10 +89,12 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
         const char *name;
         char letter; /* of allowed */
         bool *place;
-    } options[] = { { "--json", 'j', &a->json },
-                    { "--on-table", 'p', &a->on_table },
-                    { "--use", 'k', &a->use },
-                    { "--drop", 'k', &a->drop } };
+    } options[] = {
+        { "--json", 'j', &a->json },       { "--on-table", 'p', &a->on_table },
+        { "--use", 'k', &a->use },         { "--drop", 'k', &a->drop },
+        { "--offline", 'o', &a->offline }, { "--bulk", 'x', &a->bulk },
+        { "--all", 'x', &a->all },         { "--cancel", 'x', &a->cancel }
+    };
 
     for (size_t i = 0; i < COUNT(options); i++) {
         if (strcmp(options[i].name, name) == 0 &&

@@ -19,8 +19,13 @@ int command_review(int argc, char **argv);
 int command_plan(int argc, char **argv);
 int command_technique(int argc, char **argv);
 int command_decisions(int argc, char **argv);
+int command_outbox(int argc, char **argv);
 int command_check(int argc, char **argv);
 int command_backtest(int argc, char **argv);
+int command_fetch(int argc, char **argv);
+
+/* Ask the record what it can, and print what will and will not work there. */
+bool check_record(const struct config *config);
 
 enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024 };
 
@@ -40,7 +45,11 @@ struct args {
     const char *dowels;           /* --dowels SIZES */
     bool on_table;                /* --on-table */
     bool use, drop;               /* --use, --drop */
+    bool offline;                 /* --offline */
     const char *by;               /* --by NAME */
+    const char *why;              /* --why TEXT */
+    const char *group, *types;    /* --group ID, --types TYPE,... */
+    bool bulk, all, cancel;       /* --bulk, --all, --cancel */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -50,7 +59,9 @@ struct args {
  * --help or -h prints help to standard output, sets *helped and returns
  * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
- * --access, --prior, --target, --dowels, --on-table), k (--use, --drop, --by).
+ * --access, --prior, --target, --dowels, --on-table), k (--use, --drop, --by),
+ * o (--offline), w (--by, --why), x (--bulk, --group, --types, --all,
+ * --cancel).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);
@@ -83,6 +94,12 @@ struct session {
 int session_open(struct session *s, const struct args *args,
                  const struct config *config, bool may_create);
 void session_close(struct session *s);
+
+/* One request to the service that the arguments name; its answer is printed.
+ * Returns the exit status. */
+int command_call(const struct args *args, const char *method, const char *path);
+/* Append a value of a query, with its bytes escaped. */
+void command_escape(struct buf *path, const char *value);
 
 /* Print why a session_call did not do what was asked. */
 void session_complain(const struct session *s, long status, enum err e);

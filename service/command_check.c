@@ -6,8 +6,10 @@
 #include "adapters/wording.h"
 #include "adapters/zone.h"
 #include "service/db.h"
+#include "service/doors.h"
 #include "service/file.h"
 #include "service/maps.h"
+#include "service/smart.h"
 #include "service/tokens.h"
 
 #include <errno.h>
@@ -23,12 +25,16 @@ enum {
 };
 
 static const char help[] =
-    "usage: headgate check [--config FILE] [--set SECTION.KEY=VALUE]...\n"
+    "usage: headgate check [--offline] [--config FILE] [--set "
+    "SECTION.KEY=VALUE]...\n"
     "       headgate check reference\n"
     "       headgate check codesystems [--config FILE]\n\n"
     "Reads configuration, policy, time zone, code maps and store, and says\n"
-    "what is wrong or what would be in force.  'reference' prints every "
-    "setting there is,\n"
+    "what is wrong or what would be in force.  Where a record is set, it is\n"
+    "asked what it can (--offline: it is not), and what will and will not "
+    "work\n"
+    "there is said in words; nothing is written there.\n"
+    "'reference' prints every setting there is,\n"
     "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
     "canonical base that is configured (fhir.base).\n\n"
     "Where no service runs on the store, check, queue and the other commands\n"
@@ -182,13 +188,43 @@ static bool check_tokens(const struct config *config)
     return ok;
 }
 
+/* The keys that sign for us, and those that others sign with. */
+static bool check_keys(const struct config *config)
+{
+    struct smart_options options;
+    struct doors *doors = NULL;
+    struct buf why, keys;
+    bool ok = true;
+
+    buf_init(&why, WHY_MAX);
+    buf_init(&keys, REFERENCE_MAX);
+    if (config->record_smart_client_id[0] != '\0') {
+        smart_set_options(config, NULL, &options);
+        ok = smart_try(&options, &keys, &why) == ERR_OK;
+        printf("key      %s\n", ok ? config->record_smart_key : why.data);
+        if (ok)
+            printf("key set  %s\n", keys.data);
+    }
+    buf_empty(&why);
+    if (config->http_jwt_keys[0] != '\0') {
+        bool read = doors_open(config, &doors, &why) == ERR_OK;
+
+        printf("jwt keys %s\n", read ? config->http_jwt_keys : why.data);
+        ok = ok && read;
+        doors_close(doors);
+    }
+    buf_clear(&keys);
+    buf_clear(&why);
+    return ok;
+}
+
 int command_check(int argc, char **argv)
 {
     struct args args;
     struct config config;
-    bool helped, ok;
+    bool helped, ok, asked = true;
 
-    if (!args_read(&args, argc, argv, "f", help, &helped))
+    if (!args_read(&args, argc, argv, "fo", help, &helped))
         return helped ? 0 : 2;
     if (args.file_count == 1 && strcmp(args.files[0], "reference") == 0)
         return print_reference();
@@ -206,13 +242,18 @@ int command_check(int argc, char **argv)
     printf("record   %s\n", config.record_url[0] != '\0'
                                 ? config.record_url
                                 : "none: Tasks are served here");
+    if (config.record_url[0] != '\0' && !args.offline) {
+        fflush(stdout);
+        asked = check_record(&config);
+    }
     if (config.silent)
         printf("silent   on: nothing new is posted, neither here nor to a "
                "record\n");
-    ok = check_policy(&config);
+    ok = check_policy(&config) && asked;
     ok = check_zone(&config) && ok;
     ok = check_maps(&config) && ok;
     ok = check_tokens(&config) && ok;
+    ok = check_keys(&config) && ok;
     ok = check_store(&config) && ok;
     return ok ? 0 : 2;
 }

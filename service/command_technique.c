@@ -1,11 +1,10 @@
 /* headgate technique - what a site learns from its finished procedures */
 #include "service/command.h"
 
-#include <ctype.h>
 #include <stdio.h>
 #include <string.h>
 
-enum { PAGE_MAX = 4 * 1024 * 1024, PATH_TEXT_MAX = 1024 };
+enum { PATH_TEXT_MAX = 1024 };
 
 static const char help[] =
     "usage: headgate technique [--config FILE] [--set SECTION.KEY=VALUE]...\n"
@@ -28,53 +27,6 @@ static const char help[] =
     "Decision support: local policy says whether the site's own numbers are "
     "used.\n";
 
-static void add_escaped(struct buf *path, const char *value)
-{
-    for (; *value != '\0'; value++) {
-        unsigned byte = (unsigned char)*value;
-
-        buf_printf(path, isalnum((int)byte) ? "%c" : "%%%02X", byte);
-    }
-}
-
-/* A document that was cut must not pass for a whole one. */
-static bool print(const struct buf *out)
-{
-    if (fwrite(out->data, 1, out->len, stdout) == out->len &&
-        fflush(stdout) == 0)
-        return true;
-    fputs("headgate: not everything could be written\n", stderr);
-    return false;
-}
-
-static int call(const struct args *args, const char *method, const char *path)
-{
-    struct config config;
-    struct session session;
-    struct buf out;
-    bool written = false;
-    long status = 0;
-    int opened;
-    enum err e;
-
-    if (!args_config(args, &config))
-        return 2;
-    opened = session_open(&session, args, &config, false);
-    if (opened != 0)
-        return opened;
-    buf_init(&out, PAGE_MAX);
-    e = session_call(&session, method, path, NULL, 0, &status, &out);
-    if (e == ERR_OK && status == 200)
-        written = print(&out);
-    else if (e == ERR_OK && status == 409)
-        fprintf(stderr, "headgate: %s", out.data); /* says why */
-    else
-        session_complain(&session, status, e);
-    buf_clear(&out);
-    session_close(&session);
-    return written ? 0 : 1;
-}
-
 static int switch_prior(const struct args *args)
 {
     struct buf path;
@@ -90,11 +42,11 @@ static int switch_prior(const struct args *args)
     }
     buf_init(&path, PATH_TEXT_MAX);
     buf_printf(&path, "/technique?act=%s&by=", args->use ? "use" : "drop");
-    add_escaped(&path, args->by);
+    command_escape(&path, args->by);
     if (args->json)
         buf_puts(&path, "&json=1");
     if (buf_ok(&path) == ERR_OK)
-        status = call(args, "POST", path.data);
+        status = command_call(args, "POST", path.data);
     else
         fputs("headgate: the name of --by is too long\n", stderr);
     buf_clear(&path);
@@ -110,5 +62,6 @@ int command_technique(int argc, char **argv)
         return helped ? 0 : 2;
     if (args.use || args.drop || args.by != NULL)
         return switch_prior(&args);
-    return call(&args, "GET", args.json ? "/technique?json=1" : "/technique");
+    return command_call(&args, "GET",
+                        args.json ? "/technique?json=1" : "/technique");
 }

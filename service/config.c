@@ -4,6 +4,7 @@
 #include "adapters/zone.h"
 #include "service/config_rows.h"
 #include "service/log.h"
+#include "service/poll_settings.h"
 
 #include <arpa/inet.h>
 #include <errno.h>
@@ -191,6 +192,8 @@ static enum err set(const struct load *l, int line,
         return set_map(l, line, row, value);
     case T_URL:
         return set_url(l, line, row, value);
+    case T_TEXT:
+        return set_text(l, line, row, place(l, row), value, 0);
     case T_ADDRESS:
     case T_ZONE:
     case T_LEVEL:
@@ -315,12 +318,52 @@ enum err config_check_listener(const struct config *c, const char *path,
 {
     const char *what = NULL;
 
-    if (!c->http_anonymous && c->http_tokens[0] == '\0')
-        what = "[http] tokens: name a file of tokens, or set anonymous = true "
-               "on a loopback address";
+    if (!c->http_anonymous && c->http_tokens[0] == '\0' &&
+        c->http_jwt_keys[0] == '\0')
+        what = "[http] tokens: name a file of tokens (or jwt_keys), or set "
+               "anonymous = true on a loopback address";
     else if (c->http_anonymous && !is_loopback(c->http_address))
         what = "[http] anonymous: only on a loopback address (127.0.0.1, ::1)";
     return complain(path, what, why);
+}
+
+/* Of the ways to prove oneself, to the record and here. */
+static const char *check_keys(const struct config *c)
+{
+    bool smart = c->record_smart_client_id[0] != '\0';
+
+    if (smart && c->record_token_file[0] != '\0')
+        return "[record] token_file and smart_client_id: give one of them; "
+               "a token is either in a file or fetched with a key";
+    if (smart && c->record_url[0] == '\0')
+        return "[record] smart_client_id: there is no record.url to use it at";
+    if (smart != (c->record_smart_key[0] != '\0'))
+        return "[record] smart_client_id and smart_key: each needs the other";
+    if (smart && c->record_smart_scopes[0] == '\0')
+        return "[record] smart_scopes: name the scopes to ask for";
+    if (!smart && c->record_smart_key_next[0] != '\0')
+        return "[record] smart_key_next: needs smart_client_id and smart_key";
+    if (c->http_jwt_keys[0] != '\0' &&
+        (c->http_jwt_issuer[0] == '\0' || c->http_jwt_audience[0] == '\0'))
+        return "[http] jwt_keys: needs jwt_issuer and jwt_audience, or tokens "
+               "made for others would be taken";
+    return NULL;
+}
+
+/* Of what comes in from the record. */
+static enum err check_incoming(const struct config *c, const char *path,
+                               struct buf *why)
+{
+    struct poll_settings settings;
+    struct buf what;
+    enum err e;
+
+    buf_init(&what, 1024);
+    e = poll_settings_read(c, &settings, &what);
+    if (e == ERR_CONFIG)
+        e = complain(path, what.data, why);
+    buf_clear(&what);
+    return e;
 }
 
 /* What the settings must say together. */
@@ -335,7 +378,10 @@ static enum err check(const struct config *c, const char *path, struct buf *why)
         what = "[mllp] enabled: this version does not listen for HL7 v2";
     else if (c->mllp_port != 0)
         what = "[mllp] port: this version does not listen for HL7 v2";
-    return complain(path, what, why);
+    else
+        what = check_keys(c);
+    return what == NULL ? check_incoming(c, path, why)
+                        : complain(path, what, why);
 }
 
 enum err config_load(const char *path, const char *const *overrides, int count,

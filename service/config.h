@@ -20,15 +20,19 @@ struct config {
     int http_port;                      /* 0 picks a free one; 8480 */
     char http_tokens[CONFIG_TEXT_SIZE]; /* file: one "name sha256-hex" a line;
                                            "" none */
-    bool http_anonymous;         /* no token needed; loopback address only */
-    int http_body_max;           /* bytes; 4194304 */
-    int http_connections_max;    /* 256 */
-    int http_request_timeout_ms; /* 30000 */
-    int http_idle_timeout_ms;    /* 60000 */
+    bool http_anonymous; /* no token needed; loopback address only */
+    char http_jwt_keys[CONFIG_TEXT_SIZE];     /* file: a JWK Set; "" no JWTs */
+    char http_jwt_issuer[CONFIG_TEXT_SIZE];   /* iss of those that are taken */
+    char http_jwt_audience[CONFIG_TEXT_SIZE]; /* aud of those that are taken */
+    int http_body_max;                        /* bytes; 4194304 */
+    int http_connections_max;                 /* 256 */
+    int http_request_timeout_ms;              /* 30000 */
+    int http_idle_timeout_ms;                 /* 60000 */
     /* [fhir] */
     char fhir_base[CONFIG_TEXT_SIZE]; /* canonical base of our CodeSystems:
                                          https://headgate.example/fhir */
     int fhir_entries_max;             /* of a Bundle; 5000 */
+    bool fhir_task_if_match; /* a change of a Task needs If-Match; false */
     bool fhir_strict_access; /* refuse a direct POST whose access is unclear */
     char zone[64];           /* site.zone: UTC */
     bool merge_implied; /* site.merge_implied: let the first real access of a
@@ -46,7 +50,35 @@ struct config {
     char record_url[CONFIG_TEXT_SIZE]; /* FHIR base of the clinical record;
                                           "" none */
     char record_token_file[CONFIG_TEXT_SIZE]; /* bearer token in a file; "" */
-    int record_timeout_ms;                    /* 15000 */
+    /* or, as a SMART backend service; "" client id: not so */
+    char record_smart_client_id[CONFIG_TEXT_SIZE];
+    char record_smart_key[CONFIG_TEXT_SIZE];      /* PEM file */
+    char record_smart_key_next[CONFIG_TEXT_SIZE]; /* PEM file; "" none */
+    char record_smart_scopes[CONFIG_TEXT_SIZE];
+    char record_smart_token_url[CONFIG_TEXT_SIZE]; /* "" as the record says */
+    int record_timeout_ms;                         /* 15000 */
+    bool record_documents;       /* DocumentReference of a plan; true */
+    int record_document_max;     /* bytes of one, before base64; 262144 */
+    bool record_service_request; /* a proposal of each Task; false */
+    bool record_flag;            /* on the chart, while it stands; false */
+    bool record_provenance;      /* of each Task; true */
+    /* what comes in from it; waits in seconds, 0: not so */
+    int record_poll_s;                        /* 0 */
+    char record_poll_types[CONFIG_TEXT_SIZE]; /* types with commas between */
+    char record_poll_codes[CONFIG_TEXT_SIZE]; /* "" all */
+    char record_poll_from[64];                /* date; "" from now on */
+    int record_poll_overlap_s;                /* 150 */
+    int record_poll_count;                    /* rows of a page; 200 */
+    int record_poll_deletes_s;                /* 900 */
+    int record_follow_s;                      /* 60 */
+    int record_recheck_s;                     /* 21600 */
+    bool record_subscribe;                    /* false */
+    char record_hook_url[CONFIG_TEXT_SIZE];
+    char record_hook_token_file[CONFIG_TEXT_SIZE];
+    bool record_hook_payload; /* the record is to send the resource; false */
+    int record_subscription_days; /* 30 */
+    int record_bulk_every_h;      /* hours; 0 */
+    char record_bulk_group[72];   /* "" all patients */
     /* [outbox] */
     int outbox_retry_first_ms; /* 1000; keys outbox.retry_first */
     int outbox_retry_last_ms;  /* 300000; outbox.retry_last */

@@ -17,10 +17,22 @@ static const struct config_row rows[] = {
     { "http.port", T_INT, AT(http_port), 0, 65535, "8480", "",
       "Port to listen on; 0 picks a free one, which the ready line names." },
     { "http.tokens", T_PATH, AT(http_tokens), 0, ROOM(http_tokens), "", "",
-      "File of the tokens that may be used, one \"name sha256-hex\" a line. "
-      "Needed unless http.anonymous is true." },
+      "File of the tokens that may be used, one \"name sha256-hex\" a line, "
+      "with scopes behind if a client may not do everything. Needed, or "
+      "http.jwt_keys, unless http.anonymous is true." },
     { "http.anonymous", T_BOOL, AT(http_anonymous), 0, 1, "false", "",
       "Serve without a token. Only on a loopback address." },
+    { "http.jwt_keys", T_PATH, AT(http_jwt_keys), 0, ROOM(http_jwt_keys), "",
+      "",
+      "Key set (JWK Set, a JSON file) of the authorisation server whose "
+      "signed access tokens (JWT; RS384, ES384) are taken. It is read again "
+      "while the service runs. Empty: none are taken." },
+    { "http.jwt_issuer", T_TEXT, AT(http_jwt_issuer), 0, ROOM(http_jwt_issuer),
+      "", "", "Issuer (iss) that such a token must name, exactly." },
+    { "http.jwt_audience", T_TEXT, AT(http_jwt_audience), 0,
+      ROOM(http_jwt_audience), "", "",
+      "Audience (aud) that such a token must name: this service, as the "
+      "authorisation server knows it." },
     { "http.body_max", T_INT, AT(http_body_max), 1024, 8388608, "4194304",
       "bytes", "Longest body of a request; a longer one is answered 413." },
     { "http.connections_max", T_INT, AT(http_connections_max), 1, 10000, "256",
@@ -39,6 +51,10 @@ static const struct config_row rows[] = {
     { "fhir.strict_access", T_BOOL, AT(fhir_strict_access), 0, 1, "false", "",
       "Refuse a direct POST whose access is unclear, instead of keeping it "
       "for a person to sort out." },
+    { "fhir.task_if_match", T_BOOL, AT(fhir_task_if_match), 0, 1, "false", "",
+      "Refuse (428) a change of a Task that does not say with If-Match which "
+      "version was changed, so that nobody overwrites what a colleague has "
+      "just written." },
 
     { "site.zone", T_ZONE, AT(zone), 1, ROOM(zone), "UTC", "",
       "Time zone of the site, \"Europe/Berlin\": for times that come without "
@@ -71,9 +87,119 @@ static const struct config_row rows[] = {
       "the Task endpoint of this service is the queue." },
     { "record.token_file", T_PATH, AT(record_token_file), 0,
       ROOM(record_token_file), "", "",
-      "File with the bearer token for the record." },
+      "File with the bearer token for the record. Not together with "
+      "record.smart_client_id." },
+    { "record.smart_client_id", T_TEXT, AT(record_smart_client_id), 0,
+      ROOM(record_smart_client_id), "", "",
+      "Name under which the record's authorisation server knows this service "
+      "(SMART Backend Services): tokens are fetched with a signed statement. "
+      "Empty: not so." },
+    { "record.smart_key", T_PATH, AT(record_smart_key), 0,
+      ROOM(record_smart_key), "", "",
+      "File with the private key that signs, in PEM: RSA of 2048 bits or "
+      "more (RS384), or of the curve P-384 (ES384). Its public part is served "
+      "under /.well-known/jwks.json." },
+    { "record.smart_key_next", T_PATH, AT(record_smart_key_next), 0,
+      ROOM(record_smart_key_next), "", "",
+      "File with the key that will follow; its public part is served already. "
+      "To change keys, name it here, wait until the record has read the key "
+      "set again, then name it in record.smart_key." },
+    { "record.smart_scopes", T_TEXT, AT(record_smart_scopes), 0,
+      ROOM(record_smart_scopes), "", "",
+      "Scopes that are asked for, with a blank between; needed with "
+      "smart_client_id. Tasks need system/Task.crus; finding what the record "
+      "calls a patient and an access system/Patient.s and "
+      "system/BodyStructure.s; reading measurements system/Observation.rs." },
+    { "record.smart_token_url", T_URL, AT(record_smart_token_url), 0,
+      ROOM(record_smart_token_url), "", "",
+      "Token address of the authorisation server. Empty: the one that the "
+      "record names in .well-known/smart-configuration, which must then be on "
+      "the record's own host. Named here, it may be anywhere." },
     { "record.timeout", T_INT, AT(record_timeout_ms), 100, 600000, "15000",
       "ms", "How long an answer of the record may take." },
+    { "record.documents", T_BOOL, AT(record_documents), 0, 1, "true", "",
+      "Beside a Task with a band plan, make a DocumentReference of it: the "
+      "plan as a text to read, and as data. It is renewed with the plan, and "
+      "marked as superseded when the plan is withdrawn." },
+    { "record.document_max", T_INT, AT(record_document_max), 1024, 1048576,
+      "262144", "bytes",
+      "Most bytes of a document. Beyond it the data are left out first; where "
+      "the text alone is too long there is no document, and a note in the Task "
+      "says so." },
+    { "record.service_request", T_BOOL, AT(record_service_request), 0, 1,
+      "false", "",
+      "Make a ServiceRequest of each new Task: a draft and a proposal, never "
+      "an order. It becomes the focus of the Task, for records that show only "
+      "Tasks on a request; the access is then an input of the Task." },
+    { "record.flag", T_BOOL, AT(record_flag), 0, 1, "false", "",
+      "Put a Flag on the patient's chart while a suggestion on high flow, on "
+      "the hand or after a band stands. It ends with the finding, or when a "
+      "person ends the Task." },
+    { "record.provenance", T_BOOL, AT(record_provenance), 0, 1, "true", "",
+      "Beside each new Task, make a Provenance: the readings that it rests on, "
+      "with their versions, the rule and the policy." },
+
+    { "record.poll", T_INT, AT(record_poll_s), 0, 86400, "0", "s",
+      "How often the record is asked for readings that are new or changed. "
+      "0: not by itself; a call of the record (POST /hook) asks at once." },
+    { "record.poll_types", T_TEXT, AT(record_poll_types), 1,
+      ROOM(record_poll_types), "Patient,BodyStructure,Observation", "",
+      "Types that are asked for, in this order. People and accesses first: "
+      "what is measured refers to them." },
+    { "record.poll_codes", T_TEXT, AT(record_poll_codes), 0,
+      ROOM(record_poll_codes), "", "",
+      "Codes of the Observations that are asked for, \"system|code\" with "
+      "commas between. Empty: all; then everything that the record measures "
+      "is kept here, so name the codes where it holds much else." },
+    { "record.poll_from", T_TEXT, AT(record_poll_from), 0,
+      ROOM(record_poll_from), "", "",
+      "Date of the record's own clock from which the first poll reads what "
+      "changed. Empty: from the first start on." },
+    { "record.poll_overlap", T_INT, AT(record_poll_overlap_s), 0, 86400, "150",
+      "s",
+      "How far each poll reaches back before the newest that is known: what a "
+      "record finishes late carries an earlier time. What is known already "
+      "costs a row of an answer and nothing else." },
+    { "record.poll_count", T_INT, AT(record_poll_count), 1, 5000, "200", "",
+      "Resources that are asked for in one answer." },
+    { "record.poll_deletes", T_INT, AT(record_poll_deletes_s), 0, 86400, "900",
+      "s",
+      "How often the record's history is asked for Observations that were "
+      "deleted, where it offers that; they are then withdrawn here. 0: never; "
+      "then only entered-in-error withdraws." },
+    { "record.follow", T_INT, AT(record_follow_s), 0, 86400, "60", "s",
+      "How often the record is asked which of our Tasks somebody changed. "
+      "0: never; decisions made there are then seen late, or not at all." },
+    { "record.recheck", T_INT, AT(record_recheck_s), 60, 604800, "21600", "s",
+      "After which time an open Task is read there though nothing has shown a "
+      "change: a search does not show what was deleted." },
+    { "record.subscribe", T_BOOL, AT(record_subscribe), 0, 1, "false", "",
+      "Ask the record to call this service when there is something new (a "
+      "Subscription with a rest-hook). Polls stay needed: calls get lost." },
+    { "record.hook_url", T_URL, AT(record_hook_url), 0, ROOM(record_hook_url),
+      "", "",
+      "Address under which the record reaches this service, with /hook at "
+      "its end." },
+    { "record.hook_token_file", T_PATH, AT(record_hook_token_file), 0,
+      ROOM(record_hook_token_file), "", "",
+      "File with the bearer token that the record is to send with its calls; "
+      "one of http.tokens with the scope headgate/hook.u. The record keeps it "
+      "in the Subscription." },
+    { "record.hook_payload", T_BOOL, AT(record_hook_payload), 0, 1, "false", "",
+      "Ask the record to send the resource with its call. Else it only calls, "
+      "and is polled then." },
+    { "record.subscription_days", T_INT, AT(record_subscription_days), 1, 3650,
+      "30", "days",
+      "How long a Subscription is asked for; it is renewed when half of that "
+      "is over." },
+    { "record.bulk_every", T_INT, AT(record_bulk_every_h), 0, 8784, "0",
+      "hours",
+      "How often everything that changed is exported from the record (Bulk "
+      "Data). 0: only by headgate fetch --bulk." },
+    { "record.bulk_group", T_TEXT, AT(record_bulk_group), 0,
+      ROOM(record_bulk_group), "", "",
+      "Id of the Group at the record whose members are exported. Empty: all "
+      "patients." },
 
     { "outbox.retry_first", T_INT, AT(outbox_retry_first_ms), 10, 600000,
       "1000", "ms",
@@ -143,6 +269,7 @@ static void write_form(struct buf *out, const struct config_row *row)
     case T_PATH:
     case T_MAP:
     case T_URL:
+    case T_TEXT:
     case T_ADDRESS:
     case T_ZONE:
     case T_LEVEL:

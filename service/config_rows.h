@@ -15,6 +15,7 @@ enum config_type {
     T_PATH,    /* relative to the folder of the file that names it */
     T_MAP,     /* a path that may be given several times; must be readable */
     T_URL,     /* http or https; kept without a slash at its end */
+    T_TEXT,    /* anything that fits */
     T_ADDRESS, /* numeric, IPv4 or IPv6 */
     T_ZONE,
     T_LEVEL
@@ -30,7 +31,7 @@ struct config_row {
     const char *help;
 };
 
-enum { CONFIG_ROWS_MAX = 64 };
+enum { CONFIG_ROWS_MAX = 96 };
 
 /* The rows, in the order of the reference file. */
 const struct config_row *config_rows(size_t *count);

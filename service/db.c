@@ -13,7 +13,7 @@ enum { ID_BLOCK = 4096, CACHE_KIB = 65536 };
 
 struct db {
     sqlite3 *handle;
-    sqlite3_stmt *statements[QUERY_COUNT];
+    sqlite3_stmt *statements[QUERY_COUNT + 1]; /* the last: Q_ASKED */
     int64_t next_id, id_limit; /* of the block reserved in meta */
     int wal_pages;
     long fail_in; /* tests: steps until one fails; 0 never */
@@ -136,7 +136,7 @@ void db_close(struct db *db)
 {
     if (db == NULL)
         return;
-    for (size_t i = 0; i < QUERY_COUNT; i++)
+    for (size_t i = 0; i <= QUERY_COUNT; i++)
         sqlite3_finalize(db->statements[i]);
     sqlite3_close(db->handle);
     free(db);
@@ -227,7 +227,10 @@ enum err db_next(struct db *db, enum query q)
 
 void db_done(struct db *db, enum query q)
 {
-    if (db->statements[q] != NULL) {
+    if (q == Q_ASKED) {
+        sqlite3_finalize(db->statements[q]);
+        db->statements[q] = NULL;
+    } else if (db->statements[q] != NULL) {
         sqlite3_reset(db->statements[q]);
         sqlite3_clear_bindings(db->statements[q]);
     }
@@ -267,6 +270,28 @@ enum err db_first(struct db *db, enum query q, const char *format, ...)
     e = start(db, q, format, &args);
     va_end(args);
     return e == ERR_OK ? db_next(db, q) : e;
+}
+
+static int bind_value(sqlite3_stmt *s, int at, const struct db_value *v)
+{
+    return v->text != NULL
+               ? sqlite3_bind_text(s, at, v->text, -1, SQLITE_TRANSIENT)
+               : sqlite3_bind_int64(s, at, v->number);
+}
+
+enum err db_ask(struct db *db, const char *text, const struct db_value *values,
+                size_t count)
+{
+    int code;
+
+    db_done(db, Q_ASKED);
+    code = sqlite3_prepare_v2(db->handle, text, -1, &db->statements[Q_ASKED],
+                              NULL);
+    for (size_t i = 0; code == SQLITE_OK && i < count; i++)
+        code = bind_value(db->statements[Q_ASKED], (int)i + 1, &values[i]);
+    if (code != SQLITE_OK)
+        db_done(db, Q_ASKED);
+    return err_of(code);
 }
 
 int64_t db_int(struct db *db, enum query q, int column)

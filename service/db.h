@@ -26,7 +26,9 @@ enum query {
 #define QUERY(name, sql) name,
 #include "service/statements.h"
 #undef QUERY
-    QUERY_COUNT
+    QUERY_COUNT,
+    /* the one that db_ask() was given; its rows are read like the others' */
+    Q_ASKED = QUERY_COUNT
 };
 
 struct db;
@@ -64,6 +66,20 @@ void db_done(struct db *db, enum query q);
 /* db_query and the first db_next; on anything but ERR_OK the query is done. */
 MUST_CHECK enum err db_first(struct db *db, enum query q, const char *format,
                              ...);
+
+/*
+ * db_ask - a statement that is put together while the program runs (a search):
+ * read its rows with db_next(db, Q_ASKED) and end it with db_done
+ *
+ * Only words of our own may stand in text; what somebody sent is bound, as
+ * ?1 for values[0].  There is one such statement at a time.
+ */
+struct db_value {
+    const char *text; /* NULL: number counts */
+    int64_t number;
+};
+MUST_CHECK enum err db_ask(struct db *db, const char *text,
+                           const struct db_value *values, size_t count);
 
 int64_t db_int(struct db *db, enum query q, int column);
 double db_double(struct db *db, enum query q, int column); /* NULL is NAN */

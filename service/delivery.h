@@ -1,5 +1,5 @@
 /*
- * delivery - one Task on its way to the record: the part on the store thread
+ * delivery - one resource on its way to the record: the store thread's part
  *
  * Each function here is a store_job's run; arg is a struct delivery_data.
  */
@@ -17,19 +17,44 @@ struct record_lookup {
     char reference[FID_SIZE + 24]; /* found: "Patient/77"; "" it has none */
 };
 
-enum { RECORD_LOOKUPS_MAX = 4 };
+enum { RECORD_LOOKUPS_MAX = 4, BESIDE_MAX = 2, DELIVERY_KEY_SIZE = 96 };
+
+/* What must be there before the Task that refers to it: documents, an order.
+ */
+struct beside {
+    int64_t row;
+    enum fhir_type kind;
+    int version;
+    char fid[FID_SIZE], key[DELIVERY_KEY_SIZE];
+    struct buf body;
+    /* save_beside: in */
+    bool refused;          /* for good; body is what the record said of it */
+    char remote[FID_SIZE]; /* "" not sent */
+    char remote_version[FID_SIZE];
+    long status;
+};
 
 enum delivery_result { DELIVERED, DELIVER_LATER, DELIVER_NEVER };
 
 struct delivery_data {
     const char *base;
     int64_t now_ms;
-    int64_t task; /* resource number */
+    int64_t row;  /* resource number */
+    bool bundled; /* one transaction is going to carry it and what is beside it:
+                     it refers to them by urn:uuid */
     /* load: out */
+    enum fhir_type kind;
+    int64_t task; /* that it goes with; of a Task itself */
     int wanted, tries;
+    int64_t look_ms;
+    bool twin;             /* the record may have two of it */
     char remote[FID_SIZE]; /* its id in the record; "" never sent */
-    char key[65];
-    struct buf body; /* the Task as the record should have it */
+    char remote_version[FID_SIZE];
+    char fid[FID_SIZE], key[DELIVERY_KEY_SIZE]; /* key "": a Provenance */
+    char target[FID_SIZE];                      /* its Task in the record */
+    struct buf body; /* as the record should have it */
+    struct beside beside[BESIDE_MAX];
+    size_t beside_count;
     /* What was asked of the record; the last one is still open if
      * must_look_up (the body is not set then).  Written by save. */
     bool must_look_up;
@@ -47,6 +72,8 @@ void delivery_init(struct delivery_data *d);
 void delivery_clear(struct delivery_data *d);
 
 enum err delivery_load(struct db *db, void *arg);
+/* What is beside it and was sent is noted, and the remote id of its own. */
+enum err delivery_save_beside(struct db *db, void *arg);
 enum err delivery_save(struct db *db, void *arg);
 
 #endif

@@ -170,6 +170,7 @@ enum err draft_trigger(struct suggest *s, struct draft *d,
     if (e != ERR_OK)
         return e;
     snprintf(d->refs[i], DRAFT_REF_SIZE, "Observation/%s", row.fid);
+    snprintf(d->versions[i], sizeof(d->versions[i]), "%d", v->version);
     if (r != NULL)
         wording_reading(r, s->review->zone, &d->displays[i]);
     t->inputs[i] =
@@ -296,6 +297,8 @@ enum err draft_referral(struct suggest *s, struct draft *d, enum group group,
         e = fill_inputs(s, d, group, episode);
     if (e != ERR_OK)
         return e;
+    d->group = group;
+    d->is_referral = true;
     snprintf(d->episode, sizeof(d->episode), "%s/%s/%d", s->access->anchor,
              group_word(group), episode->number);
     wording_headline(&w, &d->headline);

@@ -23,6 +23,9 @@ struct draft {
         due_date[FHIR_TIME_SIZE];
     char patient_ref[ALIAS_SIZE], access_ref[ALIAS_SIZE];
     char refs[TASK_INPUTS_MAX][DRAFT_REF_SIZE];
+    char versions[TASK_INPUTS_MAX][12]; /* of what refs name */
+    enum group group;                   /* of a referral */
+    bool is_referral;
     struct buf displays[TASK_INPUTS_MAX];
 };
 

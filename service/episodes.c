@@ -1,5 +1,6 @@
 #include "service/episodes.h"
 
+#include "service/companions.h"
 #include "service/resources.h"
 
 #include <math.h>
@@ -162,6 +163,10 @@ enum err episode_follow(struct db *db, int64_t task, const char *status,
     enum episode_state state = state_of(status);
     enum err e = db_run(db, Q_EPISODE_STATE, "iii", task, INT64(state), now_s);
 
-    return e == ERR_OK ? db_run(db, Q_REPEAT_STATE, "ii", task, INT64(state))
-                       : e;
+    if (e == ERR_OK)
+        e = db_run(db, Q_REPEAT_STATE, "ii", task, INT64(state));
+    /* who has ended the Task has answered what the chart warned of */
+    return e == ERR_OK && state != EPISODE_OPEN && state != EPISODE_TAKEN
+               ? companion_follow(db, task, now_s * 1000)
+               : e;
 }

@@ -2,6 +2,7 @@
 
 #include "adapters/fhir_write.h"
 #include "adapters/http_target.h"
+#include "adapters/json_pretty.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -19,13 +20,15 @@ int64_t clock_ms(void)
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
+static const char *const months[] = {
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun",
+    "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"
+};
+
 void http_date_write(int64_t at_s, char *out, size_t size)
 {
     static const char *const days[] = { "Sun", "Mon", "Tue", "Wed",
                                         "Thu", "Fri", "Sat" };
-    static const char *const months[] = { "Jan", "Feb", "Mar", "Apr",
-                                          "May", "Jun", "Jul", "Aug",
-                                          "Sep", "Oct", "Nov", "Dec" };
     time_t at = at_s;
     struct tm t;
 
@@ -33,6 +36,33 @@ void http_date_write(int64_t at_s, char *out, size_t size)
     snprintf(out, size, "%s, %02d %s %d %02d:%02d:%02d GMT", days[t.tm_wday],
              t.tm_mday, months[t.tm_mon], 1900 + t.tm_year, t.tm_hour, t.tm_min,
              t.tm_sec);
+}
+
+bool http_date_read(const char *text, int64_t *at_s)
+{
+    static const char form[] = "Aaa, 99 Aaa 9999 99:99:99 GMT";
+    char month[4], instant[32];
+    struct fhir_time at;
+    size_t m = 0;
+
+    if (strlen(text) != sizeof(form) - 1)
+        return false;
+    for (size_t i = 0; form[i] != '\0'; i++) {
+        if (form[i] == '9'
+                ? text[i] < '0' || text[i] > '9'
+                : form[i] != 'A' && form[i] != 'a' && form[i] != text[i])
+            return false;
+    }
+    snprintf(month, sizeof(month), "%.3s", text + 8);
+    while (m < COUNT(months) && strcmp(months[m], month) != 0)
+        m++;
+    snprintf(instant, sizeof(instant), "%.4s-%02zu-%.2sT%.8sZ", text + 12,
+             m + 1, text + 5, text + 17);
+    if (m == COUNT(months) ||
+        fhir_instant_read(instant, strlen(instant), &at) != ERR_OK)
+        return false;
+    *at_s = at.start_s;
+    return true;
 }
 
 struct exchange *exchange_new(struct service *service,
@@ -59,6 +89,25 @@ void exchange_free(struct exchange *x)
     free(x);
 }
 
+/* For a person who looks at it with a browser, or a debugger; if it would be
+ * too long it stays as it is. */
+static void make_pretty(struct exchange *x)
+{
+    const char *asked = http_query(x->request, "_pretty");
+    struct buf pretty;
+
+    if (asked == NULL || strcmp(asked, "true") != 0 || x->body.len == 0)
+        return;
+    buf_init(&pretty, ANSWER_SIZE_MAX);
+    json_pretty(x->body.data, x->body.len, &pretty);
+    if (buf_ok(&pretty) == ERR_OK) {
+        buf_clear(&x->body);
+        x->body = pretty;
+    } else {
+        buf_clear(&pretty);
+    }
+}
+
 void exchange_answer(struct exchange *x, int status,
                      const struct http_header_line *lines, size_t count)
 {
@@ -74,6 +123,7 @@ void exchange_answer(struct exchange *x, int status,
                            &x->body);
         status = 500;
     }
+    make_pretty(x);
     http_reply(x->request, status, lines, count,
                x->body.len > 0 ? fhir_json : NULL,
                x->body.len > 0 ? x->body.data : NULL, x->body.len);
@@ -82,16 +132,18 @@ void exchange_answer(struct exchange *x, int status,
 
 void exchange_refuse(struct exchange *x)
 {
-    static const struct http_header_line challenge = {
-        "WWW-Authenticate", "Bearer realm=\"headgate\""
+    const struct http_header_line challenge = {
+        "WWW-Authenticate",
+        x->challenge[0] != '\0' ? x->challenge : "Bearer realm=\"headgate\""
     };
     static const struct http_header_line later = { "Retry-After", "5" };
     const struct http_header_line allow = { "Allow", x->allow };
     int status = x->outcome.status != 0 ? x->outcome.status : 500;
-    const struct http_header_line *line = status == 401      ? &challenge
-                                          : status == 503    ? &later
-                                          : x->allow != NULL ? &allow
-                                                             : NULL;
+    const struct http_header_line *line = status == 401 || status == 403
+                                              ? &challenge
+                                          : status == 503       ? &later
+                                          : x->allow[0] != '\0' ? &allow
+                                                                : NULL;
 
     buf_empty(&x->body);
     fhir_write_outcome(x->service->config.fhir_base, &x->outcome, NULL,
@@ -127,6 +179,55 @@ bool http_sends(const struct http_request *r, const char *media_type)
 
     return type != NULL && strncasecmp(type, media_type, len) == 0 &&
            strchr("; \t", type[len]) != NULL; /* or its end */
+}
+
+void http_query_add(struct buf *query, const char *name, const char *value)
+{
+    static const char plain[] = "abcdefghijklmnopqrstuvwxyz"
+                                "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._~,:/";
+
+    buf_printf(query, "%s%s=", query->len > 0 ? "&" : "", name);
+    for (; *value != '\0'; value++) {
+        if (strchr(plain, *value) != NULL)
+            buf_add(query, value, 1);
+        else
+            buf_printf(query, "%%%02X", (unsigned)(unsigned char)*value);
+    }
+}
+
+/* One preference of a list, "return=minimal", perhaps with quotes. */
+static bool is_preference(const char *text, size_t len, const char *name,
+                          const char *value)
+{
+    size_t name_len = strlen(name), value_len = strlen(value);
+
+    if (len <= name_len || strncasecmp(text, name, name_len) != 0 ||
+        text[name_len] != '=')
+        return false;
+    text += name_len + 1;
+    len -= name_len + 1;
+    if (len >= 2 && text[0] == '"' && text[len - 1] == '"') {
+        text++;
+        len -= 2;
+    }
+    return len == value_len && strncasecmp(text, value, len) == 0;
+}
+
+bool http_prefers(const struct http_request *r, const char *name,
+                  const char *value)
+{
+    const char *at = http_header(r, "Prefer");
+
+    while (at != NULL && *at != '\0') {
+        size_t len;
+
+        at += strspn(at, ",; \t");
+        len = strcspn(at, ",; \t");
+        if (is_preference(at, len, name, value))
+            return true;
+        at += len;
+    }
+    return false;
 }
 
 void http_form_each(const struct http_request *r,

@@ -1,25 +1,15 @@
-#include "service/intake.h"
+#include "service/intake_work.h"
 
-#include "adapters/http_target.h"
 #include "service/again.h"
 #include "service/intake_refs.h"
 #include "service/news.h"
 #include "service/readings.h"
+#include "service/search_index.h"
+#include "service/task_change.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { IDENT_SIZE = 900 };
-
-/* One item on its way in. */
-struct entry {
-    struct intake *in;
-    struct fhir_item *item;
-    struct intake_result *result;
-    struct resource row; /* of what is stored; id 0: new */
-    char ident[IDENT_SIZE];
-};
 
 static bool is_stored_type(enum fhir_type t)
 {
@@ -51,15 +41,15 @@ static void write_ident(const struct fhir_item *item, char ident[IDENT_SIZE])
         ident[0] = '\0';
 }
 
-static void refuse(struct entry *e, int status)
+void entry_refuse(struct entry *e, int status)
 {
     e->result->status = status;
+    e->result->stored = 0;
     e->result->fid[0] = '\0';
     e->result->reference[0] = '\0';
 }
 
-/* Answer with what is already there. */
-static void found(struct entry *e, int status)
+void entry_found(struct entry *e, int status)
 {
     e->result->status = status;
     e->result->version = e->row.version;
@@ -67,66 +57,6 @@ static void found(struct entry *e, int status)
     snprintf(e->result->fid, FID_SIZE, "%s", e->row.fid);
     snprintf(e->result->reference, sizeof(e->result->reference), "%s/%s",
              e->result->type, e->result->fid);
-}
-
-/* "identifier=system|value", as it stands in a URL; a system that is not
- * given is none, and not any. */
-static bool read_condition(const char *query, char system[ALIAS_SIZE],
-                           char value[ALIAS_SIZE])
-{
-    char target[2 * ALIAS_SIZE];
-    struct http_target t;
-    const char *token, *bar;
-    bool ok;
-
-    if (snprintf(target, sizeof(target), "/?%s", query) >=
-            (int)sizeof(target) ||
-        http_target_read(target, &t) != ERR_OK)
-        return false;
-    token = http_target_query(&t, "identifier");
-    bar = token != NULL ? strchr(token, '|') : NULL;
-    ok = t.pair_count == 1 && bar != NULL && bar[1] != '\0' &&
-         bar - token < ALIAS_SIZE && strlen(bar + 1) < ALIAS_SIZE;
-    if (ok) {
-        snprintf(system, ALIAS_SIZE, "%.*s", (int)(bar - token), token);
-        snprintf(value, ALIAS_SIZE, "%s", bar + 1);
-    }
-    http_target_clear(&t);
-    return ok;
-}
-
-/* If-None-Exist: identifier=system|value.  *done: the entry is answered. */
-static enum err if_none_exist(struct db *db, struct entry *e, bool *done)
-{
-    char system[ALIAS_SIZE], value[ALIAS_SIZE];
-    enum err found_err;
-
-    *done = false;
-    if (e->item->if_none_exist == NULL)
-        return ERR_OK;
-    if (!read_condition(e->item->if_none_exist, system, value)) {
-        outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
-                    "If-None-Exist is understood as identifier=system|value "
-                    "only");
-        refuse(e, 412);
-        *done = true;
-        return ERR_OK;
-    }
-    found_err =
-        resource_by_identifier(db, e->item->type, system, value, &e->row);
-    if (found_err == ERR_ABSENT)
-        return ERR_OK;
-    if (found_err == ERR_AMBIGUOUS) {
-        outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
-                    "If-None-Exist matches more than one resource");
-        refuse(e, 412);
-    } else if (found_err == ERR_OK) {
-        found(e, 200);
-    } else {
-        return found_err;
-    }
-    *done = true;
-    return ERR_OK;
 }
 
 /*
@@ -185,7 +115,7 @@ static enum err find_by_identifier(struct db *db, struct entry *e,
         outcome_add(&e->item->outcome, SEV_ERROR, "identity", "",
                     "Several results have this identifier; the code is needed "
                     "to tell which one is withdrawn");
-        refuse(e, 409);
+        entry_refuse(e, 409);
         return ERR_ABSENT;
     }
     return err;
@@ -195,7 +125,8 @@ static enum err find_by_identifier(struct db *db, struct entry *e,
 static enum err identify(struct db *db, struct entry *e)
 {
     struct fhir_item *item = e->item;
-    const char *fid = item->method != NULL && strcmp(item->method, "PUT") == 0
+    const char *fid = e->fid[0] != '\0' ? e->fid
+                      : item->method != NULL && strcmp(item->method, "PUT") == 0
                           ? item->url_id
                       : item->method == NULL ? item->id
                                              : NULL;
@@ -218,26 +149,9 @@ static enum err identify(struct db *db, struct entry *e)
     if (err == ERR_OK && by_ident.id != 0 && by_ident.id != e->row.id) {
         outcome_add(&item->outcome, SEV_ERROR, "identity", "",
                     "Another resource already has this identifier");
-        refuse(e, 409);
+        entry_refuse(e, 409);
     }
     return err;
-}
-
-/* If-Match: the version that the sender has seen. */
-static void if_match(struct entry *e)
-{
-    const char *tag = e->item->if_match;
-    char want[32];
-
-    if (tag == NULL)
-        return;
-    snprintf(want, sizeof(want), "W/\"%d\"", e->row.version);
-    if (e->row.id != 0 &&
-        (strcmp(tag, want) == 0 || strcmp(tag, want + 2) == 0))
-        return;
-    outcome_add(&e->item->outcome, SEV_ERROR, "precondition", "",
-                "The current version is %d", e->row.version);
-    refuse(e, 412);
 }
 
 /*
@@ -313,7 +227,9 @@ static enum err put(struct db *db, struct entry *e, int64_t patient)
     if (err == ERR_OK)
         err = add_identifiers(db, e);
     if (err == ERR_OK)
-        found(e, is_new ? 201 : 200);
+        entry_found(e, is_new ? 201 : 200);
+    if (err == ERR_OK)
+        e->result->stored = e->row.id;
     return err;
 }
 
@@ -321,7 +237,7 @@ static enum err say_identity(struct entry *e, const char *place,
                              const char *text)
 {
     outcome_add(&e->item->outcome, SEV_ERROR, "identity", place, "%s", text);
-    refuse(e, 409);
+    entry_refuse(e, 409);
     return ERR_CONFLICT;
 }
 
@@ -389,7 +305,8 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
     if (err != ERR_OK)
         return err;
     if (better) {
-        found(e, 200); /* the version that is stored says more than it did */
+        entry_found(e,
+                    200); /* the version that is stored says more than it did */
         *done = true;
         return ERR_OK;
     }
@@ -403,7 +320,7 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
         same = true;
     }
     if (same)
-        found(e, 200);
+        entry_found(e, 200);
     *done = same;
     return ERR_OK;
 }
@@ -463,23 +380,63 @@ static enum err find_patient(struct db *db, struct entry *e, int64_t *patient)
                                                    : "BodyStructure.patient",
                     "The reference names nobody: a literal reference or an "
                     "identifier is needed");
-        refuse(e, 422);
+        entry_refuse(e, 422);
         return ERR_OK;
     }
     return err;
+}
+
+/* A person's change of a Task, in a batch or transaction. */
+static enum err apply_task(struct db *db, struct entry *e)
+{
+    const struct fhir_item *item = e->item;
+    struct intake *in = e->in;
+    struct task_change change = {
+        .id = item->url_id,
+        .if_match = item->if_match,
+        .if_none_match = item->if_none_match,
+        .patch = item->patch != NULL,
+        .body = item->patch != NULL ? item->patch : in->body + item->offset,
+        .len = item->patch != NULL ? item->patch_len : item->len,
+        .is_read = item->patch == NULL,
+        .reader = in->reader,
+        .must_match = in->task_if_match,
+        .deliver = in->deliver,
+        .now_ms = in->now_ms,
+        .outcome = &e->item->outcome
+    };
+    enum err err = item->len > TASK_TAKEN_MAX ? ERR_CONFLICT : ERR_OK;
+
+    if (err != ERR_OK)
+        outcome_add(&e->item->outcome, SEV_ERROR, "too-long", "Task",
+                    "A Task is taken up to %d bytes", TASK_TAKEN_MAX);
+    else
+        err = task_change(db, &change);
+    if (err == ERR_CONFLICT)
+        entry_refuse(e, e->item->outcome.status);
+    if (err != ERR_OK)
+        return err;
+    e->row = change.row;
+    in->tasks_changed++;
+    entry_found(e, 200);
+    return ERR_OK;
 }
 
 static enum err apply_entry(struct db *db, struct entry *e)
 {
     int64_t patient;
     bool done;
-    enum err err = if_none_exist(db, e, &done);
+    enum err err;
+
+    if (e->item->type == FHIR_TASK)
+        return apply_task(db, e);
+    err = entry_condition(db, e, &done);
 
     if (err != ERR_OK || done)
         return err;
     err = identify(db, e);
     if (err == ERR_OK && e->result->status == 0)
-        if_match(e);
+        entry_match(e);
     if (err == ERR_OK && e->result->status == 0)
         err = find_patient(db, e, &patient);
     if (err != ERR_OK || e->result->status != 0)
@@ -492,7 +449,7 @@ static enum err apply_entry(struct db *db, struct entry *e)
         err = take(db, e, patient);
     if (err == ERR_OK && outcome_refuses(&e->item->outcome) &&
         !(e->in->source == SOURCE_FEED && e->item->only_held)) {
-        refuse(e, e->item->outcome.status);
+        entry_refuse(e, e->item->outcome.status);
         return ERR_CONFLICT; /* found only now: undo what was put */
     }
     return err;
@@ -536,6 +493,12 @@ static bool any_refused(const struct intake *in)
     return false;
 }
 
+/* Tasks are made here; a person may change one. */
+static bool changes_task(const struct fhir_item *item)
+{
+    return item->type == FHIR_TASK && item->url_id != NULL;
+}
+
 /* Mark what need not be tried; true if something is left. */
 static bool sort_out(struct intake *in)
 {
@@ -549,11 +512,11 @@ static bool sort_out(struct intake *in)
         snprintf(e.result->type, sizeof(e.result->type), "%s",
                  item->type_name != NULL ? item->type_name : "");
         if (is_refused_before(&e)) {
-            refuse(&e, item->outcome.status);
-        } else if (!is_stored_type(item->type)) {
+            entry_refuse(&e, item->outcome.status);
+        } else if (!is_stored_type(item->type) && !changes_task(item)) {
             outcome_add(&item->outcome, SEV_ERROR, "not-supported", "",
                         "This resource type is not taken here");
-            refuse(&e, 422);
+            entry_refuse(&e, 422);
         } else {
             left = true;
         }
@@ -589,7 +552,7 @@ static enum err apply_type(struct db *db, struct intake *in,
 static enum err apply_in_order(struct db *db, struct intake *in)
 {
     static const enum fhir_type order[] = { FHIR_PATIENT, FHIR_BODY_STRUCTURE,
-                                            FHIR_OBSERVATION };
+                                            FHIR_OBSERVATION, FHIR_TASK };
     enum err err = ERR_OK;
 
     for (size_t k = 0; err == ERR_OK && k < COUNT(order); k++) {
@@ -604,6 +567,30 @@ static enum err apply_in_order(struct db *db, struct intake *in)
     return err;
 }
 
+/*
+ * What the new versions are found by, once it is known which there are: within
+ * the savepoint of each entry the engine would keep every page of the index
+ * once more.  Of two versions in one message the newer one counts.
+ */
+static enum err index_stored(struct db *db, const struct intake *in)
+{
+    const struct search_site site = { in->reader->zone, in->reader->self };
+    enum err err = ERR_OK;
+
+    for (size_t i = 0; err == ERR_OK && i < fhir_doc_count(in->doc); i++) {
+        const struct fhir_item *item = fhir_doc_item(in->doc, i);
+        struct resource row;
+
+        if (in->results[i].stored == 0)
+            continue;
+        err = resource_get(db, in->results[i].stored, &row);
+        if (err == ERR_OK && row.version == in->results[i].version)
+            err = search_index_put(db, &row, in->body + item->offset, item->len,
+                                   &site);
+    }
+    return err;
+}
+
 enum err intake_apply(struct db *db, void *arg)
 {
     struct intake *in = arg;
@@ -612,6 +599,7 @@ enum err intake_apply(struct db *db, void *arg)
     enum err err;
 
     in->journal = 0;
+    in->tasks_changed = 0;
     in->news = in->all_failed = false;
     if (!left || (transaction && any_refused(in))) {
         in->all_failed = transaction && any_refused(in);
@@ -621,7 +609,8 @@ enum err intake_apply(struct db *db, void *arg)
     if (err == ERR_OK && transaction && any_refused(in)) {
         in->all_failed = true;
         in->news = false;
+        in->tasks_changed = 0;
         return ERR_CONFLICT;
     }
-    return err;
+    return err == ERR_OK ? index_stored(db, in) : err;
 }

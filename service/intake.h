@@ -20,6 +20,7 @@ struct intake_result {
     char fid[FID_SIZE]; /* "" if refused */
     int version;
     int64_t updated_ms;
+    int64_t stored; /* the resource that has a new version; 0: none */
     char reference[FID_SIZE + 24]; /* "Observation/o1"; "" if refused */
 };
 
@@ -31,11 +32,14 @@ struct intake {
     size_t len;
     enum message_source source;
     bool strict_access, merge_implied;
+    bool task_if_match; /* see task_change.h */
+    bool deliver;
     int64_t now_ms;
     /* out */
     struct intake_result *results; /* one per item; given by the caller */
     int64_t journal; /* the message's number; 0: nothing in it was new */
     bool news;       /* accesses have news: wake the review */
+    size_t tasks_changed;
     bool all_failed; /* a transaction that was refused as a whole */
 };
 

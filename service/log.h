@@ -25,7 +25,9 @@ struct log_field {
 /* "" makes sure that the key, and the word, are literals */
 #define KEY_INT(k, n)  ((struct log_field){ "" k, NULL, (int64_t)(n) })
 #define KEY_WORD(k, w) ((struct log_field){ "" k, "" w, 0 })
-#define KEY_ERR(e)     ((struct log_field){ "err", err_word(e), 0 })
+/* a word out of a table of the program, never one that came in */
+#define KEY_TABLE(k, w) ((struct log_field){ "" k, (w), 0 })
+#define KEY_ERR(e)      ((struct log_field){ "err", err_word(e), 0 })
 
 #define log_event(level, event, ...)                                           \
     log_write(level, "" event,                                                 \

@@ -17,6 +17,7 @@ static const struct {
 } commands[] = {
     { "serve", command_serve, "run the service" },
     { "load", command_load, "send files of readings to the service" },
+    { "fetch", command_fetch, "fetch what is new at the clinical record" },
     { "queue", command_queue, "show the referral queue" },
     { "quarantine", command_quarantine, "show what is held back, and why" },
     { "review", command_review, "show what holds for one access, and why" },
@@ -25,6 +26,8 @@ static const struct {
       "show what finished procedures say of the site's technique" },
     { "decisions", command_decisions,
       "show what headgate decided (not what people did)" },
+    { "outbox", command_outbox,
+      "show what could not be delivered to the record; retry or discard it" },
     { "backtest", command_backtest, "show what the rules say of past data" },
     { "check", command_check, "check configuration, policy and code maps" },
 };

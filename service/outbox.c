@@ -1,5 +1,7 @@
 #include "service/outbox_work.h"
 
+#include "adapters/fhir_record.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -24,9 +26,7 @@ static void finish_closing(uv_handle_t *timer)
     void (*on_closed)(void *) = o->on_closed;
     void *arg = o->closed_arg;
 
-    free(o->url);
     free(o->base);
-    free(o->auth);
     free(o);
     on_closed(arg);
 }
@@ -49,6 +49,7 @@ void outbox_delivered(struct delivery *d)
     *at = d->next;
     o->in_flight--;
     delivery_clear(&d->data);
+    buf_clear(&d->patch);
     free(d);
     if (o->closing)
         close_when_idle(o);
@@ -66,16 +67,16 @@ static enum err claim_run(struct db *db, void *arg)
     int64_t now_ms = o->options.now_ms();
     enum err e = ERR_OK;
 
-    /* Whoever starts the service again may have mended what was wrong. */
+    /* Whoever starts the service again may have mended what was unclear. */
     if (!o->revived)
         e = db_run(db, Q_OUTBOX_REVIVE, "i", now_ms);
     if (e == ERR_OK)
         e = db_query(db, Q_OUTBOX_DUE, "ii", now_ms, INT64(PARALLEL_MAX));
-    o->task_count = 0;
+    o->row_count = 0;
     o->next_due_ms = 0;
     while (e == ERR_OK && (e = db_next(db, Q_OUTBOX_DUE)) == ERR_OK) {
-        if (o->task_count < PARALLEL_MAX)
-            o->tasks[o->task_count++] = db_int(db, Q_OUTBOX_DUE, 0);
+        if (o->row_count < PARALLEL_MAX)
+            o->rows[o->row_count++] = db_int(db, Q_OUTBOX_DUE, 0);
     }
     if (e == ERR_ABSENT)
         e = db_first(db, Q_OUTBOX_NEXT, "i", now_ms);
@@ -85,16 +86,16 @@ static enum err claim_run(struct db *db, void *arg)
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
-static bool in_flight(const struct outbox *o, int64_t task)
+static bool in_flight(const struct outbox *o, int64_t row)
 {
     for (const struct delivery *d = o->deliveries; d != NULL; d = d->next) {
-        if (d->data.task == task)
+        if (d->data.row == row)
             return true;
     }
     return false;
 }
 
-static void deliver(struct outbox *o, int64_t task)
+static void deliver(struct outbox *o, int64_t row)
 {
     struct delivery *d = calloc(1, sizeof(*d));
 
@@ -102,7 +103,8 @@ static void deliver(struct outbox *o, int64_t task)
         return; /* it stays due */
     d->outbox = o;
     delivery_init(&d->data);
-    d->data.task = task;
+    buf_init(&d->patch, ANSWER_MAX);
+    d->data.row = row;
     d->data.base = o->base;
     d->next = o->deliveries;
     o->deliveries = d;
@@ -121,6 +123,25 @@ static void set_timer(struct outbox *o)
     uv_timer_start(&o->timer, on_timer, (uint64_t)wait_ms, 0);
 }
 
+/* As many as may be under way, while the record may be asked. */
+static void deliver_due(struct outbox *o)
+{
+    int64_t now_ms = o->options.now_ms(), wait_ms;
+
+    for (size_t i = 0; i < o->row_count; i++) {
+        if (o->in_flight >= (unsigned)o->options.parallel)
+            return;
+        if (in_flight(o, o->rows[i]))
+            continue;
+        if (!record_may_ask(o->record, &wait_ms)) {
+            if (o->next_due_ms == 0 || now_ms + wait_ms < o->next_due_ms)
+                o->next_due_ms = now_ms + wait_ms;
+            return;
+        }
+        deliver(o, o->rows[i]);
+    }
+}
+
 static void on_claimed(void *arg, enum err e)
 {
     struct outbox *o = arg;
@@ -131,11 +152,8 @@ static void on_claimed(void *arg, enum err e)
         close_when_idle(o);
         return;
     }
-    for (size_t i = 0; e == ERR_OK && i < o->task_count; i++) {
-        if (o->in_flight < (unsigned)o->options.parallel &&
-            !in_flight(o, o->tasks[i]))
-            deliver(o, o->tasks[i]);
-    }
+    if (e == ERR_OK)
+        deliver_due(o);
     set_timer(o);
     if (o->again) {
         o->again = false;
@@ -157,6 +175,21 @@ static void start_claim(struct outbox *o)
     store_submit(o->store, &o->claim);
 }
 
+void outbox_learn(struct outbox *o, const struct fhir_record_says *says)
+{
+    const struct fhir_ability *task = &says->types[RECORD_TASK];
+
+    if (says->transaction == SAYS_NO && o->way == WAY_TRANSACTION)
+        o->way = WAY_BATCH;
+    if (says->batch == SAYS_NO && o->way == WAY_BATCH)
+        o->way = WAY_SINGLES;
+    if (fhir_record_can(says, RECORD_TASK, RECORD_PATCH) == SAYS_NO ||
+        says->json_patch == SAYS_NO)
+        o->no_patch = true;
+    if (task->conditional_create == SAYS_NO)
+        o->no_condition = true;
+}
+
 void outbox_kick(struct outbox *o)
 {
     if (o->in_flight < (unsigned)o->options.parallel)
@@ -165,27 +198,8 @@ void outbox_kick(struct outbox *o)
 
 /* ---- opening and closing ----------------------------------------------- */
 
-static char *copy_text(const char *text)
-{
-    size_t len = strlen(text) + 1;
-    char *copy = malloc(len);
-
-    if (copy != NULL)
-        memcpy(copy, text, len);
-    return copy;
-}
-
-static char *authorization(const char *token)
-{
-    struct buf b;
-
-    buf_init(&b, 8192);
-    buf_printf(&b, "Authorization: Bearer %s", token);
-    return buf_take(&b);
-}
-
 enum err outbox_open(uv_loop_t *loop, struct store *store,
-                     struct http_client *client,
+                     struct record *record,
                      const struct outbox_options *options, struct outbox **out)
 {
     struct outbox *o = calloc(1, sizeof(*o));
@@ -193,17 +207,12 @@ enum err outbox_open(uv_loop_t *loop, struct store *store,
     if (o == NULL)
         return ERR_MEMORY;
     o->store = store;
-    o->client = client;
+    o->record = record;
     o->options = *options;
     if (o->options.parallel > PARALLEL_MAX)
         o->options.parallel = PARALLEL_MAX;
-    o->url = copy_text(options->url);
-    o->base = copy_text(options->base);
-    o->auth = options->token != NULL ? authorization(options->token) : NULL;
-    if (o->url == NULL || o->base == NULL) {
-        free(o->url);
-        free(o->base);
-        free(o->auth);
+    o->base = strdup(options->base);
+    if (o->base == NULL) {
         free(o);
         return ERR_MEMORY;
     }
@@ -226,7 +235,7 @@ void outbox_close(struct outbox *o, void (*on_closed)(void *arg), void *arg)
         struct delivery *next = d->next;
 
         if (d->call != NULL) {
-            http_call_cancel(d->call);
+            record_call_cancel(d->call);
             d->call = NULL;
             outbox_delivered(d);
         }

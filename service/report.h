@@ -15,10 +15,13 @@ struct report {
     struct exchange x; /* first */
     bool table;        /* for people */
     struct queue_options options;
-    int64_t from_ms;          /* what is older is left out */
-    char subject[256];        /* what was asked for, by name */
-    struct plan_wish wish;    /* of a plan */
-    struct counters counters; /* as they stood when it was asked for */
+    int64_t from_ms;                /* what is older is left out */
+    char subject[256];              /* what was asked for, by name */
+    struct plan_wish wish;          /* of a plan */
+    struct counters counters;       /* as they stood when it was asked for */
+    struct poll_side_view incoming; /* likewise */
+    struct hook_counters hooks;
+    struct record_view record;
     const char *content_type;
     int status; /* 200 unless run says otherwise */
     enum err (*run)(struct db *db, struct report *r);

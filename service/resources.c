@@ -3,6 +3,7 @@
 #include "adapters/fhir_write.h"
 #include "adapters/task_codes.h"
 #include "service/pack.h"
+#include "service/search_index.h"
 
 #include <openssl/rand.h>
 #include <stdio.h>
@@ -164,6 +165,7 @@ static enum err add_version(struct db *db, const struct resource *r,
 enum err resource_put(struct db *db, struct resource *r, const char *ident,
                       int64_t part, int64_t now_ms, const struct new_version *v)
 {
+    static const struct search_site nowhere = { NULL, NULL };
     enum err e;
 
     /* lastUpdated never goes back, whatever the clock does */
@@ -179,7 +181,12 @@ enum err resource_put(struct db *db, struct resource *r, const char *ident,
         e = db_run(db, Q_RESOURCE_SET, "iiiiis", r->id, INT64(r->version),
                    r->updated_ms, INT64(r->status), r->issued_s, ident);
     }
-    return e == ERR_OK ? add_version(db, r, part, v) : e;
+    if (e == ERR_OK)
+        e = add_version(db, r, part, v);
+    return e == ERR_OK && v->body != NULL
+               ? search_index_put(db, r, v->body, v->len,
+                                  v->site != NULL ? v->site : &nowhere)
+               : e;
 }
 
 enum err resource_is_same(struct db *db, const struct resource *r,
@@ -198,22 +205,30 @@ enum err resource_is_same(struct db *db, const struct resource *r,
     return ERR_OK;
 }
 
+enum err journal_read(struct db *db, int64_t seq, struct buf *out)
+{
+    const enum query q = Q_JOURNAL_GET;
+    enum err e = db_first(db, q, "i", seq);
+    const void *body;
+    size_t len;
+
+    if (e != ERR_OK)
+        return e;
+    body = db_blob(db, q, 1, &len);
+    e = unpack(body, len, (size_t)db_int(db, q, 0), out);
+    db_done(db, q);
+    return e;
+}
+
 /* A slice of a message in the journal. */
 static enum err journal_slice(struct db *db, int64_t seq, size_t start,
                               size_t len, struct buf *out)
 {
-    const enum query q = Q_JOURNAL_GET;
-    enum err e = db_first(db, q, "i", seq);
     struct buf whole;
-    const void *body;
-    size_t body_len;
+    enum err e;
 
-    if (e != ERR_OK)
-        return e;
     buf_init(&whole, BODY_MAX);
-    body = db_blob(db, q, 1, &body_len);
-    e = unpack(body, body_len, (size_t)db_int(db, q, 0), &whole);
-    db_done(db, q);
+    e = journal_read(db, seq, &whole);
     if (e == ERR_OK && start + len > whole.len)
         e = ERR_STORE;
     if (e == ERR_OK) {
@@ -280,4 +295,10 @@ void new_fid(char fid[FID_SIZE])
         abort(); /* without randomness ids could collide */
     for (size_t i = 0; i < sizeof(bytes); i++)
         snprintf(fid + 2 * i, 3, "%02x", bytes[i]);
+}
+
+void resource_urn(const char *fid, char urn[48])
+{
+    snprintf(urn, 48, "urn:uuid:%.8s-%.4s-%.4s-%.4s-%.12s", fid, fid + 8,
+             fid + 12, fid + 16, fid + 20);
 }

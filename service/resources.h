@@ -64,12 +64,19 @@ MUST_CHECK enum err journal_add(struct db *db, enum message_source source,
                                 int64_t received_ms, const char *body,
                                 size_t len, int64_t *seq);
 
+/* A message as it came, appended to out (empty, of at least BODY_MAX). */
+MUST_CHECK enum err journal_read(struct db *db, int64_t seq, struct buf *out);
+
+struct search_site;
+
 /* One new version of a resource: where its bytes are. */
 struct new_version {
     int64_t journal;             /* 0: body counts */
     size_t start, len;           /* in the journal's message */
     const unsigned char *digest; /* 32 bytes; NULL for ours */
-    const char *body;            /* ours */
+    const char *body;            /* the bytes; kept here where they are ours */
+    const struct search_site *site; /* of the dates and references in body;
+                                       NULL: dates are those of UTC */
 };
 
 /*
@@ -105,5 +112,8 @@ MUST_CHECK enum err resource_served(struct db *db, const char *base,
 
 /* A random id for what we name ourselves: 32 hexadecimal digits. */
 void new_fid(char fid[FID_SIZE]);
+
+/* "urn:uuid:..." of an id that is 32 hexadecimal digits. */
+void resource_urn(const char *fid, char urn[48]);
 
 #endif

@@ -15,8 +15,12 @@ enum retry_class retry_class(const struct http_answer *answer)
 {
     if (answer->err == ERR_LIMIT)
         return RETRY_NEVER;
+    if (answer->err == ERR_DENIED)
+        return RETRY_PAUSED;
     if (answer->err != ERR_OK)
         return RETRY_LATER;
+    if (answer->status >= 300 && answer->status < 400)
+        return RETRY_PAUSED; /* a redirect is not followed with a token */
     switch (answer->status) {
     case 400:
     case 413:
@@ -26,8 +30,15 @@ enum retry_class retry_class(const struct http_answer *answer)
     case 412:
     case 500:
         return RETRY_UNCLEAR; /* some servers say 500 to bad data */
+    case 401:
+    case 403:
+    case 404:
+    case 405:
+    case 406:
+    case 415:
+    case 501:
+        return RETRY_PAUSED;
     default:
-        /* 401, 403, 404, 405, 3xx: the set-up is wrong, and may be mended */
         return RETRY_LATER;
     }
 }
@@ -44,6 +55,11 @@ int64_t retry_wait_ms(int tries, int first_ms, int last_ms)
     if (RAND_bytes((unsigned char *)&random, sizeof(random)) != 1)
         random = UINT32_MAX;
     return 1 + (int64_t)((double)random / (UINT32_MAX + 1.0) * (double)most_ms);
+}
+
+int64_t retry_paused_ms(int last_ms)
+{
+    return (int64_t)last_ms + 1 - retry_wait_ms(0, last_ms / 4, last_ms / 4);
 }
 
 int64_t retry_unclear_ms(int tries, int last_ms)

@@ -10,6 +10,8 @@
 
 enum retry_class {
     RETRY_LATER,   /* passing: the same again, later */
+    RETRY_PAUSED,  /* the set-up, here or there, is wrong and may be mended: the
+                      same again, after the longest wait */
     RETRY_UNCLEAR, /* may be for good: the same again, a few times */
     RETRY_NEVER    /* the same bytes will never be taken */
 };
@@ -20,6 +22,10 @@ enum retry_class retry_class(const struct http_answer *answer);
 /* How long to wait after the nth failure (from 0): anything up to a bound
  * (full jitter) that begins at first and doubles each time, up to last. */
 int64_t retry_wait_ms(int tries, int first_ms, int last_ms);
+
+/* How long to wait where somebody must mend the set-up: last_ms, less up to a
+ * quarter by chance. */
+int64_t retry_paused_ms(int last_ms);
 
 /*
  * How long to wait after the nth unclear answer in a row (from 0).  A minute,

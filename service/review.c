@@ -386,5 +386,7 @@ enum err review_start(struct db *db, const struct review *review)
         e = db_run(db, Q_NEWS_OF_SILENT, "i", review->now_ms());
     if (e == ERR_OK && !review->silent && review->record)
         e = db_run(db, Q_OUTBOX_CATCH_UP, "i", review->now_ms());
+    if (e == ERR_OK && !review->silent && review->record)
+        e = companion_catch_up(db, review->now_ms());
     return e;
 }

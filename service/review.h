@@ -18,6 +18,7 @@
 #include "adapters/zone.h"
 #include "planner/readiness.h"
 #include "service/accesses.h"
+#include "service/companions.h"
 
 struct planning;
 
@@ -27,6 +28,7 @@ struct review {
     const char *base; /* canonical base of our CodeSystems */
     bool record;      /* Tasks also go out to a record */
     bool silent;      /* Tasks are kept and shown to nobody */
+    struct companion_options companions; /* what is made beside them */
     /* For what is predicted of the hand, and the plans of Tasks; NULL:
      * neither is. */
     struct planning *planning;

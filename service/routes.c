@@ -1,33 +1,25 @@
 #include "service/app.h"
 
+#include "adapters/fhir_search.h"
+#include "adapters/fhir_served.h"
 #include "adapters/fhir_write.h"
 
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
-static const struct {
-    const char *word;
-    enum fhir_type type;
-} types[] = { { "Observation", FHIR_OBSERVATION },
-              { "BodyStructure", FHIR_BODY_STRUCTURE },
-              { "Patient", FHIR_PATIENT },
-              { "Task", FHIR_TASK } };
-
 const char *type_word(enum fhir_type type)
 {
-    for (size_t i = 0; i < COUNT(types); i++) {
-        if (types[i].type == type)
-            return types[i].word;
-    }
-    return "";
+    return search_type_word(type);
 }
 
 enum fhir_type type_by_word(const char *word)
 {
-    for (size_t i = 0; i < COUNT(types); i++) {
-        if (strcmp(types[i].word, word) == 0)
-            return types[i].type;
+    const struct fhir_served *served;
+
+    for (size_t i = 0; (served = fhir_served(i)) != NULL; i++) {
+        if (strcmp(search_type_word(served->type), word) == 0)
+            return served->type;
     }
     return FHIR_OTHER;
 }
@@ -51,7 +43,7 @@ static void refuse_method(struct service *s, struct http_request *r,
 
     if (x == NULL)
         return;
-    x->allow = allow;
+    snprintf(x->allow, sizeof(x->allow), "%s", allow);
     outcome_add(&x->outcome, SEV_ERROR, "method", "",
                 "What is offered at this address: %s", allow);
     exchange_refuse(x);
@@ -130,15 +122,6 @@ static bool is_read(const char *method)
     return strcmp(method, "GET") == 0 || strcmp(method, "HEAD") == 0;
 }
 
-/* May this one come in? */
-static bool is_allowed(const struct service *s, struct http_request *r)
-{
-    if (http_is_local(r) || s->config.http_anonymous)
-        return true;
-    return s->tokens != NULL &&
-           tokens_accept(s->tokens, http_header(r, "Authorization"));
-}
-
 /* Is the word in the text, in capitals or not? */
 static bool mentions(const char *text, const char *word)
 {
@@ -176,67 +159,110 @@ static bool sends_other_format(const struct http_request *r)
            !http_sends(r, "application/json");
 }
 
-/* What is offered on a path of one type; NULL: there is no such path. */
-static const char *allowed(const struct path *p, enum fhir_type type)
+/* One more method in the list of those that are offered. */
+static void offer(char *list, size_t size, unsigned serves, unsigned bit,
+                  const char *methods)
 {
-    if (p->count == 2)
-        return type == FHIR_TASK ? "GET, HEAD" : "POST";
-    if (p->count == 3)
-        return type == FHIR_TASK && is(p, 2, "_search") ? "POST"
-                                                        : "GET, HEAD, PUT";
-    return is(p, 3, "_history") && p->count < 6 ? "GET, HEAD" : NULL;
+    size_t len = strlen(list);
+
+    if ((serves & bit) == bit)
+        snprintf(list + len, size - len, "%s%s", len > 0 ? ", " : "", methods);
+}
+
+/* What is offered on a path of one type; "": there is no such path. */
+static void list_methods(const struct path *p, enum fhir_type type, char *list,
+                         size_t size)
+{
+    unsigned serves = fhir_serves(type);
+
+    list[0] = '\0';
+    if (p->count == 2) {
+        offer(list, size, serves, SERVE_SEARCH, "GET, HEAD");
+        offer(list, size, serves, SERVE_CREATE, "POST");
+        offer(list, size, serves, SERVE_CONDITIONAL, "PUT");
+    } else if (p->count == 3 && is(p, 2, "_search")) {
+        offer(list, size, serves, SERVE_SEARCH, "POST");
+    } else if (p->count == 3 && is(p, 2, "_history")) {
+        offer(list, size, serves, SERVE_HISTORY_TYPE, "GET, HEAD");
+    } else if (p->count == 3) {
+        offer(list, size, serves, SERVE_READ, "GET, HEAD");
+        offer(list, size, serves, SERVE_UPDATE, "PUT");
+        offer(list, size, serves, SERVE_PATCH, "PATCH");
+    } else if (is(p, 3, "_history") && p->count < 6) {
+        offer(list, size, serves, SERVE_READ, "GET, HEAD");
+    }
 }
 
 static void refuse_path(struct service *s, struct http_request *r,
                         const struct path *p, enum fhir_type type)
 {
-    const char *allow = allowed(p, type);
+    char list[64];
 
-    if (allow != NULL)
-        refuse_method(s, r, allow);
+    list_methods(p, type, list, sizeof(list));
+    if (list[0] != '\0')
+        refuse_method(s, r, list);
     else
         refuse(s, r, "not-found", "There is nothing under this path");
 }
 
-static void route_task(struct service *s, struct http_request *r,
-                       const struct path *p)
+/* /Task, /Task/_search, /Task/_history */
+static bool route_type(struct service *s, struct http_request *r,
+                       const struct path *p, enum fhir_type type)
 {
     const char *method = http_method(r);
-
-    bool posted_search =
+    unsigned serves = fhir_serves(type);
+    bool searches = (serves & SERVE_SEARCH) != 0;
+    bool posted =
         p->count == 3 && is(p, 2, "_search") && strcmp(method, "POST") == 0;
 
     /* What cannot be read must not pass for "no condition". */
-    if (posted_search && has_body(r) && !http_sends(r, FORM_TYPE))
+    if (searches && posted && has_body(r) && !http_sends(r, FORM_TYPE))
         refuse(s, r, "media-type", "Send " FORM_TYPE);
-    else if (posted_search || (p->count == 2 && is_read(method)))
-        route_task_search(s, r);
-    else if (p->count == 3 && strcmp(method, "PUT") == 0)
-        route_task_update(s, r, p->parts[2]);
-    else if (p->count == 3 && is_read(method))
-        route_read(s, r, FHIR_TASK, p->parts[2], NULL);
-    else if (p->count == 4 && is(p, 3, "_history") && is_read(method))
-        route_history(s, r, FHIR_TASK, p->parts[2]);
-    else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
-        route_read(s, r, FHIR_TASK, p->parts[2], p->parts[4]);
+    else if (searches && (posted || (p->count == 2 && is_read(method))))
+        route_search(s, r, type);
+    else if (p->count == 2 && strcmp(method, "POST") == 0 &&
+             (serves & SERVE_CREATE) != 0)
+        route_create(s, r, type);
+    else if (p->count == 2 && strcmp(method, "PUT") == 0 &&
+             (serves & SERVE_CONDITIONAL) != 0)
+        route_update(s, r, type, NULL);
+    else if (p->count == 3 && is(p, 2, "_history") && is_read(method) &&
+             (serves & SERVE_HISTORY_TYPE) != 0)
+        route_history(s, r, type, NULL);
     else
-        refuse_path(s, r, p, FHIR_TASK);
+        return false;
+    return true;
+}
+
+/* A change of one by PUT or PATCH. */
+static bool route_change(struct service *s, struct http_request *r,
+                         const struct path *p, enum fhir_type type)
+{
+    bool patch = strcmp(http_method(r), "PATCH") == 0;
+
+    if (p->count != 3 || is(p, 2, "_search") || is(p, 2, "_history") ||
+        (!patch && strcmp(http_method(r), "PUT") != 0) ||
+        (fhir_serves(type) & (patch ? SERVE_PATCH : SERVE_UPDATE)) == 0)
+        return false;
+    if (type == FHIR_TASK)
+        route_task_update(s, r, p->parts[2], patch);
+    else
+        route_update(s, r, type, p->parts[2]);
+    return true;
 }
 
 static void route_resource(struct service *s, struct http_request *r,
                            const struct path *p, enum fhir_type type)
 {
-    const char *method = http_method(r);
+    bool reads = is_read(http_method(r));
 
-    if (p->count == 2 && strcmp(method, "POST") == 0)
-        route_create(s, r, type);
-    else if (p->count == 3 && strcmp(method, "PUT") == 0)
-        route_update(s, r, type, p->parts[2]);
-    else if (p->count == 3 && is_read(method))
+    if (route_type(s, r, p, type) || route_change(s, r, p, type))
+        return;
+    if (p->count == 3 && reads && !is(p, 2, "_search") && !is(p, 2, "_history"))
         route_read(s, r, type, p->parts[2], NULL);
-    else if (p->count == 4 && is(p, 3, "_history") && is_read(method))
+    else if (p->count == 4 && is(p, 3, "_history") && reads)
         route_history(s, r, type, p->parts[2]);
-    else if (p->count == 5 && is(p, 3, "_history") && is_read(method))
+    else if (p->count == 5 && is(p, 3, "_history") && reads)
         route_read(s, r, type, p->parts[2], p->parts[4]);
     else
         refuse_path(s, r, p, type);
@@ -246,18 +272,20 @@ static void route_fhir(struct service *s, struct http_request *r,
                        const struct path *p)
 {
     enum fhir_type type = p->count > 1 ? type_by_word(p->parts[1]) : FHIR_OTHER;
-    bool is_search = type == FHIR_TASK && is(p, 2, "_search");
+    /* a form, and a patch, are looked at where they are taken */
+    bool is_other = is(p, 2, "_search") || strcmp(http_method(r), "PATCH") == 0;
 
     if (wants_other_format(r))
         refuse(s, r, "not-acceptable", "Only JSON is offered here");
-    else if (!is_search && sends_other_format(r))
+    else if (!is_other && sends_other_format(r))
         refuse(s, r, "media-type", "Send application/fhir+json");
     else if (p->count == 1 && strcmp(http_method(r), "POST") == 0)
         route_bundle(s, r);
     else if (p->count == 2 && is(p, 1, "metadata") && is_read(http_method(r)))
         route_metadata(s, r);
-    else if (type == FHIR_TASK)
-        route_task(s, r, p);
+    else if (p->count == 3 && is(p, 1, "SearchParameter") &&
+             is(p, 2, FHIR_DUE_ID) && is_read(http_method(r)))
+        route_search_param(s, r);
     else if (type != FHIR_OTHER)
         route_resource(s, r, p, type);
     else if (p->count == 1)
@@ -276,10 +304,11 @@ static bool route_report(struct service *s, struct http_request *r,
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
     } reports[] = {
-        { "metrics", route_metrics },    { "queue", route_queue },
-        { "held", route_held },          { "decisions", route_decisions },
-        { "review", route_review },      { "plan", route_plan },
-        { "technique", route_technique }
+        { "metrics", route_metrics },     { "queue", route_queue },
+        { "held", route_held },           { "decisions", route_decisions },
+        { "review", route_review },       { "plan", route_plan },
+        { "technique", route_technique }, { "outbox", route_outbox },
+        { "incoming", route_incoming }
     };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
@@ -289,6 +318,16 @@ static bool route_report(struct service *s, struct http_request *r,
         }
     }
     return false;
+}
+
+/* The record calls; see hook.h. */
+static bool is_hook(const struct http_request *r, const struct path *p)
+{
+    const char *method = http_method(r);
+
+    return (p->count == 1 && strcmp(method, "POST") == 0) ||
+           (p->count == 3 &&
+            (strcmp(method, "POST") == 0 || strcmp(method, "PUT") == 0));
 }
 
 void routes_handle(void *arg, struct http_request *r)
@@ -309,13 +348,24 @@ void routes_handle(void *arg, struct http_request *r)
         route_health(s, r);
     else if (p.count == 1 && reads && is(&p, 0, "readyz"))
         route_ready(s, r);
-    else if (!is_metadata && !is_allowed(s, r))
-        refuse(s, r, "unauthorized", "No bearer token, or an unknown one");
+    else if (route_open(s, r, p.parts, p.count) ||
+             (!is_metadata && !route_admit(s, r, p.parts, p.count)))
+        return; /* answered */
     else if (is(&p, 0, "fhir"))
         route_fhir(s, r, &p);
+    else if (is(&p, 0, "hook") && is_hook(r, &p))
+        route_hook(s, r, p.count == 3 ? p.parts[1] : NULL,
+                   p.count == 3 ? p.parts[2] : NULL);
+    else if (p.count == 1 && is(&p, 0, "bulk") &&
+             (strcmp(http_method(r), "POST") == 0 ||
+              strcmp(http_method(r), "DELETE") == 0))
+        route_bulk(s, r);
     else if (p.count == 1 && is(&p, 0, "technique") &&
              strcmp(http_method(r), "POST") == 0)
         route_technique_switch(s, r);
+    else if (p.count == 1 && is(&p, 0, "outbox") &&
+             strcmp(http_method(r), "POST") == 0)
+        route_outbox_act(s, r);
     else if (p.count != 1 || !reads || !route_report(s, r, p.parts[0]))
         refuse(s, r, "not-found", "There is nothing under this path");
 }

@@ -9,7 +9,8 @@
 
 enum {
     INLINE_MAX = 64 * 1024, /* a larger body is read on a pool thread */
-    LOCATION_SIZE = 1024
+    LOCATION_SIZE = 1024,
+    CONDITION_MAX = 2048
 };
 
 /* A resource or Bundle coming in. */
@@ -22,7 +23,10 @@ struct arrival {
     const char *body;
     size_t len;
     struct fhir_reader reader;
-    struct buf self; /* our base, as the sender calls it */
+    struct buf self;         /* our base, as the sender calls it */
+    struct buf condition;    /* of an update: what follows its "?" */
+    struct door_grant grant; /* of the sender; its scopes are ours: */
+    char *scopes;            /* NULL: everything */
     struct fhir_doc *doc;
     enum err read; /* what reading came to */
     struct intake in;
@@ -34,17 +38,12 @@ static void release(struct exchange *x)
 
     fhir_doc_free(a->doc);
     buf_clear(&a->self);
+    buf_clear(&a->condition);
+    free(a->scopes);
     free(a->in.results);
 }
 
 /* ---- the answer --------------------------------------------------------- */
-
-static bool prefers(const struct exchange *x, const char *what)
-{
-    const char *prefer = http_header(x->request, "Prefer");
-
-    return prefer != NULL && strstr(prefer, what) != NULL;
-}
 
 static enum err representation(struct arrival *a, const struct fhir_item *item,
                                const struct intake_result *result)
@@ -83,10 +82,10 @@ static void answer_one(struct arrival *a)
     lines[0] = (struct http_header_line){ "Location", location };
     lines[1] = (struct http_header_line){ "ETag", etag };
     lines[2] = (struct http_header_line){ "Last-Modified", modified };
-    if (prefers(&a->x, "return=representation")) {
+    if (http_prefers(a->x.request, "return", "representation")) {
         if (representation(a, item, result) != ERR_OK)
             buf_empty(&a->x.body);
-    } else if (!prefers(&a->x, "return=minimal")) {
+    } else if (!http_prefers(a->x.request, "return", "minimal")) {
         fhir_write_outcome(a->reader.base, &item->outcome, NULL, &a->x.body);
     }
     exchange_answer(&a->x, result->status, lines, COUNT(lines));
@@ -170,6 +169,9 @@ static void on_stored(void *arg, enum err e)
     }
     if (a->in.news)
         store_wake(s->store);
+    if (a->in.tasks_changed > 0 && s->outbox != NULL)
+        outbox_kick(s->outbox);
+    s->counters.tasks_changed += a->in.tasks_changed;
     s->counters.resources += fhir_doc_count(a->doc);
     if (a->type == FHIR_BUNDLE)
         answer_bundle(a);
@@ -210,6 +212,12 @@ static bool agrees(struct arrival *a)
     item->if_none_exist =
         a->update ? NULL : http_header(a->x.request, "If-None-Exist");
     item->if_match = http_header(a->x.request, "If-Match");
+    item->if_none_match =
+        a->update ? http_header(a->x.request, "If-None-Match") : NULL;
+    if (a->update && a->id[0] == '\0') {
+        item->condition = a->condition.data;
+        return true;
+    }
     item->url_id = a->update ? a->id : NULL;
     /* What is refused for its form may not have been read as far as its id;
      * the sender is told of the form. */
@@ -235,6 +243,8 @@ static void store(struct arrival *a)
         }
         return;
     }
+    if (a->type == FHIR_BUNDLE && doors_check_bundle(&a->grant, a->doc) > 0)
+        exchange_forbid(&a->x, a->grant.client, NULL);
     count = fhir_doc_count(a->doc);
     a->in = (struct intake){
         .doc = a->doc,
@@ -245,6 +255,8 @@ static void store(struct arrival *a)
                                                                : SOURCE_HTTP,
         .strict_access = s->config.fhir_strict_access,
         .merge_implied = s->config.merge_implied,
+        .task_if_match = s->config.fhir_task_if_match,
+        .deliver = s->review.record && !s->review.silent,
         .now_ms = clock_ms(),
         .results = calloc(count + 1, sizeof(struct intake_result))
     };
@@ -275,8 +287,33 @@ static void after_work(uv_work_t *work, int status)
     store(a);
 }
 
+/* A Bundle is judged when it has been read; another request may have been
+ * routed by then.  false: no memory. */
+static bool keep_grant(struct arrival *a)
+{
+    const char *scopes = a->x.service->grant.scopes;
+
+    a->grant = a->x.service->grant;
+    if (scopes == NULL)
+        return true;
+    a->grant.scopes = a->scopes = malloc(strlen(scopes) + 1);
+    if (a->scopes == NULL)
+        return false;
+    memcpy(a->scopes, scopes, strlen(scopes) + 1);
+    return true;
+}
+
+/* What an update goes by, without what says how to answer. */
+static void keep_condition(void *arg, const char *name, const char *value)
+{
+    struct arrival *a = arg;
+
+    if (strcmp(name, "_format") != 0 && strcmp(name, "_pretty") != 0)
+        http_query_add(&a->condition, name, value);
+}
+
 static void start(struct service *s, struct http_request *r,
-                  enum fhir_type type, const char *id)
+                  enum fhir_type type, const char *id, bool update)
 {
     struct arrival *a = (struct arrival *)exchange_new(s, r, sizeof(*a));
 
@@ -284,7 +321,7 @@ static void start(struct service *s, struct http_request *r,
         return;
     a->x.release = release;
     a->type = type;
-    a->update = id != NULL;
+    a->update = update;
     a->body = http_body(r, &a->len);
     a->reader = s->reader;
     a->reader.now_s = clock_ms() / 1000;
@@ -292,6 +329,10 @@ static void start(struct service *s, struct http_request *r,
     exchange_base(&a->x, &a->self);
     a->reader.self = buf_ok(&a->self) == ERR_OK ? a->self.data : NULL;
     a->work.data = a;
+    if (!keep_grant(a)) {
+        exchange_failed(&a->x, ERR_MEMORY);
+        return;
+    }
     if (id != NULL && !fhir_is_id(id)) {
         outcome_add(&a->x.outcome, SEV_ERROR, "bad-value", "Resource.id",
                     "An id is 1 to 64 letters, digits, '-' and '.'");
@@ -299,6 +340,15 @@ static void start(struct service *s, struct http_request *r,
         return;
     }
     snprintf(a->id, sizeof(a->id), "%s", id != NULL ? id : "");
+    buf_init(&a->condition, CONDITION_MAX);
+    if (update && id == NULL)
+        http_query_each(r, keep_condition, a);
+    if (buf_ok(&a->condition) != ERR_OK) {
+        outcome_add(&a->x.outcome, SEV_ERROR, "bad-parameter", "",
+                    "The condition is too long");
+        exchange_refuse(&a->x);
+        return;
+    }
     if (a->len > INLINE_MAX &&
         uv_queue_work(s->loop, &a->work, on_work, after_work) == 0)
         return;
@@ -309,16 +359,16 @@ static void start(struct service *s, struct http_request *r,
 void route_create(struct service *s, struct http_request *r,
                   enum fhir_type type)
 {
-    start(s, r, type, NULL);
+    start(s, r, type, NULL, false);
 }
 
 void route_update(struct service *s, struct http_request *r,
                   enum fhir_type type, const char *id)
 {
-    start(s, r, type, id);
+    start(s, r, type, id, true);
 }
 
 void route_bundle(struct service *s, struct http_request *r)
 {
-    start(s, r, FHIR_BUNDLE, NULL);
+    start(s, r, FHIR_BUNDLE, NULL, false);
 }

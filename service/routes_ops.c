@@ -1,5 +1,6 @@
 #include "service/report.h"
 
+#include "adapters/fhir_served.h"
 #include "adapters/fhir_write.h"
 
 #include <string.h>
@@ -38,7 +39,34 @@ void route_metadata(struct service *s, struct http_request *r)
     exchange_answer(x, 200, NULL, 0);
 }
 
+void route_search_param(struct service *s, struct http_request *r)
+{
+    struct exchange *x = exchange_new(s, r, sizeof(*x));
+
+    if (x == NULL)
+        return;
+    fhir_write_search_param(s->config.fhir_base, HEADGATE_VERSION,
+                            clock_ms() / 1000, &x->body);
+    exchange_answer(x, 200, NULL, 0);
+}
+
 /* ---- with it ------------------------------------------------------------ */
+
+/* A record in trouble does not make the service less ready: what is to go
+ * there waits in the store. */
+static void say_record(const struct record_view *v, struct buf *b)
+{
+    if (v->state == RECORD_PAUSING)
+        buf_printf(b,
+                   "record: given a pause, its last answer was HTTP status "
+                   "%ld (0: none came)\n",
+                   v->status);
+    else if (v->state == RECORD_REFUSING)
+        buf_puts(b, "record: it takes no token of ours; see headgate check\n");
+    if (v->foreign > 0)
+        buf_printf(b, "record: %llu links to another host were not followed\n",
+                   (unsigned long long)v->foreign);
+}
 
 /* Ready is: the store takes a write. */
 static enum err run_ready(struct db *db, struct report *r)
@@ -48,15 +76,30 @@ static enum err run_ready(struct db *db, struct report *r)
     buf_puts(&r->x.body, r->x.service->review.silent
                              ? "ready, in silent mode: nothing is posted\n"
                              : "ready\n");
+    if (r->x.service->side.record != NULL)
+        say_record(&r->record, &r->x.body);
+    if (r->x.service->incoming != NULL)
+        poll_side_say(&r->incoming, &r->x.body);
     return e;
+}
+
+/* What the loop knows, for the thread that writes. */
+static void look_at_record(const struct service *s, struct report *report)
+{
+    if (s->side.record != NULL)
+        record_look(s->side.record, &report->record);
+    if (s->incoming != NULL)
+        poll_side_look(s->incoming, &report->incoming);
 }
 
 void route_ready(struct service *s, struct http_request *r)
 {
     struct report *report = report_new(s, r, TEXT_TYPE, run_ready);
 
-    if (report != NULL)
-        report_submit(report);
+    if (report == NULL)
+        return;
+    look_at_record(s, report);
+    report_submit(report);
 }
 
 static void gauge(struct buf *b, const char *name, const char *help,
@@ -84,27 +127,118 @@ static enum err count_of(struct db *db, enum query q, long long *n)
     return e;
 }
 
+/* How long what is due longest has been due. */
+static enum err write_oldest(struct db *db, struct buf *b)
+{
+    enum err e = db_first(db, Q_OUTBOX_OLDEST, "");
+    int64_t due_ms = 0, late_ms;
+
+    if (e == ERR_OK && !db_is_null(db, Q_OUTBOX_OLDEST, 0))
+        due_ms = db_int(db, Q_OUTBOX_OLDEST, 0);
+    db_done(db, Q_OUTBOX_OLDEST);
+    if (e != ERR_OK)
+        return e;
+    late_ms = due_ms > 0 ? clock_ms() - due_ms : 0;
+    gauge(b, "headgate_outbox_late_seconds",
+          "How long the longest due delivery has been due",
+          late_ms > 0 ? late_ms / 1000 : 0);
+    return ERR_OK;
+}
+
 static enum err write_outbox(struct db *db, struct buf *b)
 {
-    static const char *const states[] = { "waiting", "sent", "aside" };
+    static const char *const states[] = { "waiting", "sent", "aside",
+                                          "after-task", "given-up" };
     const enum query q = Q_OUTBOX_COUNTS;
-    long long counts[3] = { 0, 0, 0 };
+    long long counts[COUNT(states)] = { 0 };
     enum err e = db_query(db, q, "");
 
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         int64_t state = db_int(db, q, 0);
 
-        if (state >= 0 && state < 3)
+        if (state >= 0 && state < (int64_t)COUNT(states))
             counts[state] = db_int(db, q, 1);
     }
     if (e != ERR_ABSENT)
         return e;
-    buf_puts(b, "# HELP headgate_outbox_tasks Tasks for the record by state\n"
-                "# TYPE headgate_outbox_tasks gauge\n");
+    buf_puts(b, "# HELP headgate_outbox_resources Tasks and what goes with "
+                "them, for the record, by state\n"
+                "# TYPE headgate_outbox_resources gauge\n");
     for (size_t i = 0; i < COUNT(states); i++)
-        buf_printf(b, "headgate_outbox_tasks{state=\"%s\"} %lld\n", states[i],
-                   counts[i]);
+        buf_printf(b, "headgate_outbox_resources{state=\"%s\"} %lld\n",
+                   states[i], counts[i]);
     return ERR_OK;
+}
+
+/* Of the tokens for the record. */
+static void write_tokens(const struct counters *c, struct buf *b)
+{
+    counter(b, "headgate_record_token_fetches_total",
+            "Times that a token for the record was asked for",
+            c->token_fetches);
+    counter(b, "headgate_record_token_failures_total",
+            "Times that none was given", c->token_failures);
+    gauge(b, "headgate_record_token", "1 while there is a token that lives",
+          c->has_token ? 1 : 0);
+    gauge(b, "headgate_record_scope_missing",
+          "1 if the record granted less than was asked for",
+          c->lacks_scope ? 1 : 0);
+}
+
+/* What is asked of on the loop, for the thread that writes. */
+static void look_at_tokens(struct service *s)
+{
+    struct smart_view view;
+
+    if (s->side.smart == NULL)
+        return;
+    smart_look(s->side.smart, &view);
+    s->counters.token_fetches = view.fetches;
+    s->counters.token_failures = view.failures;
+    s->counters.has_token = view.has_token;
+    s->counters.lacks_scope = view.missing[0] != '\0';
+}
+
+/* What comes in from the record. */
+static enum err write_incoming(struct db *db, const struct report *r,
+                               struct buf *b)
+{
+    long long by_id = 0, not_taken = 0;
+    enum err e = count_of(db, Q_FETCH_COUNT, &by_id);
+
+    if (e == ERR_OK)
+        e = count_of(db, Q_NOT_TAKEN_COUNT, &not_taken);
+    if (e != ERR_OK)
+        return e;
+    poll_side_metrics(&r->incoming, clock_ms(), b);
+    gauge(b, "headgate_poll_by_id_waiting", "Resources to be read by their id",
+          by_id);
+    gauge(b, "headgate_not_taken",
+          "Resources of the record that were not taken", not_taken);
+    counter(b, "headgate_hook_calls_total", "Calls of the record",
+            r->hooks.calls);
+    counter(b, "headgate_hook_gaps_total",
+            "Calls that showed that others had been lost", r->hooks.gaps);
+    return write_oldest(db, b);
+}
+
+/* The record as a target, see record.h. */
+static void write_record(const struct record_view *v, struct buf *b)
+{
+    counter(b, "headgate_record_calls_total", "Requests to the record",
+            v->calls);
+    counter(b, "headgate_record_failures_total",
+            "Requests to the record that were no success", v->failures);
+    counter(b, "headgate_record_pauses_total",
+            "Pauses that the record was given, or asked for", v->pauses);
+    counter(b, "headgate_record_renewed_total",
+            "Tokens that were renewed after a 401", v->renewed);
+    counter(b, "headgate_record_foreign_total",
+            "Links of the record to another host, which were not followed",
+            v->foreign);
+    gauge(b, "headgate_record_state",
+          "0 it is asked, 1 it is given a pause, 2 it takes no token",
+          (long long)v->state);
 }
 
 static enum err run_metrics(struct db *db, struct report *r)
@@ -123,6 +257,11 @@ static enum err run_metrics(struct db *db, struct report *r)
     counter(b, "headgate_requests_total", "HTTP requests", c->requests);
     counter(b, "headgate_refused_total", "HTTP answers of 400 and above",
             c->refused);
+    counter(b, "headgate_unauthorised_total",
+            "HTTP requests without a token, or with a false one",
+            c->unauthorised);
+    counter(b, "headgate_forbidden_total",
+            "HTTP requests that a token did not allow", c->forbidden);
     counter(b, "headgate_resources_total", "Resources that came in",
             c->resources);
     counter(b, "headgate_tasks_changed_total", "Tasks changed by people",
@@ -132,14 +271,25 @@ static enum err run_metrics(struct db *db, struct report *r)
     gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
     gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
           r->x.service->review.silent ? 1 : 0);
-    return write_outbox(db, b);
+    if (r->x.service->side.record != NULL)
+        write_record(&r->record, b);
+    if (r->x.service->side.smart != NULL)
+        write_tokens(c, b);
+    e = write_outbox(db, b);
+    return e == ERR_OK && r->x.service->incoming != NULL
+               ? write_incoming(db, r, b)
+               : e;
 }
 
 void route_metrics(struct service *s, struct http_request *r)
 {
-    struct report *report =
-        report_new(s, r, "text/plain; version=0.0.4", run_metrics);
+    struct report *report;
 
-    if (report != NULL)
-        report_submit(report);
+    look_at_tokens(s);
+    report = report_new(s, r, "text/plain; version=0.0.4", run_metrics);
+    if (report == NULL)
+        return;
+    look_at_record(s, report);
+    report->hooks = s->hooks;
+    report_submit(report);
 }

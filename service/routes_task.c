@@ -1,120 +1,59 @@
 #include "service/app.h"
 
+#include "adapters/fhir_served.h"
 #include "adapters/fhir_write.h"
-#include "service/episodes.h"
-#include "service/resources.h"
+#include "service/task_change.h"
 
 #include <stdio.h>
 #include <string.h>
 
-/* A person changes a Task that is kept here. */
+/* A person's PUT or PATCH of a Task. */
 struct change {
     struct exchange x; /* first */
-    struct fhir_doc *doc;
+    struct task_change task;
+    struct fhir_reader reader;
+    struct buf self; /* our base, as the client calls it */
     char id[FID_SIZE];
-    const char *body;
-    size_t len;
-    struct resource row;
-    int64_t part; /* of its access */
+    int64_t updated_ms;
 };
 
 static void release(struct exchange *x)
 {
-    fhir_doc_free(((struct change *)x)->doc);
+    buf_clear(&((struct change *)x)->self);
 }
 
-/* If-Match, where it is sent, must name the newest version. */
-static bool matches(struct change *c)
+/* The body of the answer: the new Task, unless something else is preferred. */
+static enum err write_answer(struct db *db, struct change *c)
 {
-    const char *tag = http_header(c->x.request, "If-Match");
-    char want[32];
+    const struct http_request *r = c->x.request;
 
-    if (tag == NULL)
-        return true;
-    snprintf(want, sizeof(want), "W/\"%d\"", c->row.version);
-    if (strcmp(tag, want) == 0 || strcmp(tag, want + 2) == 0)
-        return true;
-    outcome_add(&c->x.outcome, SEV_ERROR, "precondition", "Task",
-                "The current version is %d", c->row.version);
-    return false;
+    c->updated_ms = c->task.row.updated_ms;
+    if (http_prefers(r, "return", "minimal"))
+        return ERR_OK;
+    if (http_prefers(r, "return", "OperationOutcome")) {
+        fhir_write_outcome(c->reader.base, &c->x.outcome, NULL, &c->x.body);
+        return ERR_OK;
+    }
+    return resource_served(db, c->reader.base, &c->task.row, 0, &c->x.body,
+                           &c->updated_ms);
 }
 
-static enum err find_part(struct db *db, struct change *c)
-{
-    enum err e = db_first(db, Q_TASK_GET, "i", c->row.id);
-
-    if (e == ERR_OK)
-        c->part = partition_of(db_int(db, Q_TASK_GET, 1));
-    db_done(db, Q_TASK_GET);
-    return e;
-}
-
-static enum err follow(struct db *db, struct change *c)
-{
-    const struct service *s = c->x.service;
-    struct fhir_task_view view;
-    int64_t now_ms = clock_ms();
-    enum err e = fhir_task_view(c->body, c->len, &view);
-
-    if (e == ERR_OK)
-        e = db_run(db, Q_TASK_STATUS, "iss", c->row.id, view.status,
-                   view.priority);
-    if (e == ERR_OK)
-        e = episode_follow(db, c->row.id, view.status, now_ms / 1000);
-    if (e == ERR_OK && s->review.record && !s->review.silent)
-        e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, c->part,
-                   INT64(c->row.version), now_ms);
-    return e;
-}
-
-static enum err put_change(struct db *db, struct change *c)
-{
-    struct new_version v = { .body = c->body, .len = c->len };
-    int64_t updated_ms;
-    enum err e = resource_put(db, &c->row, NULL, c->part, clock_ms(), &v);
-
-    if (e == ERR_OK)
-        e = follow(db, c);
-    if (e == ERR_OK)
-        e = resource_served(db, c->x.service->config.fhir_base, &c->row, 0,
-                            &c->x.body, &updated_ms);
-    return e;
-}
-
-/* ERR_CONFLICT: refused, see the outcome. */
 static enum err run_change(struct db *db, void *arg)
 {
     struct change *c = arg;
-    struct buf old;
-    int64_t updated_ms;
-    enum err e = resource_shown(db, FHIR_TASK, c->id, &c->row);
+    enum err e = task_change(db, &c->task);
 
-    if (e == ERR_ABSENT) {
-        outcome_add(&c->x.outcome, SEV_ERROR, "not-found", "Task",
-                    "This Task is not known here; Tasks are made by headgate");
-        return ERR_CONFLICT;
-    }
-    if (e == ERR_OK && !matches(c))
-        return ERR_CONFLICT;
-    if (e == ERR_OK)
-        e = find_part(db, c);
-    buf_init(&old, TASK_MAX);
-    if (e == ERR_OK)
-        e = resource_body(db, &c->row, 0, &old, &updated_ms);
-    if (e == ERR_OK)
-        fhir_task_person_update(old.data, old.len, c->body, c->len,
-                                &c->x.outcome);
-    buf_clear(&old);
-    if (e == ERR_OK && outcome_refuses(&c->x.outcome))
-        return ERR_CONFLICT;
-    return e == ERR_OK ? put_change(db, c) : e;
+    return e == ERR_OK ? write_answer(db, c) : e;
 }
 
 static void on_changed(void *arg, enum err e)
 {
     struct change *c = arg;
-    char etag[32];
-    struct http_header_line line = { "ETag", etag };
+    char etag[32], location[1200], modified[64];
+    struct http_header_line lines[] = { { "ETag", etag },
+                                        { "Location", location },
+                                        { "Last-Modified", modified } };
+
     if (outcome_refuses(&c->x.outcome)) {
         exchange_refuse(&c->x);
         return;
@@ -126,55 +65,56 @@ static void on_changed(void *arg, enum err e)
     c->x.service->counters.tasks_changed++;
     if (c->x.service->outbox != NULL)
         outbox_kick(c->x.service->outbox);
-    snprintf(etag, sizeof(etag), "W/\"%d\"", c->row.version);
-    exchange_answer(&c->x, 200, &line, 1);
+    snprintf(etag, sizeof(etag), "W/\"%d\"", c->task.row.version);
+    snprintf(location, sizeof(location), "%s/Task/%s/_history/%d", c->self.data,
+             c->id, c->task.row.version);
+    http_date_write(c->updated_ms / 1000, modified, sizeof(modified));
+    exchange_answer(&c->x, 200, lines, COUNT(lines));
 }
 
-static bool is_this_task(struct change *c, enum err read)
+/* RFC 5789, 2.2 and 3.1: who sends another kind of patch is told which one is
+ * taken. */
+static void refuse_patch(struct change *c)
 {
-    struct fhir_item *item;
+    static const struct http_header_line accept = { "Accept-Patch",
+                                                    FHIR_JSON_PATCH };
 
-    if (read != ERR_OK)
-        return false;
-    item = fhir_doc_item(c->doc, 0);
-    if (fhir_doc_bundle(c->doc) != BUNDLE_NONE || item->type != FHIR_TASK)
-        outcome_add(&c->x.outcome, SEV_ERROR, "bad-value", "resourceType",
-                    "The path asks for a Task");
-    else if (outcome_refuses(&item->outcome))
-        c->x.outcome = item->outcome;
-    else if (item->id == NULL || strcmp(item->id, c->id) != 0)
-        outcome_add(&c->x.outcome, SEV_ERROR, "bad-value", "Task.id",
-                    "The id in the body must be that of the path");
-    return !outcome_refuses(&c->x.outcome);
+    outcome_add(&c->x.outcome, SEV_ERROR, "media-type", "",
+                "Send a patch as " FHIR_JSON_PATCH);
+    fhir_write_outcome(c->reader.base, &c->x.outcome, NULL, &c->x.body);
+    exchange_answer(&c->x, 415, &accept, 1);
 }
 
 void route_task_update(struct service *s, struct http_request *r,
-                       const char *id)
+                       const char *id, bool patch)
 {
     struct change *c = (struct change *)exchange_new(s, r, sizeof(*c));
-    struct fhir_reader reader = s->reader;
-    enum err e;
 
     if (c == NULL)
         return;
     c->x.release = release;
-    reader.now_s = clock_ms() / 1000;
-    c->body = http_body(r, &c->len);
-    if (c->len > TASK_TAKEN_MAX) {
-        outcome_add(&c->x.outcome, SEV_ERROR, "too-long", "Task",
-                    "A Task is taken up to %d bytes", TASK_TAKEN_MAX);
-        exchange_refuse(&c->x);
-        return;
-    }
+    buf_init(&c->self, 1024);
+    exchange_base(&c->x, &c->self);
     snprintf(c->id, sizeof(c->id), "%s", id);
-    e = fhir_read(&reader, c->body, c->len, &c->x.outcome, &c->doc);
-    if (!is_this_task(c, e)) {
-        if (c->x.outcome.status == 0)
-            exchange_failed(&c->x, e);
-        else
-            exchange_refuse(&c->x);
+    c->reader = s->reader;
+    c->reader.now_s = clock_ms() / 1000;
+    c->reader.self = c->self.data;
+    if (patch && !http_sends(r, FHIR_JSON_PATCH)) {
+        refuse_patch(c);
         return;
     }
+    c->task = (struct task_change){
+        .id = c->id,
+        .if_match = http_header(r, "If-Match"),
+        .if_none_match = http_header(r, "If-None-Match"),
+        .patch = patch,
+        .reader = &c->reader,
+        .must_match = s->config.fhir_task_if_match,
+        .deliver = s->review.record && !s->review.silent,
+        .now_ms = clock_ms(),
+        .outcome = &c->x.outcome,
+    };
+    c->task.body = http_body(r, &c->task.len);
     c->x.job =
         (struct store_job){ .run = run_change, .done = on_changed, .arg = c };
     store_submit(s->store, &c->x.job);

@@ -178,7 +178,7 @@ void route_technique_switch(struct service *s, struct http_request *http)
     if (r == NULL)
         return;
     if (!http_is_local(http)) {
-        r->x.allow = "GET, HEAD";
+        snprintf(r->x.allow, sizeof(r->x.allow), "GET, HEAD");
         refuse(r, "method", "This is switched on the machine of the service");
         return;
     }

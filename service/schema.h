@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 3 };
+enum { SCHEMA_VERSION = 4 };
 
 /* clang-format off */
 static const char schema_sql[] =
@@ -100,11 +100,22 @@ static const char schema_sql[] =
     "CREATE INDEX task_patient ON task(patient);"
     "CREATE INDEX task_silent ON task(resource) WHERE silent = 1;"
 
-    /* state: 0 to be sent, 1 sent, 2 put aside; remote: its id in the record;
-       place: in the line of those that are due, 0 for stat, 1 asap, 2 urgent, 3 routine */
+    /* state: 0 to be sent, 1 sent, 2 put aside, 3 waits until its Task is sent, 4 given up by a person; remote: its id
+       in the record; place: in the line of those that are due, 0 for stat, 1 asap, 2 urgent, 3 routine, 4 beside a Task;
+       task: the Task that it goes with (itself, for a Task); key: value of its identifier, NULL for a Provenance;
+       look_ms: when it was asked to be read there though nothing may have to be sent, 0 not asked; twin: there may be
+       two of it in the record; version: its first there; who, why: of the person who gave it up */
     "CREATE TABLE outbox(resource INTEGER PRIMARY KEY, part INT NOT NULL, wanted INT NOT NULL, sent INT NOT NULL,"
     " tries INT NOT NULL, due_ms INT NOT NULL, state INT NOT NULL, remote TEXT, status INT, answer TEXT,"
-    " place INT NOT NULL DEFAULT 3);"
+    " place INT NOT NULL DEFAULT 3, task INT, key TEXT, look_ms INT NOT NULL DEFAULT 0,"
+    " twin INT NOT NULL DEFAULT 0, version TEXT, who TEXT, why TEXT, aside_ms INT);"
+    "CREATE INDEX outbox_task ON outbox(task);"
+    "CREATE INDEX outbox_remote ON outbox(remote) WHERE remote IS NOT NULL;"
+    "CREATE INDEX outbox_aside ON outbox(state, aside_ms) WHERE aside_ms IS NOT NULL;"
+    /* what goes with a Task to a record, one of a kind: documents, an order, a flag, where it comes from */
+    "CREATE TABLE companion(task INT, kind INT, resource INT NOT NULL, part INT NOT NULL, key TEXT,"
+    " PRIMARY KEY(task, kind)) WITHOUT ROWID;"
+    "CREATE INDEX companion_resource ON companion(resource);"
     "CREATE INDEX outbox_due ON outbox(due_ms) WHERE state = 0;"
     "CREATE INDEX outbox_place ON outbox(place, due_ms, resource) WHERE state = 0;"
 
@@ -117,6 +128,46 @@ static const char schema_sql[] =
     "CREATE TABLE technique(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL,"
     " who TEXT NOT NULL, model TEXT NOT NULL, cases INT NOT NULL, ties INT NOT NULL, stretches INT NOT NULL,"
     " prior TEXT, evidence TEXT NOT NULL);"
+
+    /* what resources are found by: name is the number of a search parameter, see adapters/fhir_search.h;
+       updated_ms: of the resource, for Tasks alone, which are read in this order; from_ms, to_ms: half-open */
+    "CREATE TABLE search_token(resource INT, name INT, value TEXT, system TEXT, updated_ms INT,"
+    " PRIMARY KEY(resource, name, value, system)) WITHOUT ROWID;"
+    "CREATE INDEX search_token_value ON search_token(name, value, resource, system);"
+    "CREATE INDEX search_token_updated ON search_token(name, value, updated_ms, resource, system)"
+    " WHERE updated_ms IS NOT NULL;"
+    "CREATE TABLE search_span(resource INT, name INT, from_ms INT, to_ms INT,"
+    " PRIMARY KEY(resource, name, from_ms, to_ms)) WITHOUT ROWID;"
+    "CREATE INDEX search_span_from ON search_span(name, from_ms, to_ms, resource);"
+    "CREATE INDEX resource_kind ON resource(kind);"
+    "CREATE INDEX resource_updated ON resource(kind, updated_ms);"
+    "CREATE INDEX version_ours ON version(updated_ms, resource, ver) WHERE journal = 0;"
+    "CREATE INDEX version_came ON version(updated_ms, resource, ver) WHERE journal > 0;"
+
+    /* how far a feed of the record has been read, by the record's clock; ended_ms: ours, of the last whole reading;
+       server_ms: the record's, of its last answer */
+    "CREATE TABLE feed(name TEXT PRIMARY KEY, cursor_ms INT NOT NULL, ended_ms INT NOT NULL, server_ms INT NOT NULL) WITHOUT ROWID;"
+    /* what came from the record: its id and version there, and the resource here, 0 if it was not taken */
+    "CREATE TABLE origin(kind INT, remote TEXT, version TEXT NOT NULL, updated_ms INT NOT NULL, resource INT NOT NULL,"
+    " PRIMARY KEY(kind, remote)) WITHOUT ROWID;"
+    "CREATE INDEX origin_resource ON origin(resource);"
+    /* what is to be read there by its id; state 0 to be read, 1 not there: not before due_ms */
+    "CREATE TABLE fetch(kind INT, remote TEXT, state INT NOT NULL, tries INT NOT NULL, due_ms INT NOT NULL,"
+    " PRIMARY KEY(kind, remote)) WITHOUT ROWID;"
+    "CREATE INDEX fetch_due ON fetch(due_ms);"
+    /* what of a feed was not taken, and where it stood; source: 1 poll, 2 hook, 3 bulk, 4 by id */
+    "CREATE TABLE not_taken(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, source INT NOT NULL, kind INT NOT NULL,"
+    " remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL, place TEXT, text TEXT);"
+    /* a Task of ours at the record, as it was last seen or asked for */
+    "CREATE TABLE followed(task INTEGER PRIMARY KEY, version TEXT NOT NULL, looked_ms INT NOT NULL);"
+    /* what the record was asked to call us for */
+    "CREATE TABLE subscription(name TEXT PRIMARY KEY, remote TEXT, criteria TEXT NOT NULL, end_ms INT NOT NULL) WITHOUT ROWID;"
+    /* events that the record says it has told us of */
+    "CREATE TABLE noticed(subscription TEXT PRIMARY KEY, events INT NOT NULL, at_ms INT NOT NULL) WITHOUT ROWID;"
+    /* exports, the newest last; state: enum bulk_state; file: how many files of the manifest are done */
+    "CREATE TABLE bulk(id INTEGER PRIMARY KEY, state INT NOT NULL, since TEXT, target TEXT NOT NULL, status_url TEXT,"
+    " manifest TEXT, file INT NOT NULL, began_ms INT NOT NULL, ended_ms INT NOT NULL, lines INT NOT NULL, stored INT NOT NULL,"
+    " refused INT NOT NULL, why TEXT);"
 
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
@@ -152,6 +203,49 @@ static const struct {
     { 2, "CREATE TABLE technique(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, act INT NOT NULL,"
          " who TEXT NOT NULL, model TEXT NOT NULL, cases INT NOT NULL, ties INT NOT NULL, stretches INT NOT NULL,"
          " prior TEXT, evidence TEXT NOT NULL);" },
+    { 3, "ALTER TABLE outbox ADD COLUMN task INT;"
+         "ALTER TABLE outbox ADD COLUMN key TEXT;"
+         "ALTER TABLE outbox ADD COLUMN look_ms INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE outbox ADD COLUMN twin INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE outbox ADD COLUMN version TEXT;"
+         "ALTER TABLE outbox ADD COLUMN who TEXT;"
+         "ALTER TABLE outbox ADD COLUMN why TEXT;"
+         "ALTER TABLE outbox ADD COLUMN aside_ms INT;"
+         "UPDATE outbox SET task = resource, key = (SELECT t.key FROM task t WHERE t.resource = outbox.resource);"
+         "UPDATE outbox SET aside_ms = due_ms WHERE state = 2;"
+         "CREATE INDEX outbox_task ON outbox(task);"
+         "CREATE INDEX outbox_remote ON outbox(remote) WHERE remote IS NOT NULL;"
+         "CREATE INDEX outbox_aside ON outbox(state, aside_ms) WHERE aside_ms IS NOT NULL;"
+         "CREATE TABLE companion(task INT, kind INT, resource INT NOT NULL, part INT NOT NULL, key TEXT,"
+         " PRIMARY KEY(task, kind)) WITHOUT ROWID;"
+         "CREATE INDEX companion_resource ON companion(resource);"
+         "CREATE TABLE search_token(resource INT, name INT, value TEXT, system TEXT, updated_ms INT,"
+         " PRIMARY KEY(resource, name, value, system)) WITHOUT ROWID;"
+         "CREATE INDEX search_token_value ON search_token(name, value, resource, system);"
+         "CREATE INDEX search_token_updated ON search_token(name, value, updated_ms, resource, system)"
+         " WHERE updated_ms IS NOT NULL;"
+         "CREATE TABLE search_span(resource INT, name INT, from_ms INT, to_ms INT,"
+         " PRIMARY KEY(resource, name, from_ms, to_ms)) WITHOUT ROWID;"
+         "CREATE INDEX search_span_from ON search_span(name, from_ms, to_ms, resource);"
+         "CREATE INDEX resource_kind ON resource(kind);"
+    "CREATE INDEX resource_updated ON resource(kind, updated_ms);"
+         "CREATE INDEX version_ours ON version(updated_ms, resource, ver) WHERE journal = 0;"
+         "CREATE INDEX version_came ON version(updated_ms, resource, ver) WHERE journal > 0;"
+         "CREATE TABLE feed(name TEXT PRIMARY KEY, cursor_ms INT NOT NULL, ended_ms INT NOT NULL, server_ms INT NOT NULL) WITHOUT ROWID;"
+         "CREATE TABLE origin(kind INT, remote TEXT, version TEXT NOT NULL, updated_ms INT NOT NULL, resource INT NOT NULL,"
+         " PRIMARY KEY(kind, remote)) WITHOUT ROWID;"
+         "CREATE INDEX origin_resource ON origin(resource);"
+         "CREATE TABLE fetch(kind INT, remote TEXT, state INT NOT NULL, tries INT NOT NULL, due_ms INT NOT NULL,"
+         " PRIMARY KEY(kind, remote)) WITHOUT ROWID;"
+         "CREATE INDEX fetch_due ON fetch(due_ms);"
+         "CREATE TABLE not_taken(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, source INT NOT NULL, kind INT NOT NULL,"
+         " remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL, place TEXT, text TEXT);"
+         "CREATE TABLE followed(task INTEGER PRIMARY KEY, version TEXT NOT NULL, looked_ms INT NOT NULL);"
+         "CREATE TABLE subscription(name TEXT PRIMARY KEY, remote TEXT, criteria TEXT NOT NULL, end_ms INT NOT NULL) WITHOUT ROWID;"
+         "CREATE TABLE noticed(subscription TEXT PRIMARY KEY, events INT NOT NULL, at_ms INT NOT NULL) WITHOUT ROWID;"
+         "CREATE TABLE bulk(id INTEGER PRIMARY KEY, state INT NOT NULL, since TEXT, target TEXT NOT NULL, status_url TEXT,"
+         " manifest TEXT, file INT NOT NULL, began_ms INT NOT NULL, ended_ms INT NOT NULL, lines INT NOT NULL, stored INT NOT NULL,"
+         " refused INT NOT NULL, why TEXT);" },
 };
 /* clang-format on */
 

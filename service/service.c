@@ -3,9 +3,9 @@
 #include "adapters/policy_file.h"
 #include "service/again.h"
 #include "service/app.h"
-#include "service/file.h"
 #include "service/log.h"
 #include "service/maps.h"
+#include "service/search_index.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,13 +14,23 @@
 enum {
     MINUTE_MS = 60000,
     DRAIN_STEP_MS = 20,
-    DRAIN_STEPS = 500, /* ten seconds for what is running */
-    TOKEN_MAX = 8192
+    DRAIN_STEPS = 500 /* ten seconds for what is running */
 };
 
 void service_socket_path(const char *store_path, char *out, size_t size)
 {
     snprintf(out, size, "%s.sock", store_path);
+}
+
+static struct companion_options companions_of(const struct config *config)
+{
+    return (struct companion_options){
+        .documents = config->record_documents,
+        .proposals = config->record_service_request,
+        .flags = config->record_flag,
+        .provenance = config->record_provenance,
+        .inline_max = (size_t)config->record_document_max
+    };
 }
 
 /* ---- what it works by --------------------------------------------------- */
@@ -37,8 +47,8 @@ static enum err load_settings(struct service *s, struct buf *why)
     }
     if (e == ERR_OK)
         e = maps_load(&s->config, &s->codes, why);
-    if (e == ERR_OK && s->config.http_tokens[0] != '\0')
-        e = tokens_load(s->config.http_tokens, &s->tokens, why);
+    if (e == ERR_OK)
+        e = doors_open(&s->config, &s->doors, why);
     s->reader = (struct fhir_reader){ .codes = s->codes,
                                       .base = s->config.fhir_base,
                                       .zone = s->zone,
@@ -49,6 +59,7 @@ static enum err load_settings(struct service *s, struct buf *why)
                                  .base = s->config.fhir_base,
                                  .record = s->config.record_url[0] != '\0',
                                  .silent = s->config.silent,
+                                 .companions = companions_of(&s->config),
                                  .now_ms = clock_ms };
     return e;
 }
@@ -131,30 +142,52 @@ static enum err open_listeners(struct service *s, bool public, struct buf *why)
     return e;
 }
 
-static enum err open_outbox(struct service *s, struct buf *why)
+static void on_says(void *arg, const struct fhir_record_says *says)
+{
+    struct service *s = arg;
+
+    outbox_learn(s->outbox, says);
+    if (s->incoming != NULL)
+        poll_side_learn(s->incoming, says);
+}
+
+static enum err open_incoming(struct service *s, struct buf *why)
+{
+    struct poll_side_options options = { .poll = { .loop = s->loop,
+                                                   .store = s->store,
+                                                   .record = s->side.record,
+                                                   .config = &s->config,
+                                                   .reader = &s->reader,
+                                                   .now_ms = clock_ms },
+                                         .follows = s->outbox != NULL,
+                                         .on_looks = on_told,
+                                         .arg = s };
+
+    return poll_side_open(&options, &s->incoming, why);
+}
+
+/* All that talks to the record. */
+static enum err open_record_side(struct service *s, struct buf *why)
 {
     struct outbox_options options = {
-        .url = s->config.record_url,
         .base = s->config.fhir_base,
-        .timeout_ms = s->config.record_timeout_ms,
         .retry_first_ms = s->config.outbox_retry_first_ms,
         .retry_last_ms = s->config.outbox_retry_last_ms,
         .parallel = s->config.outbox_parallel,
         .unclear_tries = s->config.outbox_unclear_tries,
         .now_ms = clock_ms
     };
-    struct buf token;
-    enum err e = http_client_open(s->loop, &s->client);
+    enum err e = record_side_open(s->loop, &s->config, &s->side, why);
 
-    buf_init(&token, TOKEN_MAX);
-    if (e == ERR_OK && s->config.record_token_file[0] != '\0') {
-        e = file_read(s->config.record_token_file, &token, why);
-        token.data[strcspn(token.data, "\r\n")] = '\0';
-        options.token = token.data;
-    }
+    /* in silent mode nothing leaves, not even what waits from before */
+    if (e == ERR_OK && !s->review.silent)
+        e = outbox_open(s->loop, s->store, s->side.record, &options,
+                        &s->outbox);
+    /* what is read changes nothing there: in silent mode too */
     if (e == ERR_OK)
-        e = outbox_open(s->loop, s->store, s->client, &options, &s->outbox);
-    buf_clear(&token);
+        e = open_incoming(s, why);
+    if (s->outbox != NULL)
+        record_start_begin(&s->record_start, s->side.record, on_says, s);
     return e;
 }
 
@@ -184,6 +217,8 @@ static enum err run_start(struct db *db, void *arg)
 
     if (e == ERR_OK)
         e = read_once(db, s, "held", again_unjudged);
+    if (e == ERR_OK)
+        e = read_once(db, s, "sought", search_index_all);
     return e == ERR_OK ? review_start(db, &s->review) : e;
 }
 
@@ -220,7 +255,7 @@ static void free_settings(struct service *s)
 {
     codes_free(s->codes);
     zone_free(s->zone);
-    tokens_free(s->tokens);
+    doors_close(s->doors);
     planning_close(s->planning);
     free(s);
 }
@@ -256,9 +291,8 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     if (public && s->review.silent)
         log_event(LOG_WARN, "service.silent", KEY_INT("posts", 0));
     e = open_listeners(s, public, why);
-    /* in silent mode nothing leaves, not even what waits from before */
-    if (e == ERR_OK && public && s->review.record && !s->review.silent)
-        e = open_outbox(s, why);
+    if (e == ERR_OK && public && s->review.record)
+        e = open_record_side(s, why);
     *out = s; /* also on an error: handles are open and must be closed */
     return e;
 }
@@ -316,10 +350,18 @@ static void outbox_closed(void *arg)
     struct service *s = arg;
 
     s->outbox = NULL;
-    if (s->client != NULL)
-        http_client_close(s->client, others_closed, s);
+    record_side_close(&s->side, others_closed, s);
+}
+
+static void incoming_closed(void *arg)
+{
+    struct service *s = arg;
+
+    s->incoming = NULL;
+    if (s->outbox != NULL)
+        outbox_close(s->outbox, outbox_closed, s);
     else
-        others_closed(s);
+        outbox_closed(s);
 }
 
 static void close_others(struct service *s)
@@ -333,10 +375,11 @@ static void close_others(struct service *s)
         s->open_parts++;
         http_server_close(s->public_server, others_closed, s);
     }
-    if (s->outbox != NULL)
-        outbox_close(s->outbox, outbox_closed, s);
+    record_start_end(&s->record_start);
+    if (s->incoming != NULL)
+        poll_side_close(s->incoming, incoming_closed, s);
     else
-        outbox_closed(s);
+        incoming_closed(s);
 }
 
 static bool is_busy(const struct service *s)

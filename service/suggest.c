@@ -1,6 +1,7 @@
 #include "service/suggest.h"
 
 #include "service/episodes.h"
+#include "service/suggest_companion.h"
 #include "service/suggest_plan.h"
 #include "service/suggest_work.h"
 
@@ -31,6 +32,7 @@ static enum err put_task(struct suggest *s, struct resource *row,
 enum err suggest_new_task(struct suggest *s, struct draft *d,
                           struct resource *row)
 {
+    struct beside_task beside;
     struct buf json;
     enum err e;
 
@@ -38,9 +40,14 @@ enum err suggest_new_task(struct suggest *s, struct draft *d,
     new_fid(row->fid);
     d->task.id = row->fid;
     buf_init(&json, TASK_MAX);
-    e = fhir_task_write(&d->task, &json);
+    e = beside_prepare(s, d, 0, &beside);
+    if (e == ERR_OK)
+        e = fhir_task_write(&d->task, &json);
     if (e == ERR_OK)
         e = put_task(s, row, &d->task, s->review->silent, &json);
+    if (e == ERR_OK)
+        e = beside_store(s, d, row, true, false, &beside);
+    beside_clear(&beside);
     buf_clear(&json);
     return e;
 }
@@ -48,11 +55,12 @@ enum err suggest_new_task(struct suggest *s, struct draft *d,
 enum err suggest_amend_task(struct suggest *s, struct draft *d, int64_t task,
                             bool touched, struct resource *row, bool *silent)
 {
+    struct beside_task beside;
     struct buf old, json;
     int64_t updated_ms;
-    enum err e = task_is_silent(s->db, task, silent);
+    enum err e = beside_prepare(s, d, task, &beside);
 
-    *silent = *silent || s->review->silent;
+    *silent = beside.none || s->review->silent;
     buf_init(&old, TASK_MAX);
     buf_init(&json, TASK_MAX);
     if (e == ERR_OK)
@@ -64,6 +72,9 @@ enum err suggest_amend_task(struct suggest *s, struct draft *d, int64_t task,
         e = fhir_task_amend(old.data, old.len, &d->task, touched, &json);
     if (e == ERR_OK)
         e = put_task(s, row, &d->task, *silent, &json);
+    if (e == ERR_OK)
+        e = beside_store(s, d, row, false, touched, &beside);
+    beside_clear(&beside);
     buf_clear(&old);
     buf_clear(&json);
     return e;

@@ -148,6 +148,13 @@ const char *suggest_plan_words(const struct suggest *s, enum group group)
                : NULL;
 }
 
+enum err suggest_plan_text(struct suggest *s, struct buf *out)
+{
+    if (s->plan == NULL || !s->plan->offered)
+        return ERR_ABSENT;
+    return planning_text(s->db, s->review, s->look, &s->plan->planned, out);
+}
+
 /* ---- in a Task ------------------------------------------------------------------ */
 
 /* The plan that a Task carries; empty if it carries none. */

@@ -39,6 +39,10 @@ int64_t suggest_plan_next_s(const struct suggest *s);
 /* What wording_plan_attached() says; NULL: there is no plan, or not here. */
 const char *suggest_plan_words(const struct suggest *s, enum group group);
 
+/* The same plan as a text for people; only after a suggest_plan() that offers
+ * one, ERR_ABSENT else. */
+MUST_CHECK enum err suggest_plan_text(struct suggest *s, struct buf *out);
+
 /*
  * The plan of a draft: set if there is a new one, taken out if it is gone; the
  * note says so.  task: as it stands; 0: a new one, whose description says it.

@@ -1,10 +1,12 @@
 /*
  * suggest_work - what the files of suggest share; private to them
  *
- *     suggest.c         referrals, and what both need
- *     suggest_repeat.c  reminders: to measure again, or that a visit is due
- *     suggest_silent.c  the end of silent mode
- *     suggest_plan.c    the band plan that a referral carries
+ *     suggest.c            referrals, and what both need
+ *     suggest_repeat.c     reminders: to measure again, or that a visit is due
+ *     suggest_silent.c     the end of silent mode
+ *     suggest_plan.c       the band plan that a referral carries
+ *     suggest_companion.c  what goes beside a Task to a record
+ *     suggest_document.c   of that, the document of the plan
  */
 #ifndef HEADGATE_SERVICE_SUGGEST_WORK_H
 #define HEADGATE_SERVICE_SUGGEST_WORK_H

@@ -1,5 +1,7 @@
 #include "service/tokens.h"
 
+#include "adapters/rights.h"
+
 #include <openssl/crypto.h>
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -7,14 +9,18 @@
 #include <string.h>
 #include <strings.h>
 
-enum { TOKENS_MAX = 256 };
+enum { TOKENS_MAX = 256, LINE_SIZE = 4096, NAME_MAX_LEN = 63 };
 
 /* Bytes of a SHA-256. */
 #define DIGEST ((size_t)32)
 
 struct tokens {
     size_t count;
-    unsigned char digests[TOKENS_MAX][DIGEST];
+    struct {
+        unsigned char digest[DIGEST];
+        int line;
+        char *scopes; /* NULL: everything */
+    } clients[TOKENS_MAX];
 };
 
 static int hex(char c)
@@ -26,9 +32,10 @@ static int hex(char c)
     return c >= 'A' && c <= 'F' ? c - 'A' + 10 : -1;
 }
 
-static bool read_digest(const char *text, unsigned char digest[DIGEST])
+static bool read_digest(const char *text, size_t len,
+                        unsigned char digest[DIGEST])
 {
-    if (strlen(text) != 2 * DIGEST)
+    if (len != 2 * DIGEST)
         return false;
     for (size_t i = 0; i < DIGEST; i++) {
         int high = hex(text[2 * i]), low = hex(text[2 * i + 1]);
@@ -40,82 +47,146 @@ static bool read_digest(const char *text, unsigned char digest[DIGEST])
     return true;
 }
 
-/* A blank line or a comment is fine and adds nothing. */
-static bool read_line(struct tokens *t, const char *line)
+/* All that can be held to: a limit (category=...) cannot. */
+static bool are_scopes(const char *list)
 {
-    char name[64], digest[2 * DIGEST + 2], more[2];
-    int n;
+    const char *word;
+    struct right scope;
+    size_t len;
+    int count = 0;
 
-    line += strspn(line, " \t\r\n");
-    if (*line == '\0' || *line == '#')
-        return true;
-    n = sscanf(line, "%63s %65s %1s", name, digest, more);
-    if (n != 2 || t->count == TOKENS_MAX ||
-        !read_digest(digest, t->digests[t->count]))
-        return false;
+    for (; rights_next(&list, &word, &len); count++) {
+        if (right_read(word, len, &scope) != ERR_OK || scope.query != NULL ||
+            (scope.level != RIGHT_SYSTEM && scope.level != RIGHT_LOCAL))
+            return false;
+    }
+    return count <= RIGHT_WORDS_MAX;
+}
+
+static char *copy_text(const char *text)
+{
+    size_t len = strlen(text) + 1;
+    char *copy = malloc(len);
+
+    if (copy != NULL)
+        memcpy(copy, text, len);
+    return copy;
+}
+
+/*
+ * What is wrong with a line; NULL: nothing.  A blank line or a comment is fine
+ * and adds nothing.  The words repeat nothing: who made a mistake may have put
+ * a token there.
+ */
+static const char *read_line(struct tokens *t, const char *line, int number)
+{
+    const char *name, *digest, *rest = line;
+    size_t name_len, digest_len;
+
+    if (!rights_next(&rest, &name, &name_len) || *name == '#')
+        return NULL;
+    if (t->count == TOKENS_MAX)
+        return "one client more than can be";
+    if (name_len > NAME_MAX_LEN || !rights_next(&rest, &digest, &digest_len) ||
+        !read_digest(digest, digest_len, t->clients[t->count].digest))
+        return "not a name and the 64 hexadecimal digits of a SHA-256";
+    rest += strspn(rest, " \t\r\n");
+    if (!are_scopes(rest))
+        return "behind the SHA-256 stands what is no scope of a service, such "
+               "as system/Observation.c";
+    t->clients[t->count].line = number;
+    if (*rest != '\0') {
+        t->clients[t->count].scopes = copy_text(rest);
+        if (t->clients[t->count].scopes == NULL)
+            return "there is no memory for it";
+    }
     t->count++;
-    return true;
+    return NULL;
+}
+
+/* Does the text hold a whole line, or the last of the file? */
+static bool is_whole(const char *line, FILE *f)
+{
+    return strchr(line, '\n') != NULL || feof(f);
+}
+
+static enum err read_lines(FILE *f, const char *path, struct tokens *t,
+                           struct buf *why)
+{
+    char line[LINE_SIZE];
+
+    for (int n = 1; fgets(line, sizeof(line), f) != NULL; n++) {
+        const char *wrong =
+            is_whole(line, f) ? read_line(t, line, n) : "the line is too long";
+
+        if (wrong == NULL)
+            continue;
+        buf_printf(why, "%s:%d: %s", path, n, wrong);
+        return ERR_CONFIG;
+    }
+    if (ferror(f)) {
+        buf_printf(why, "%s: cannot be read", path);
+        return ERR_IO;
+    }
+    if (t->count > 0)
+        return ERR_OK;
+    buf_printf(why, "%s: there is no token in it: nobody could come in", path);
+    return ERR_CONFIG;
 }
 
 enum err tokens_load(const char *path, struct tokens **out, struct buf *why)
 {
     struct tokens *t = calloc(1, sizeof(*t));
     FILE *f = fopen(path, "r");
-    char line[512];
-    enum err e = ERR_OK;
+    enum err e;
 
     if (t == NULL || f == NULL) {
         buf_printf(why, "%s: cannot be read", path);
         e = t == NULL ? ERR_MEMORY : ERR_IO;
-    }
-    for (int n = 1; e == ERR_OK && fgets(line, sizeof(line), f) != NULL; n++) {
-        if (read_line(t, line))
-            continue;
-        buf_printf(why,
-                   "%s:%d: not a name and the 64 hexadecimal digits of a "
-                   "SHA-256",
-                   path, n);
-        e = ERR_CONFIG;
-    }
-    if (e == ERR_OK && ferror(f)) {
-        buf_printf(why, "%s: cannot be read", path);
-        e = ERR_IO;
-    } else if (e == ERR_OK && t->count == 0) {
-        buf_printf(why, "%s: there is no token in it: nobody could come in",
-                   path);
-        e = ERR_CONFIG;
+    } else {
+        e = read_lines(f, path, t, why);
     }
     if (f != NULL)
         fclose(f);
-    if (e != ERR_OK) {
-        free(t);
-        return e;
-    }
-    *out = t;
-    return ERR_OK;
+    if (e == ERR_OK)
+        *out = t;
+    else
+        tokens_free(t);
+    return e;
 }
 
 void tokens_free(struct tokens *t)
 {
+    for (size_t i = 0; t != NULL && i < t->count; i++)
+        free(t->clients[i].scopes);
     free(t);
 }
 
-bool tokens_accept(const struct tokens *t, const char *authorization)
+const char *tokens_bearer(const char *authorization)
+{
+    if (authorization == NULL || strncasecmp(authorization, "Bearer ", 7) != 0)
+        return NULL;
+    return authorization[7] != '\0' ? authorization + 7 : NULL;
+}
+
+bool tokens_accept(const struct tokens *t, const char *token,
+                   struct tokens_client *client)
 {
     unsigned char digest[EVP_MAX_MD_SIZE];
     unsigned int len = 0;
-    bool found = false;
+    size_t found = TOKENS_MAX;
 
-    if (authorization == NULL || strncasecmp(authorization, "Bearer ", 7) != 0)
+    if (token == NULL ||
+        EVP_Digest(token, strlen(token), digest, &len, EVP_sha256(), NULL) != 1)
         return false;
-    authorization += 7;
-    if (authorization[0] == '\0')
+    /* all of them, so that the time does not tell which; the first counts */
+    for (size_t i = t->count; i > 0; i--) {
+        if (CRYPTO_memcmp(digest, t->clients[i - 1].digest, DIGEST) == 0)
+            found = i - 1;
+    }
+    if (found == TOKENS_MAX)
         return false;
-    if (EVP_Digest(authorization, strlen(authorization), digest, &len,
-                   EVP_sha256(), NULL) != 1)
-        return false;
-    /* all of them, so that the time does not tell which */
-    for (size_t i = 0; i < t->count; i++)
-        found |= CRYPTO_memcmp(digest, t->digests[i], DIGEST) == 0;
-    return found;
+    *client = (struct tokens_client){ t->clients[found].line,
+                                      t->clients[found].scopes };
+    return true;
 }

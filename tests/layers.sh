@@ -45,7 +45,10 @@ only libcurl '#include <curl/' adapters/http_client.c
 only libmicrohttpd '#include <microhttpd\.h>' adapters/http_server.c
 only inih '#include <ini\.h>' adapters/ini_file.c
 only zstd '#include <zstd\.h>' service/pack.c
-only jansson '#include <jansson\.h>' adapters/fhir_*.[ch]
+only jansson '#include <jansson\.h>' adapters/fhir_*.[ch] adapters/jose*.[ch] \
+    adapters/oauth.c
+only 'keys of OpenSSL' 'EVP_PKEY|#include <openssl/(ec|rsa|ecdsa|pem|core_names|param_build)\.h>' \
+    adapters/jose*.[ch]
 
 if [ "$wrong" -gt 0 ]; then
     echo "layers: $wrong faults" >&2

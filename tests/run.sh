@@ -52,16 +52,44 @@ check "the validators find what is wrong" \
     "$node" "$peers/validate.mjs" --self-test
 check "the CodeSystems are valid R4" \
     "$node" "$peers/validate.mjs" config/fhir/codesystems.json
+check "what goes beside a Task is valid R4" \
+    "$node" "$peers/validate.mjs" tests/golden/companion-*.json \
+    tests/golden/task-*.json
+check "patches against an independent library" \
+    "$node" "$peers/patch.mjs" "$build/tests/tool_patch"
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
 check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+check "every way of a delivery" \
+    "$node" "$peers/delivery_ways.mjs" "$build/headgate"
+check "headgate check at a record" "$node" "$peers/check.mjs" "$build/headgate"
+check "the whole loop at a record" "$node" "$peers/loop.mjs" "$build/headgate"
 check "the band plan: its schema, and the command as a black box" \
     "$node" "$peers/plan.mjs" "$build/headgate"
 check "a running case: the plan in the Task, here and at the record" \
     "$node" "$peers/plan_case.mjs" "$build/headgate"
+check "what goes beside a Task, at a record" \
+    "$node" "$peers/companions.mjs" "$build/headgate"
+check "readings fetched from a record that lies and fails" \
+    "$node" --no-warnings "$peers/poll.mjs" "$build/headgate"
+check "what a poll brings" \
+    "$node" --no-warnings "$peers/poll_content.mjs" "$build/headgate"
+check "what people do with a Task at the record" \
+    "$node" --no-warnings "$peers/poll_follow.mjs" "$build/headgate"
+check "calls of the record" \
+    "$node" --no-warnings "$peers/hook.mjs" "$build/headgate"
+check "exports of the record" \
+    "$node" --no-warnings "$peers/bulk.mjs" "$build/headgate"
+check "tokens and signed statements, given and taken" \
+    "$node" --no-warnings "$peers/smart.mjs" "$build/headgate" \
+    "$build/tests/tool_jose"
 check "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 check "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"
+check "searches against an independent server" \
+    "$node" "$peers/search.mjs" "$build/headgate"
+check "the endpoint in the hands of an independent client" \
+    "$node" "$peers/client.mjs" "$build/headgate"
 check "the demo from end to end" \
     "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
 check "the judge of the cohort is right" "$node" "$peers/cohort.mjs" --self-test

@@ -304,28 +304,22 @@ void world_change_file(const char *path, const char *sql)
 
 /* ---- Tasks ---------------------------------------------------------------- */
 
-/* ",word,", or NULL: how the search takes a list of words. */
-static const char *listed(const char *word, char out[64])
-{
-    if (word == NULL)
-        return NULL;
-    snprintf(out, 64, ",%s,", word);
-    return out;
-}
-
+/* The Tasks that are posted, in the order in which they were made. */
 static int find_tasks(struct world *w, const char *code, const char *status,
                       int64_t *newest)
 {
-    const enum query q = Q_TASK_SEARCH;
-    char codes[64], statuses[64];
-    enum err e = db_query(w->db, q, "isssssiii", INT64(0), NULL, NULL,
-                          listed(status, statuses), NULL, listed(code, codes),
-                          INT64(0), INT64_MAX, INT64(1000));
+    const struct db_value values[] = { { code != NULL ? code : "", 0 },
+                                       { status != NULL ? status : "", 0 } };
+    enum err e = db_ask(w->db,
+                        "SELECT resource FROM task WHERE silent = 0 AND "
+                        "(?1 = '' OR code = ?1) AND (?2 = '' OR status = ?2) "
+                        "ORDER BY resource",
+                        values, COUNT(values));
     int count = 0;
 
     *newest = 0;
-    while (e == ERR_OK && (e = db_next(w->db, q)) == ERR_OK) {
-        *newest = db_int(w->db, q, 0);
+    while (e == ERR_OK && (e = db_next(w->db, Q_ASKED)) == ERR_OK) {
+        *newest = db_int(w->db, Q_ASKED, 0);
         count++;
     }
     assert_int_equal(e, ERR_ABSENT);

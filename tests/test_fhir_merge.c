@@ -178,8 +178,8 @@ static enum err do_work(enum work work, struct buf *to)
         return fhir_task_merge(m->ours, strlen(m->ours), m->theirs,
                                strlen(m->theirs), &same, to);
     case WORK_LOCALISE:
-        return fhir_task_localise(touched_task, strlen(touched_task), map_one,
-                                  &map, to);
+        return fhir_localise(touched_task, strlen(touched_task), map_one, &map,
+                             to);
     case WORK_COUNT:
         break;
     }
@@ -225,8 +225,7 @@ static void test_cut(void **state)
                          ERR_FORM);
         assert_int_equal(
             fhir_task_merge(touched_task, len, cut, i, &same, &out), ERR_FORM);
-        assert_int_equal(fhir_task_localise(cut, i, map_one, NULL, &out),
-                         ERR_FORM);
+        assert_int_equal(fhir_localise(cut, i, map_one, NULL, &out), ERR_FORM);
         assert_int_equal(fhir_task_view(cut, i, &view), ERR_FORM);
         assert_int_equal(out.len, 0); /* nothing was written */
         free(cut);

@@ -992,6 +992,12 @@ static const struct one {
       FLOW "\"_status\":{\"extension\":[{\"url\":\"u:x\",\"valueCode\":"
            "\"y\"}]}," QTY("900", "mL/min") "}",
       0, NULL, 0, NULL, 1, 900, HOLD_NONE, false },
+    /* R4, element.html: an Element has an id and extensions */
+    { "something else beside a primitive",
+      FLOW
+      "\"_status\":{\"coding\":[{\"code\":\"y\"}]}," QTY("900", "mL/min") "}",
+      400, "bad-element", SEV_ERROR, "Observation.status.coding", 0, 0, 0,
+      false },
 };
 
 static void test_ones(void **state)
@@ -1290,6 +1296,10 @@ static void test_batch(void **state)
 #define REQUEST(method, url)                                                   \
     ",\"request\":{\"method\":\"" method "\",\"url\":\"" url "\"}"
 
+#define BINARY(type, data)                                                     \
+    "\"resource\":{\"resourceType\":\"Binary\",\"contentType\":\"" type        \
+    "\",\"data\":\"" data "\"}"
+
 static const struct {
     const char *name, *body;
     int status;
@@ -1317,7 +1327,37 @@ static const struct {
       "bad-value", "Bundle.entry[0].request.url" },
     { "conditional update",
       BUNDLE("batch", "{" PATIENT REQUEST("PUT", "Patient?identifier=1") "}"),
+      0, NULL, NULL },
+    { "conditional post",
+      BUNDLE("batch", "{" PATIENT REQUEST("POST", "Patient?identifier=1") "}"),
+      400, "bad-value", "Bundle.entry[0].request.url" },
+    { "patch",
+      BUNDLE("batch", "{" BINARY("application/json-patch+json", "W10=")
+                          REQUEST("PATCH", "Task/t1") "}"),
+      0, NULL, NULL },
+    { "patch with blanks and a parameter",
+      BUNDLE("batch", "{" BINARY("application/json-patch+json; charset=utf-8",
+                                 "W1\\n 0=") REQUEST("PATCH", "Task/t1") "}"),
+      0, NULL, NULL },
+    { "patch of another kind",
+      BUNDLE("batch", "{" BINARY("application/json", "W10=")
+                          REQUEST("PATCH", "Task/t1") "}"),
+      422, "not-supported", "Bundle.entry[0].resource" },
+    { "patch that is not base64",
+      BUNDLE("batch", "{" BINARY("application/json-patch+json", "W1=")
+                          REQUEST("PATCH", "Task/t1") "}"),
+      400, "bad-value", "Bundle.entry[0].resource" },
+    { "patch of another type",
+      BUNDLE("batch", "{" BINARY("application/json-patch+json", "W10=")
+                          REQUEST("PATCH", "Patient/p1") "}"),
       422, "not-supported", "Bundle.entry[0].request.url" },
+    { "patch without id",
+      BUNDLE("batch", "{" BINARY("application/json-patch+json", "W10=")
+                          REQUEST("PATCH", "Task") "}"),
+      422, "not-supported", "Bundle.entry[0].request.url" },
+    { "patch that is a resource",
+      BUNDLE("batch", "{" PATIENT REQUEST("PATCH", "Task/t1") "}"), 422,
+      "not-supported", "Bundle.entry[0].resource" },
     { "delete",
       BUNDLE("batch", "{\"request\":{\"method\":\"DELETE\",\"url\":"
                       "\"Patient/p1\"}}"),
@@ -1353,6 +1393,30 @@ static const struct {
     { "no resource type", BUNDLE("collection", "{\"resource\":{\"id\":\"a\"}}"),
       400, "not-a-resource", "Resource.resourceType" },
 };
+
+/* A patch in a Bundle comes as a Binary; the item is then one of a Task. */
+static void test_patch_entry(void **state)
+{
+    static const char body[] = BUNDLE(
+        "transaction",
+        "{" BINARY(
+            "application/json-patch+json",
+            "W10=") ",\"request\":{\"method\":\"PATCH\",\"url\":\"Task/t1\","
+                    "\"ifMatch\":\"W/\\\"3\\\"\"}}");
+    struct fhir_doc *doc = read_ok(body, strlen(body));
+    const struct fhir_item *item = fhir_doc_item(doc, 0);
+
+    (void)state;
+    assert_int_equal(item->outcome.status, 0);
+    assert_int_equal(item->type, FHIR_TASK);
+    assert_string_equal(item->type_name, "Task");
+    assert_string_equal(item->method, "PATCH");
+    assert_string_equal(item->url_id, "t1");
+    assert_string_equal(item->if_match, "W/\"3\"");
+    assert_int_equal(item->patch_len, 2);
+    assert_memory_equal(item->patch, "[]", 3);
+    fhir_doc_free(doc);
+}
 
 static void test_entries(void **state)
 {
@@ -1567,27 +1631,17 @@ static void test_outcome(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_readings),
-        cmocka_unit_test(test_wholes),
-        cmocka_unit_test(test_details),
-        cmocka_unit_test(test_refused_files),
-        cmocka_unit_test(test_bodies),
-        cmocka_unit_test(test_nul_and_depth),
-        cmocka_unit_test(test_ones),
-        cmocka_unit_test(test_hints),
-        cmocka_unit_test(test_periods),
-        cmocka_unit_test(test_name_order),
-        cmocka_unit_test(test_too_many),
-        cmocka_unit_test(test_body_structure),
-        cmocka_unit_test(test_patient),
-        cmocka_unit_test(test_other_types),
-        cmocka_unit_test(test_batch),
-        cmocka_unit_test(test_entries),
-        cmocka_unit_test(test_entry_extras),
-        cmocka_unit_test(test_digest),
-        cmocka_unit_test(test_respell),
-        cmocka_unit_test(test_cut),
-        cmocka_unit_test(test_memory),
+        cmocka_unit_test(test_readings), cmocka_unit_test(test_wholes),
+        cmocka_unit_test(test_details),  cmocka_unit_test(test_refused_files),
+        cmocka_unit_test(test_bodies),   cmocka_unit_test(test_nul_and_depth),
+        cmocka_unit_test(test_ones),     cmocka_unit_test(test_hints),
+        cmocka_unit_test(test_periods),  cmocka_unit_test(test_name_order),
+        cmocka_unit_test(test_too_many), cmocka_unit_test(test_body_structure),
+        cmocka_unit_test(test_patient),  cmocka_unit_test(test_other_types),
+        cmocka_unit_test(test_batch),    cmocka_unit_test(test_patch_entry),
+        cmocka_unit_test(test_entries),  cmocka_unit_test(test_entry_extras),
+        cmocka_unit_test(test_digest),   cmocka_unit_test(test_respell),
+        cmocka_unit_test(test_cut),      cmocka_unit_test(test_memory),
         cmocka_unit_test(test_outcome),
     };
 

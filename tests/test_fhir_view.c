@@ -112,6 +112,30 @@ static void test_localise(void **state)
           "{\"resourceType\":\"Task\",\"input\":[{\"valueReference\":{"
           "\"reference\":\"Observation/abc\"}},{\"valueDecimal\":2.50}],"
           "\"reasonReference\":{\"reference\":\"Observation/abc\"}}" },
+        { "a version, of any resource",
+          { "Task/t1", { .literal = "Task/77", .version = "3" } },
+          "{\"resourceType\":\"Provenance\",\"target\":[{\"reference\":"
+          "\"Task/t1/_history/1\"},{\"reference\":\"Task/t1\"}]}",
+          "{\"resourceType\":\"Provenance\",\"target\":[{\"reference\":"
+          "\"Task/77/_history/3\"},{\"reference\":\"Task/77\"}]}" },
+        { "a version that is not known there",
+          { "Task/t1", { .literal = "Task/77" } },
+          "{\"resourceType\":\"Provenance\",\"target\":[{\"reference\":"
+          "\"Task/t1/_history/1\"}]}",
+          "{\"resourceType\":\"Provenance\",\"target\":[{\"reference\":"
+          "\"Task/77\"}]}" },
+        { "a version of what is logical there",
+          { "Observation/o1", { .system = "urn:s", .value = "9" } },
+          "{\"resourceType\":\"Provenance\",\"entity\":[{\"what\":{"
+          "\"reference\":\"Observation/o1/_history/2\"}}]}",
+          "{\"resourceType\":\"Provenance\",\"entity\":[{\"what\":{"
+          "\"identifier\":{\"system\":\"urn:s\",\"value\":\"9\"}}}]}" },
+        { "a version, left as it is",
+          { "Task/t1", { .literal = "Task/77" } },
+          "{\"resourceType\":\"Flag\",\"x\":{\"reference\":"
+          "\"Task/t2/_history/1\"}}",
+          "{\"resourceType\":\"Flag\",\"x\":{\"reference\":"
+          "\"Task/t2/_history/1\"}}" },
         { "not known to us: left",
           { "Patient/1", { .literal = "Patient/p" } },
           "{\"resourceType\":\"Task\",\"for\":{\"reference\":\"Patient/2\","
@@ -126,21 +150,21 @@ static void test_localise(void **state)
 
         ROW(cases[i].name);
         buf_empty(&out);
-        assert_int_equal(fhir_task_localise(cases[i].json,
-                                            strlen(cases[i].json), map_one,
-                                            &map, &out),
+        assert_int_equal(fhir_localise(cases[i].json, strlen(cases[i].json),
+                                       map_one, &map, &out),
                          ERR_OK);
         assert_string_equal(out.data, cases[i].want);
     }
     buf_empty(&out);
-    assert_int_equal(fhir_task_localise("{}", 2, map_one, NULL, &out),
-                     ERR_FORM);
+    assert_int_equal(fhir_localise("{}", 2, map_one, NULL, &out), ERR_FORM);
 }
 
+#define HAS                                                                    \
+    ",\"identifier\":[{\"value\":\"0\"},{\"system\":\"s\",\"value\":\"7\"}]"
 #define SEARCH "{\"resourceType\":\"Bundle\",\"type\":\"searchset\""
 #define FOUND(id, mode)                                                        \
-    "{\"resource\":{\"resourceType\":\"Patient\",\"id\":\"" id                 \
-    "\"},\"search\":{\"mode\":\"" mode "\"}}"
+    "{\"resource\":{\"resourceType\":\"Patient\",\"id\":\"" id "\"" HAS        \
+    "},\"search\":{\"mode\":\"" mode "\"}}"
 #define NEXT ",\"link\":[{\"relation\":\"next\",\"url\":\"u\"}]"
 
 static void test_sole_match(void **state)
@@ -154,7 +178,7 @@ static void test_sole_match(void **state)
           "p1" },
         { "no mode",
           SEARCH ",\"entry\":[{\"resource\":{\"resourceType\":\"Patient\","
-                 "\"id\":\"p1\"}}]}",
+                 "\"id\":\"p1\"" HAS "}}]}",
           ERR_OK, "p1" },
         { "none", SEARCH ",\"total\":0}", ERR_ABSENT, "" },
         { "two",
@@ -184,6 +208,15 @@ static void test_sole_match(void **state)
           ERR_OK, "p1" },
         { "not an id", SEARCH ",\"entry\":[" FOUND("a b", "match") "]}",
           ERR_FORM, "" },
+        { "somebody else",
+          SEARCH ",\"entry\":[{\"resource\":{\"resourceType\":\"Patient\","
+                 "\"id\":\"p1\",\"identifier\":[{\"system\":\"s\","
+                 "\"value\":\"8\"},{\"system\":\"t\",\"value\":\"7\"}]}}]}",
+          ERR_CONFLICT, "" },
+        { "nobody in particular",
+          SEARCH ",\"entry\":[{\"resource\":{\"resourceType\":\"Patient\","
+                 "\"id\":\"p1\"}}]}",
+          ERR_CONFLICT, "" },
         { "not a Bundle", "{\"resourceType\":\"Patient\",\"id\":\"p1\"}",
           ERR_FORM, "" },
         { "not JSON", "<html>", ERR_FORM, "" },
@@ -195,7 +228,7 @@ static void test_sole_match(void **state)
 
         ROW(cases[i].name);
         assert_int_equal(
-            fhir_sole_match(cases[i].json, strlen(cases[i].json), id),
+            fhir_sole_match(cases[i].json, strlen(cases[i].json), "s", "7", id),
             cases[i].want);
         assert_string_equal(id, cases[i].id);
     }

@@ -121,7 +121,9 @@ static const char *sql_of(enum query q)
  * from its beginning. */
 static void no_table_is_scanned(void **state)
 {
-    static const enum query queries[] = { Q_OUTBOX_DUE, Q_OUTBOX_NEXT,
+    static const enum query queries[] = { Q_OUTBOX_DUE,       Q_OUTBOX_NEXT,
+                                          Q_OUTBOX_BESIDE,    Q_OUTBOX_WAKE,
+                                          Q_OUTBOX_ASIDE,     Q_OUTBOX_LOOK,
                                           Q_HELD_EMERGENCIES, Q_HELD_OF_PATIENT,
                                           Q_EPISODE_CLOSED };
     struct world *w = world(state);
@@ -180,9 +182,9 @@ static void a_record_that_comes_later(void **state)
                      1);
     /* once, and not again */
     assert_int_equal(
-        db_run(w->db, Q_OUTBOX_SENT, "iii",
+        db_run(w->db, Q_OUTBOX_SENT, "iiii",
                INT64(world_count(w, "SELECT resource FROM outbox")), INT64(1),
-               INT64(201)),
+               INT64(201), INT64(0)),
         ERR_OK);
     assert_int_equal(review_start(w->db, &w->review), ERR_OK);
     assert_int_equal(

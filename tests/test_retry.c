@@ -23,18 +23,19 @@ static const struct {
     { 503, RETRY_LATER },
     { 504, RETRY_LATER },
     /* the set-up is wrong, and may be mended */
-    { 301, RETRY_LATER },
-    { 302, RETRY_LATER },
-    { 307, RETRY_LATER },
-    { 308, RETRY_LATER },
-    { 401, RETRY_LATER },
-    { 403, RETRY_LATER },
-    { 404, RETRY_LATER },
-    { 405, RETRY_LATER },
-    { 406, RETRY_LATER },
+    { 301, RETRY_PAUSED },
+    { 302, RETRY_PAUSED },
+    { 307, RETRY_PAUSED },
+    { 308, RETRY_PAUSED },
+    { 401, RETRY_PAUSED },
+    { 403, RETRY_PAUSED },
+    { 404, RETRY_PAUSED },
+    { 405, RETRY_PAUSED },
+    { 406, RETRY_PAUSED },
+    { 415, RETRY_PAUSED },
+    { 501, RETRY_PAUSED },
+    /* gone: whoever asks for it decides */
     { 410, RETRY_LATER },
-    { 415, RETRY_LATER },
-    { 501, RETRY_LATER },
 };
 
 static enum retry_class class_of(enum err e, long status)
@@ -59,7 +60,8 @@ static void classes(void **state)
         for (size_t i = 0; i < COUNT(statuses); i++)
             known = known || statuses[i].status == status;
         if (!known)
-            assert_int_equal(class_of(ERR_OK, status), RETRY_LATER);
+            assert_int_equal(class_of(ERR_OK, status),
+                             status < 400 ? RETRY_PAUSED : RETRY_LATER);
     }
 }
 
@@ -69,6 +71,8 @@ static void no_answer(void **state)
     assert_int_equal(class_of(ERR_TIMEOUT, 0), RETRY_LATER);
     assert_int_equal(class_of(ERR_IO, 0), RETRY_LATER);
     assert_int_equal(class_of(ERR_MEMORY, 0), RETRY_LATER);
+    /* no token is to be had */
+    assert_int_equal(class_of(ERR_DENIED, 0), RETRY_PAUSED);
     /* an answer beyond the ceiling is so again */
     assert_int_equal(class_of(ERR_LIMIT, 0), RETRY_NEVER);
 }

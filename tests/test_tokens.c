@@ -66,6 +66,21 @@ static const struct {
       "a7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad\n",
       ERR_CONFIG, ":1:" },
     { "something behind it", "unit-a " ABC " x\n", ERR_CONFIG, ":1:" },
+    { "scopes",
+      "unit-a " ABC " system/Task.rs\tsystem/*.c  headgate/metrics.r \r\n",
+      ERR_OK, NULL },
+    { "a scope of a person", "unit-a " ABC " user/Task.rs\n", ERR_CONFIG,
+      ":1: behind" },
+    { "a scope of one patient", "unit-a " ABC " patient/Task.rs\n", ERR_CONFIG,
+      ":1: behind" },
+    /* it would have to be kept to, and is not */
+    { "a scope with a limit",
+      "unit-a " ABC " system/Observation.r?category=laboratory\n", ERR_CONFIG,
+      ":1: behind" },
+    { "a good scope first", "unit-a " ABC " system/Task.r system/Task.rx\n",
+      ERR_CONFIG, ":1: behind" },
+    { "a comment behind it", "unit-a " ABC " # the unit\n", ERR_CONFIG,
+      ":1: behind" },
     { "a good one first", "unit-a " ABC "\nunit-b nonsense\n", ERR_CONFIG,
       ":2:" },
 };
@@ -113,6 +128,7 @@ static void a_file_that_is_not_there(void **state)
 static void there_is_a_ceiling(void **state)
 {
     enum { MOST = 256 };
+    struct tokens_client client;
     struct tokens *t = NULL;
     struct buf why;
 
@@ -128,7 +144,8 @@ static void there_is_a_ceiling(void **state)
         assert_int_equal(tokens_load(path, &t, &why),
                          count == MOST ? ERR_OK : ERR_CONFIG);
         if (count == MOST) {
-            assert_true(tokens_accept(t, "Bearer " LONG_TOKEN)); /* the last */
+            assert_true(tokens_accept(t, LONG_TOKEN, &client));
+            assert_int_equal(client.line, MOST); /* the last */
             tokens_free(t);
         } else {
             assert_non_null(strstr(why.data, ":257:"));
@@ -162,6 +179,7 @@ static const struct {
 
 static void who_is_let_in(void **state)
 {
+    struct tokens_client client;
     struct tokens *t = NULL;
     struct buf why;
 
@@ -174,7 +192,9 @@ static void who_is_let_in(void **state)
     assert_int_equal(tokens_load(path, &t, &why), ERR_OK);
     for (size_t i = 0; i < COUNT(headers); i++) {
         ROW(headers[i].name);
-        assert_int_equal(tokens_accept(t, headers[i].header), headers[i].want);
+        assert_int_equal(
+            tokens_accept(t, tokens_bearer(headers[i].header), &client),
+            headers[i].want);
     }
     tokens_free(t);
     buf_clear(&why);
@@ -183,6 +203,7 @@ static void who_is_let_in(void **state)
 /* The digest of nothing is nobody's. */
 static void nobody_comes_in_without_a_token(void **state)
 {
+    struct tokens_client client;
     struct tokens *t = NULL;
     struct buf why;
 
@@ -190,8 +211,63 @@ static void nobody_comes_in_without_a_token(void **state)
     buf_init(&why, 1000);
     write_file("unit-a " EMPTY "\n");
     assert_int_equal(tokens_load(path, &t, &why), ERR_OK);
-    assert_false(tokens_accept(t, "Bearer "));
+    assert_null(tokens_bearer("Bearer "));
+    assert_false(tokens_accept(t, tokens_bearer("Bearer "), &client));
     tokens_free(t);
+    buf_clear(&why);
+}
+
+/* Who it is, by line, and what for; the first of two equal ones counts. */
+static void what_each_may_do(void **state)
+{
+    static const struct {
+        const char *token;
+        int line;
+        const char *scopes; /* NULL: everything */
+    } rows[] = { { "abc", 2, "system/Task.rs system/Observation.c" },
+                 { LONG_TOKEN, 4, NULL } };
+    struct tokens *t = NULL;
+    struct buf why;
+
+    (void)state;
+    buf_init(&why, 1000);
+    write_file("# who\nunit-a " ABC " system/Task.rs system/Observation.c"
+               "\n\nunit-b " LONG "\nunit-c " ABC "\n");
+    assert_int_equal(tokens_load(path, &t, &why), ERR_OK);
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        struct tokens_client client = { .line = 0 };
+
+        assert_true(tokens_accept(t, rows[i].token, &client));
+        assert_int_equal(client.line, rows[i].line);
+        if (rows[i].scopes == NULL)
+            assert_null(client.scopes);
+        else
+            assert_memory_equal(client.scopes, rows[i].scopes,
+                                strlen(rows[i].scopes));
+    }
+    tokens_free(t);
+    buf_clear(&why);
+}
+
+/* A line that is cut would be another line. */
+static void a_line_that_is_too_long(void **state)
+{
+    struct tokens *t = NULL;
+    struct buf why;
+    FILE *f;
+
+    (void)state;
+    buf_init(&why, 1000);
+    f = fopen(path, "w");
+    assert_non_null(f);
+    fprintf(f, "unit-a " ABC);
+    for (int i = 0; i < 300; i++)
+        fprintf(f, " system/Task.r");
+    fprintf(f, "\n");
+    fclose(f);
+    assert_int_equal(tokens_load(path, &t, &why), ERR_CONFIG);
+    assert_non_null(strstr(why.data, ":1: the line is too long"));
+    assert_null(t);
     buf_clear(&why);
 }
 
@@ -224,6 +300,8 @@ int main(void)
         TEST(who_is_let_in),
         TEST(nobody_comes_in_without_a_token),
         TEST(a_file_without_a_token_is_refused),
+        TEST(what_each_may_do),
+        TEST(a_line_that_is_too_long),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

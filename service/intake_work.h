@@ -1,0 +1,40 @@
+/*
+ * intake_work - one item on its way in; private to intake*.c
+ *
+ *     intake.c            the way of a message, and of each item in it
+ *     intake_condition.c  what the sender makes it depend on
+ *     intake_refs.c       items that refer to each other
+ */
+#ifndef HEADGATE_SERVICE_INTAKE_WORK_H
+#define HEADGATE_SERVICE_INTAKE_WORK_H
+
+#include "service/intake.h"
+
+enum { IDENT_SIZE = 900 };
+
+struct entry {
+    struct intake *in;
+    struct fhir_item *item;
+    struct intake_result *result;
+    struct resource row; /* of what is stored; id 0: new */
+    char ident[IDENT_SIZE];
+    char fid[FID_SIZE]; /* found by a condition; "" none */
+};
+
+void entry_refuse(struct entry *e, int status);
+/* Answer with what is already there. */
+void entry_found(struct entry *e, int status);
+
+/*
+ * entry_condition - If-None-Exist of a create, and what stands behind the "?"
+ * of an update: which stored resource is meant (e->fid), or whether there is
+ * anything to be done.  *done: the entry is answered.
+ *
+ * Source: HL7 FHIR R4 (4.0.1), http.html, 3.1.0.8.1 and 3.1.0.4.3.
+ */
+MUST_CHECK enum err entry_condition(struct db *db, struct entry *e, bool *done);
+
+/* If-Match and If-None-Match, against the row that was identified; refuses. */
+void entry_match(struct entry *e);
+
+#endif

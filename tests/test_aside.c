@@ -1,0 +1,180 @@
+/* What was put aside on the way to the record: listed, retried, given up. */
+#include "service/aside.h"
+
+#include "tests/service_world.h"
+#include "tests/test.h"
+
+#include <string.h>
+
+#define ACCESS "BodyStructure/acc-7"
+#define OUTCOME                                                                \
+    "{\"resourceType\":\"OperationOutcome\",\"issue\":[{\"severity\":"         \
+    "\"error\",\"code\":\"invariant\",\"diagnostics\":\"no \\u001b[31mred\","  \
+    "\"expression\":[\"Task.priority\"]}]}"
+
+static int64_t row;
+
+/* One ulcer, one Task, and a record that refuses it. */
+static int start(void **state)
+{
+    struct world *w;
+
+    world_start(state);
+    w = *state;
+    w->review.record = true;
+    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "hand-ulcer", .access = ACCESS)),
+                     201);
+    world_review(w);
+    row = world_count(w, "SELECT resource FROM outbox WHERE task = resource");
+    return 0;
+}
+
+static void refuse(struct world *w, const char *answer)
+{
+    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisi", row, INT64(422),
+                            answer, INT64(1772600000000)),
+                     ERR_OK);
+}
+
+/* What is listed, to be cleared by the caller. */
+static struct buf listed(struct world *w, bool json, bool given_up)
+{
+    struct buf out;
+
+    buf_init(&out, 65536);
+    assert_int_equal(aside_read(w->db, json, given_up, w->review.zone, &out),
+                     ERR_OK);
+    return out;
+}
+
+static void assert_says(struct world *w, bool json, bool given_up,
+                        const char *text)
+{
+    struct buf out = listed(w, json, given_up);
+
+    if (strstr(out.data, text) == NULL)
+        fail_msg("'%s' is not in:\n%s", text, out.data);
+    buf_clear(&out);
+}
+
+static void nothing_is_aside(void **state)
+{
+    struct world *w = *state;
+    size_t count = 7;
+
+    assert_says(w, false, false, "Nothing is put aside");
+    assert_says(w, false, true, "Nothing was given up");
+    assert_int_equal(aside_again(w->db, row, 5, &count), ERR_ABSENT);
+    assert_int_equal(aside_again(w->db, 424242, 5, &count), ERR_ABSENT);
+    assert_int_equal(aside_give_up(w->db, row, "A", "b"), ERR_ABSENT);
+    assert_int_equal(aside_again(w->db, 0, 5, &count), ERR_OK);
+    assert_int_equal(count, 0);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM outbox WHERE state = 0"),
+        world_count(w, "SELECT count(*) FROM outbox WHERE task = resource"));
+}
+
+static void what_the_record_said(void **state)
+{
+    struct world *w = *state;
+    struct buf out;
+
+    refuse(w, OUTCOME);
+    assert_says(w, false, false,
+                "HTTP status 422; the record does not have it");
+    assert_says(w, false, false, "The record says: invariant: no ");
+    assert_says(w, false, false, "(at Task.priority)");
+    assert_says(w, false, false, "of patient 1001");
+    assert_says(w, false, false, "headgate outbox discard ROW");
+    assert_says(w, true, false, "\"answer\":{\"resourceType\":\"Operation");
+    ROW("nothing that moves the terminal");
+    out = listed(w, false, false);
+    assert_null(strchr(out.data, 27));
+    buf_clear(&out);
+    ROW("no FHIR at all");
+    refuse(w, "<html>no</html>");
+    assert_says(w, false, false, "The record says: <html>no</html>");
+    assert_says(w, true, false, "\"answer_text\":\"<html>no</html>\"");
+    ROW("nothing");
+    refuse(w, "");
+    assert_says(w, false, false, "The record gave no reason");
+}
+
+static void tried_again(void **state)
+{
+    struct world *w = *state;
+    size_t count = 0;
+
+    refuse(w, OUTCOME);
+    assert_int_equal(aside_again(w->db, row, 1772600001000, &count), ERR_OK);
+    assert_int_equal(count, 1);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM outbox WHERE state ="
+                                    " 0 AND tries = 0 AND due_ms ="
+                                    " 1772600001000"),
+                     1);
+    assert_says(w, false, false, "Nothing is put aside");
+    ROW("all of them");
+    refuse(w, OUTCOME);
+    assert_int_equal(aside_again(w->db, 0, 1772600002000, &count), ERR_OK);
+    assert_int_equal(count, 1);
+    assert_says(w, false, false, "Nothing is put aside");
+}
+
+static void given_up(void **state)
+{
+    struct world *w = *state;
+    size_t count = 0;
+
+    refuse(w, OUTCOME);
+    assert_int_equal(aside_give_up(w->db, row, "A. Example", "by telephone"),
+                     ERR_OK);
+    assert_says(w, false, false, "Nothing is put aside");
+    assert_says(w, false, true, "Given up by A. Example: by telephone");
+    ROW("twice is not possible, and all does not mean it");
+    assert_int_equal(aside_give_up(w->db, row, "B", "c"), ERR_ABSENT);
+    assert_int_equal(aside_again(w->db, 0, 5, &count), ERR_OK);
+    assert_int_equal(count, 0);
+    ROW("a start of the service leaves it alone");
+    assert_int_equal(db_run(w->db, Q_OUTBOX_REVIVE, "i", INT64(5)), ERR_OK);
+    assert_says(w, false, true, "Given up by A. Example");
+    ROW("named by its row it can be tried after all");
+    assert_int_equal(aside_again(w->db, row, 5, &count), ERR_OK);
+    assert_says(w, false, true, "Nothing was given up");
+    ROW("and what is new of it is sent whatever was said of the old");
+    refuse(w, OUTCOME);
+    assert_int_equal(aside_give_up(w->db, row, "A. Example", "x"), ERR_OK);
+    assert_int_equal(
+        db_run(w->db, Q_OUTBOX_WANT, "iiii", row, INT64(0), INT64(2), INT64(9)),
+        ERR_OK);
+    assert_says(w, false, true, "Nothing was given up");
+}
+
+/* Refused for good stays aside over a start; unclear is tried once more. */
+static void over_a_start(void **state)
+{
+    struct world *w = *state;
+
+    refuse(w, OUTCOME);
+    assert_int_equal(db_run(w->db, Q_OUTBOX_REVIVE, "i", INT64(5)), ERR_OK);
+    assert_says(w, false, false, "put aside");
+    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisi", row, INT64(500), "",
+                            INT64(1772600000000)),
+                     ERR_OK);
+    assert_int_equal(db_run(w->db, Q_OUTBOX_REVIVE, "i", INT64(5)), ERR_OK);
+    assert_says(w, false, false, "Nothing is put aside");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+#define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
+        TEST(nothing_is_aside), TEST(what_the_record_said), TEST(tried_again),
+        TEST(given_up),         TEST(over_a_start),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
