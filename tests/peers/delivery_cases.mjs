@@ -9,10 +9,13 @@ const UCUM = 'http://unitsofmeasure.org';
 const SNOMED = 'http://snomed.info/sct';
 const DAY_MS = 24 * 3600 * 1000;
 
+/* A record may outlive a run, and keep what is of the run before. */
+const RUN = Math.random().toString(36).slice(2, 7);
+
 export class Person {
     constructor(service, tag) {
         this.service = service;
-        this.tag = tag;
+        this.tag = tag = `${tag}-${RUN}`;
         this.mrn = `E2E-${tag}`;
         this.access = `ACC-${tag}`;
         this.readings = 0;

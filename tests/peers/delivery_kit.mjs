@@ -102,9 +102,11 @@ export function killChildren() {
 }
 
 export class Record {
-    static async start(tmp) {
+    /* upstream: the FHIR server that is the record; none: one in memory. */
+    static async start(tmp, upstream) {
         const started = await startChild(process.execPath,
-            [RECORD, '--port', '0', '--until-stdin-ends'],
+            [RECORD, '--port', '0', '--until-stdin-ends',
+                ...(upstream ? ['--upstream', upstream] : [])],
             { stdio: ['pipe', 'pipe', 'pipe'] }, /peer ready (\S+)\n/,
             `${tmp}/record.log`);
         return Object.assign(new Record(), started,
@@ -155,14 +157,26 @@ export async function searchAll(url) {
 }
 
 export class Service {
-    constructor(binary, tmp, recordUrl) {
+    constructor(binary, tmp, recordUrl, settings = {}) {
         this.binary = binary;
         this.log = `${tmp}/service.log`;
-        this.args = ['serve', '--config', 'config/demo.ini',
-            ...Object.entries({ 'store.path': `${tmp}/hg.db`,
-                'http.port': 0, 'record.url': recordUrl,
-                'outbox.retry_first': 50, 'outbox.retry_last': 500 })
-                .flatMap(([key, value]) => ['--set', `${key}=${value}`])];
+        this.settings = Object.entries({ 'store.path': `${tmp}/hg.db`,
+            'http.port': 0, 'record.url': recordUrl,
+            'outbox.retry_first': 50, 'outbox.retry_last': 500, ...settings })
+            .flatMap(([key, value]) => ['--set', `${key}=${value}`]);
+        this.args = ['serve', '--config', 'config/demo.ini', ...this.settings];
+    }
+
+    /* Another command of the program, on the same store. */
+    command(...words) {
+        const child = spawn(this.binary, [words[0], '--config',
+            'config/demo.ini', ...this.settings, ...words.slice(1)],
+        { cwd: ROOT, stdio: ['ignore', 'pipe', 'pipe'], timeout: REQUEST_MS });
+        const said = { out: '', err: '' };
+        child.stdout.on('data', (chunk) => { said.out += chunk; });
+        child.stderr.on('data', (chunk) => { said.err += chunk; });
+        return new Promise((done) => child.on('close', (status, signal) =>
+            done({ status: status ?? signal, ...said })));
     }
 
     async start() {

@@ -17,6 +17,8 @@ import { Client, counts, Endpoint, matches, searchPages }
 import { bundleCases } from './endpoint_bundle.mjs';
 import { doorCases, lastCases } from './endpoint_doors.mjs';
 import { identityCases } from './endpoint_identity.mjs';
+import { interactionCases } from './endpoint_interactions.mjs';
+import { patchCases } from './endpoint_patch.mjs';
 import { refuseCases } from './endpoint_refuse.mjs';
 import { requestCases } from './endpoint_requests.mjs';
 import { roughCases } from './endpoint_rough.mjs';
@@ -24,10 +26,11 @@ import { searchCases } from './endpoint_search.mjs';
 import { storeCases } from './endpoint_store.mjs';
 import { taskCases } from './endpoint_task.mjs';
 
-const WHOLE_MS = 110000;
+const WHOLE_MS = 170000;
 /* In this order: later ones use what earlier ones have stored. */
 const CASES = [...storeCases, ...refuseCases, ...requestCases, ...bundleCases,
-    ...identityCases, ...searchCases, ...taskCases, ...doorCases, ...roughCases,
+    ...identityCases, ...searchCases, ...taskCases, ...patchCases,
+    ...interactionCases, ...doorCases, ...roughCases,
     ...lastCases];
 
 const ARRIVE_MS = 10000;

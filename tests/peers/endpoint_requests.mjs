@@ -142,10 +142,14 @@ async function formats({ client }) {
 async function methods({ client }) {
     const text = JSON.stringify(observation());
     for (const [method, path, body] of [['DELETE', '/Observation/o1'],
-        ['PATCH', '/Observation/o1', '[]'], ['PUT', '/Observation', text],
+        ['PATCH', '/Observation/o1', '[]'], ['DELETE', '/Observation'],
         ['POST', '/Observation/o1', text], ['POST', '/Task', text],
-        ['DELETE', '/Task/x'], ['PATCH', '/Task/x', '[]'], ['GET', ''],
-        ['PUT', '', text], ['DELETE', ''], ['GET', '/Observation'],
+        ['PUT', '/Task', text], ['GET', '/Task/_search'],
+        ['GET', '/Observation/_search'], ['POST', '/Task/_history', text],
+        ['POST', '/Provenance', text],
+        ['PUT', '/Provenance/x', text], ['PATCH', '/Flag/x', '[]'],
+        ['DELETE', '/Task/x'], ['PATCH', '/Task', '[]'], ['GET', ''],
+        ['PUT', '', text], ['DELETE', ''],
         ['OPTIONS', '/Observation'], ['TRACE', '/Observation/o1'],
         ['POST', '/metadata', text], ['PROPFIND', '/Observation'],
         ['DELETE', '/Observation/o1/_history/1']]) {

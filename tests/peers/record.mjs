@@ -2,7 +2,10 @@
  * A FHIR R4 record server for tests, and the handle by which a test makes it
  * misbehave.
  *
- *   node record.mjs [--port N] [--until-stdin-ends]
+ *   node record.mjs [--port N] [--until-stdin-ends] [--upstream URL]
+ *
+ * With --upstream the record is the FHIR server of that base, see
+ * record_upstream.mjs; else one in memory.
  *
  *   /fhir/...            the record, see record_fhir.mjs
  *   POST   /peer/faults  queue a fault or a list of them, see record_faults.mjs
@@ -27,6 +30,8 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { pathToFileURL } from 'node:url';
 import { FaultQueue, carriedTypes, matches } from './record_faults.mjs';
 import { RecordFhir, outcome } from './record_fhir.mjs';
+import { misanswer, misread } from './record_lies.mjs';
+import { Upstream } from './record_upstream.mjs';
 
 const FHIR = '/fhir';
 const BODY_MAX = 16 * 1024 * 1024;
@@ -39,8 +44,9 @@ export function monotonicMs() {
 }
 
 class Peer {
-    constructor(base) {
-        this.fhir = new RecordFhir(base);
+    constructor(base, upstream) {
+        this.fhir = upstream === undefined ? new RecordFhir(base)
+            : new Upstream(upstream);
         this.faults = new FaultQueue();
         this.log = [];
         this.waiters = new Set();
@@ -127,7 +133,8 @@ async function bodyOf(req) {
 }
 
 function send(res, status, headers, body) {
-    const text = body === undefined ? '' : JSON.stringify(body);
+    const text = typeof body === 'string' ? body
+        : body === undefined ? '' : JSON.stringify(body);
     const type = text === '' ? {}
         : { 'Content-Type': 'application/fhir+json; charset=utf-8' };
     res.writeHead(status, { ...type, ...headers });
@@ -157,9 +164,9 @@ async function onFhir(peer, req, res) {
     peer.mark(entry, 'arrived');
     if (await faultBefore(fault, peer, entry, res))
         return undefined;
-    const answer = await peer.fhir.handle({ method: req.method,
-        path: entry.path, headers: req.headers, text });
-    return faultAfter(fault, peer, entry, res, answer);
+    const answer = await peer.fhir.handle(misread(fault, { method: req.method,
+        path: entry.path, headers: req.headers, text }));
+    return faultAfter(fault, peer, entry, res, misanswer(fault, answer));
 }
 
 /* True where the fault has used up the request before it is processed. */
@@ -260,7 +267,7 @@ function onRequest(peer, req, res) {
 }
 
 /* Starts a peer in this process; close() ends it at once. */
-export async function startRecord({ port = 0 } = {}) {
+export async function startRecord({ port = 0, upstream } = {}) {
     let peer = null;
     const server = createServer((req, res) => onRequest(peer, req, res));
     await new Promise((resolve, reject) => {
@@ -268,7 +275,7 @@ export async function startRecord({ port = 0 } = {}) {
         server.listen(port, '127.0.0.1', resolve);
     });
     const origin = `http://127.0.0.1:${server.address().port}`;
-    peer = new Peer(origin + FHIR);
+    peer = new Peer(origin + FHIR, upstream);
     const close = () => new Promise((resolve) => {
         server.close(resolve);
         server.closeAllConnections();
@@ -283,7 +290,9 @@ async function main(args) {
         console.error('usage: record.mjs [--port N] [--until-stdin-ends]');
         process.exit(2);
     }
-    const record = await startRecord({ port });
+    const via = args.indexOf('--upstream');
+    const record = await startRecord({ port,
+        upstream: via < 0 ? undefined : args[via + 1] });
     const stop = () => record.close().then(() => process.exit(0));
     process.on('SIGTERM', stop);
     process.on('SIGINT', stop);

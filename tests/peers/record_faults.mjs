@@ -8,14 +8,18 @@
  *   delay              wait "ms" before processing, or, with "after": true,
  *                      between the commit and the answer
  *
+ * and those of record_lies.mjs.
+ *
  * A fault matches by method, by path relative to the base ("/Task", or
  * "/Task*" for what begins so) and by the resource type that the body carries,
  * alone or inside a Bundle.  What is left out matches everything.  "times"
  * (default 1) says how many requests it hits; then it is gone.
  */
 
+import { LIES } from './record_lies.mjs';
+
 const KINDS = new Set(['status', 'drop-before', 'reset', 'drop-after-commit',
-    'delay']);
+    'delay', ...LIES]);
 const FAULTS_MAX = 1000;
 
 export class FaultQueue {
