@@ -109,7 +109,9 @@ static const struct config_row rows[] = {
       "Scopes that are asked for, with a blank between; needed with "
       "smart_client_id. Tasks need system/Task.crus; finding what the record "
       "calls a patient and an access system/Patient.s and "
-      "system/BodyStructure.s; reading measurements system/Observation.rs." },
+      "system/BodyStructure.s; reading measurements system/Observation.rs; "
+      "what goes beside a Task system/Provenance.cs, "
+      "system/DocumentReference.crus and the like, see RECORD.md." },
     { "record.smart_token_url", T_URL, AT(record_smart_token_url), 0,
       ROOM(record_smart_token_url), "", "",
       "Token address of the authorisation server. Empty: the one that the "
