@@ -156,11 +156,53 @@ static enum err save_lookups(struct db *db, const struct delivery_data *d)
     return e;
 }
 
+/* The status that a person gave it there is that of our own copy as well; what
+ * else was changed there stays there. */
+static enum err copy_status(struct db *db, struct delivery_data *d)
+{
+    const struct fhir_task change = { .base = d->base,
+                                      .status = d->seen_status,
+                                      .status_reason = d->seen_reason,
+                                      .modified_ms = d->now_ms };
+    struct new_version v = { 0 };
+    struct fhir_task_view view;
+    struct resource r;
+    struct buf ours, changed;
+    int64_t updated_ms, access = 0;
+    enum err e = db_first(db, Q_TASK_GET, "i", d->row);
+
+    if (e == ERR_OK)
+        access = db_int(db, Q_TASK_GET, 1);
+    db_done(db, Q_TASK_GET);
+    buf_init(&ours, TASK_MAX);
+    buf_init(&changed, TASK_MAX);
+    if (e == ERR_OK)
+        e = resource_get(db, d->row, &r);
+    if (e == ERR_OK)
+        e = resource_body(db, &r, 0, &ours, &updated_ms);
+    if (e == ERR_OK)
+        e = fhir_task_amend(ours.data, ours.len, &change, false, &changed);
+    if (e == ERR_OK)
+        e = fhir_task_view(changed.data, changed.len, &view);
+    v.body = changed.data;
+    v.len = changed.len;
+    if (e == ERR_OK)
+        e = resource_put(db, &r, NULL, partition_of(access), d->now_ms, &v);
+    if (e == ERR_OK)
+        e = db_run(db, Q_TASK_STATUS, "iss", d->row, view.status,
+                   view.priority);
+    if (e == ERR_OK)
+        d->wanted = r.version; /* it says nothing that is not there */
+    buf_clear(&ours);
+    buf_clear(&changed);
+    return e;
+}
+
 /*
  * The record's Task may say what we have not: then a person did it.  What we
  * said ourselves may come back too, after an answer that got lost.
  */
-static enum err follow_people(struct db *db, const struct delivery_data *d)
+static enum err follow_people(struct db *db, struct delivery_data *d)
 {
     const enum query q = Q_TASK_GET;
     bool ours;
@@ -173,8 +215,10 @@ static enum err follow_people(struct db *db, const struct delivery_data *d)
         return e;
     ours = strcmp(db_text(db, q, 2), d->seen_status) == 0;
     db_done(db, q);
-    return ours ? ERR_OK
-                : episode_follow(db, d->row, d->seen_status, d->now_ms / 1000);
+    if (ours)
+        return ERR_OK;
+    e = episode_follow(db, d->row, d->seen_status, d->now_ms / 1000);
+    return e == ERR_OK ? copy_status(db, d) : e;
 }
 
 /* Its id there, and the first version that it has there. */

@@ -65,7 +65,8 @@ struct delivery_data {
     long status;        /* last HTTP status, 0 none; load: of the try before */
     int64_t due_ms;     /* DELIVER_LATER */
     const char *answer; /* DELIVER_NEVER: what the record said */
-    char seen_status[24]; /* of the record's Task; "" not seen */
+    /* Of the record's Task; "" not seen, none. */
+    char seen_status[24], seen_reason[200];
 };
 
 void delivery_init(struct delivery_data *d);

@@ -96,7 +96,7 @@ static enum err merge_two(const struct delivery *d,
 static enum err merge(struct delivery *d, const struct http_answer *answer,
                       bool *same)
 {
-    struct fhir_task_view view = { .status = "" };
+    struct fhir_task_view view = { .status = "", .reason = "" };
     struct buf merged;
     enum err e = ERR_OK;
 
@@ -112,6 +112,8 @@ static enum err merge(struct delivery *d, const struct http_answer *answer,
     if (e == ERR_OK) {
         snprintf(d->data.seen_status, sizeof(d->data.seen_status), "%s",
                  view.status);
+        snprintf(d->data.seen_reason, sizeof(d->data.seen_reason), "%s",
+                 view.reason);
         buf_empty(&d->data.body);
         buf_add(&d->data.body, merged.data, merged.len);
         e = buf_ok(&d->data.body);

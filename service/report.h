@@ -22,6 +22,7 @@ struct report {
     struct poll_side_view incoming; /* likewise */
     struct hook_counters hooks;
     struct record_view record;
+    const char *token_error; /* static word; NULL or "": none */
     const char *content_type;
     int status; /* 200 unless run says otherwise */
     enum err (*run)(struct db *db, struct report *r);

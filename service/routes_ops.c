@@ -54,8 +54,10 @@ void route_search_param(struct service *s, struct http_request *r)
 
 /* A record in trouble does not make the service less ready: what is to go
  * there waits in the store. */
-static void say_record(const struct record_view *v, struct buf *b)
+static void say_record(const struct report *r, struct buf *b)
 {
+    const struct record_view *v = &r->record;
+
     if (v->state == RECORD_PAUSING)
         buf_printf(b,
                    "record: given a pause, its last answer was HTTP status "
@@ -63,6 +65,8 @@ static void say_record(const struct record_view *v, struct buf *b)
                    v->status);
     else if (v->state == RECORD_REFUSING)
         buf_puts(b, "record: it takes no token of ours; see headgate check\n");
+    if (r->token_error != NULL && r->token_error[0] != '\0')
+        buf_printf(b, "record: no token was to be had: %s\n", r->token_error);
     if (v->foreign > 0)
         buf_printf(b, "record: %llu links to another host were not followed\n",
                    (unsigned long long)v->foreign);
@@ -77,7 +81,7 @@ static enum err run_ready(struct db *db, struct report *r)
                              ? "ready, in silent mode: nothing is posted\n"
                              : "ready\n");
     if (r->x.service->side.record != NULL)
-        say_record(&r->record, &r->x.body);
+        say_record(r, &r->x.body);
     if (r->x.service->incoming != NULL)
         poll_side_say(&r->incoming, &r->x.body);
     return e;
@@ -86,8 +90,14 @@ static enum err run_ready(struct db *db, struct report *r)
 /* What the loop knows, for the thread that writes. */
 static void look_at_record(const struct service *s, struct report *report)
 {
+    struct smart_view tokens;
+
     if (s->side.record != NULL)
         record_look(s->side.record, &report->record);
+    if (s->side.smart != NULL) {
+        smart_look(s->side.smart, &tokens);
+        report->token_error = tokens.error;
+    }
     if (s->incoming != NULL)
         poll_side_look(s->incoming, &report->incoming);
 }

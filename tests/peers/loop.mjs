@@ -147,6 +147,13 @@ async function queue() {
     return answer.text.split('\n').filter(Boolean).map((l) => JSON.parse(l));
 }
 
+/* The Task as headgate serves it itself. */
+async function ownCopy({ identifier: [{ value }] }) {
+    const [own] = await searchAll(`${bench.service.url}/Task?identifier=${KEY}%7C${
+        value}`);
+    return own;
+}
+
 async function inQueue(person, kind = 'referral') {
     const rows = await queue();
     return rows.filter((row) => row.kind === kind
@@ -182,6 +189,8 @@ async function acceptedThenCompleted() {
     await change(task, { status: 'accepted' });
     await until(() => inQueue(person), ([row]) => row?.state === 'taken',
         'the acceptance is not seen');
+    expect((await ownCopy(task)).status === 'accepted',
+        'our own copy says something else');
     const order = await create({ resourceType: 'ServiceRequest',
         identifier: [{ system: 'https://site.example/ids/order',
             value: `O-${person.tag}` }],
@@ -214,6 +223,10 @@ async function rejectedIsQuiet() {
     await create(person.flow(2110, 0));
     await sleep(SETTLE_MS);
     const tasks = await person.tasks();
+    const copy = await ownCopy(task);
+    expect(copy.status === 'rejected' && copy.businessStatus === undefined
+        && copy.statusReason?.text === 'known, and to be left',
+    `our own copy: ${copy.status}`);
     expect(tasks.length === 1 && tasks[0].status === 'rejected',
         `raised again: ${tasks.map(({ status }) => status)}`);
 }
