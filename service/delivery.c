@@ -51,6 +51,7 @@ static enum err load_row(struct db *db, struct delivery_data *d)
     d->look_ms = db_int(db, q, 6);
     d->twin = db_int(db, q, 7) != 0;
     d->kind = (enum fhir_type)db_int(db, q, 8);
+    d->was_aside = !db_is_null(db, q, 9);
     db_done(db, q);
     return ERR_OK;
 }
@@ -280,6 +281,8 @@ enum err delivery_save(struct db *db, void *arg)
     case DELIVER_LATER:
         return db_run(db, Q_OUTBOX_RETRY, "iiii", d->row, INT64(d->tries),
                       d->due_ms, INT64(d->status));
+    case STILL_ASIDE:
+        return db_run(db, Q_OUTBOX_STILL_DEAD, "ii", d->row, d->look_ms);
     case DELIVER_NEVER:
         break;
     }

@@ -34,7 +34,12 @@ struct beside {
     long status;
 };
 
-enum delivery_result { DELIVERED, DELIVER_LATER, DELIVER_NEVER };
+enum delivery_result {
+    DELIVERED,
+    DELIVER_LATER,
+    DELIVER_NEVER,
+    STILL_ASIDE /* it was put aside before, and was only read there */
+};
 
 struct delivery_data {
     const char *base;
@@ -47,6 +52,7 @@ struct delivery_data {
     int64_t task; /* that it goes with; of a Task itself */
     int wanted, tries;
     int64_t look_ms;
+    bool was_aside;        /* the record refused it: it is read, not sent */
     bool twin;             /* the record may have two of it */
     char remote[FID_SIZE]; /* its id in the record; "" never sent */
     char remote_version[FID_SIZE];

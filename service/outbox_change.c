@@ -142,6 +142,8 @@ static void on_fetched(void *arg, const struct http_answer *answer)
         outbox_unclear(d, answer);
     } else if (same) {
         outbox_save(d, DELIVERED);
+    } else if (d->data.was_aside) {
+        outbox_save(d, STILL_ASIDE); /* the same is not sent again */
     } else {
         snprintf(d->etag, sizeof(d->etag), "%s",
                  answer->etag != NULL ? answer->etag : "");

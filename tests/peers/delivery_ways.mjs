@@ -386,6 +386,33 @@ async function discarded() {
     await oneTask(person); /* new evidence is another matter */
 }
 
+/* A change that the record refused: what people do there is followed all the
+ * same, and the change is not sent again by that. */
+async function asideIsFollowed() {
+    const person = await new Person(bench.service, 'followed').bothReadings();
+    const task = await oneTask(person);
+    for (const method of ['PATCH', 'PUT'])
+        await fault({ kind: 'status', status: 422, times: 100,
+            match: { method, path: `/Task/${task.id}` } });
+    await bench.service.post(person.reading(2080, 0));
+    await until(() => listed(person), (lines) => lines.length === 1,
+        'the change was not put aside');
+    await bench.record.clearFaults();
+    const since = await bench.record.end();
+    const accepted = await http('PUT', `${bench.record.url}/Task/${task.id}`,
+        { ...(await of(person, 'Task'))[0], status: 'accepted' });
+    expect(accepted.status === 200, `accepted: ${accepted.status}`);
+    await until(async () => (await searchAll(`${bench.service.url}/Task?`
+        + `identifier=${KEY}%7C${task.identifier[0].value}`))[0],
+    ({ status }) => status === 'accepted', 'the acceptance is not seen');
+    await sleep(SETTLE_MS);
+    const log = await bench.record.log(since);
+    expect(log.filter(({ method, path, arrivalMs }) => /^(PATCH|PUT)$/.test(
+        method) && path.endsWith(task.id) && arrivalMs > 0).length === 1,
+    'what was refused was sent again');
+    expect((await listed(person)).length === 1, 'it is no longer listed');
+}
+
 /* ---- a record in trouble ------------------------------------------------ */
 
 async function pause() {
@@ -505,6 +532,7 @@ const SCENARIOS = [
     ['an answer that is too large', hugeAnswer],
     ['put aside, then retried by a person', retried],
     ['put aside, then given up by a person', discarded],
+    ['what was put aside is still followed', asideIsFollowed],
     ['a record in trouble is given a pause', pause],
     ['where a Task comes from', provenance],
     ['a Flag is raised and ended', flag],
@@ -543,7 +571,8 @@ async function main(binary, words) {
         killChildren();
         process.exit(1);
     }, WHOLE_MS);
-    bench.settings = { 'record.service_request': true, 'record.flag': true };
+    bench.settings = { 'record.service_request': true, 'record.flag': true,
+        'record.follow': 2 };
     bench.java = words.includes('--java') ? await startJava(tmp) : null;
     bench.record = await Record.start(tmp, bench.java?.base);
     bench.service = new Service(resolve(binary), tmp, bench.record.url,
