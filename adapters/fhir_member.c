@@ -2,6 +2,7 @@
 
 #include "adapters/fhir_json.h"
 #include "adapters/fhir_out.h"
+#include "adapters/fhir_task.h"
 
 #include <string.h>
 
@@ -33,6 +34,16 @@ enum err fhir_member_text(const char *json, size_t len, const char *name,
         memcpy(out, text, strlen(text) + 1);
     json_decref(tree);
     return e;
+}
+
+bool fhir_is_named(const char *json, size_t len, const char *system,
+                   const char *value)
+{
+    json_t *tree = load(json, len);
+    bool named = tree != NULL && fhir_has_identifier(tree, system, value);
+
+    json_decref(tree);
+    return named;
 }
 
 enum err fhir_member_put(const char *json, size_t len, const char *name,

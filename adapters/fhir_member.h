@@ -16,6 +16,10 @@
 MUST_CHECK enum err fhir_member_text(const char *json, size_t len,
                                      const char *name, char *out, size_t size);
 
+/* Is this one of the resource's identifiers?  false also if it is no object. */
+bool fhir_is_named(const char *json, size_t len, const char *system,
+                   const char *value);
+
 /* The same resource with a top-level string member replaced, or added; all
  * else byte for byte.  ERR_FORM, ERR_MEMORY, ERR_LIMIT. */
 MUST_CHECK enum err fhir_member_put(const char *json, size_t len,

@@ -159,9 +159,19 @@ static void read_rest(json_t *rest, struct fhir_record_says *says)
     says->smart = names_smart(rest);
 }
 
+/* It is shown on a terminal, which a control character would move. */
+static void clean(char *text)
+{
+    for (; *text != '\0'; text++) {
+        if ((unsigned char)*text < 0x20 || *text == 0x7f)
+            *text = ' ';
+    }
+}
+
 static void copy_text(char *out, size_t size, const char *text)
 {
     snprintf(out, size, "%s", text != NULL ? text : "");
+    clean(out);
 }
 
 static void read_head(json_t *root, struct fhir_record_says *says)
@@ -177,6 +187,7 @@ static void read_head(json_t *root, struct fhir_record_says *says)
     if (name != NULL)
         snprintf(says->software, sizeof(says->software), "%s%s%s", name,
                  version != NULL ? " " : "", version != NULL ? version : "");
+    clean(says->software);
     if (json_array_size(formats) > 0)
         says->json = has_word(formats, "json", true) ? SAYS_YES : SAYS_NO;
     if (json_array_size(patches) > 0)

@@ -3,6 +3,7 @@
  *
  *     fhir_task.c          a Task as text, from a struct
  *     fhir_task_merge.c    two Tasks into one, member by member
+ *     fhir_task_yield.c    what a person changed before taking it in hand
  *     fhir_task_same.c     what counts as the same in two Tasks
  *     fhir_task_person.c   what a person may change
  *     fhir_task_view.c     looking into a Task, and into a search
@@ -40,7 +41,7 @@ bool fhir_task_is_ours(json_t *input);
 /* The input with a plan, as one item of a list. */
 void fhir_task_out_plan(const char *base, const struct fhir_plan *plan,
                         struct buf *out);
-/* Is this one of the resource's identifiers?  system "": of any system. */
+/* Is this one of the resource's identifiers?  system "": one without. */
 bool fhir_has_identifier(json_t *resource, const char *system,
                          const char *value);
 /* The same text at the same time. */

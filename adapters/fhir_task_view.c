@@ -98,6 +98,13 @@ static bool is_match(json_t *entry)
            (mode == NULL || strcmp(mode, "match") == 0);
 }
 
+static bool is_identifier(json_t *one, const char *system, const char *value)
+{
+    return fhir_is(one, "value", value) &&
+           (system[0] == '\0' ? json_object_get(one, "system") == NULL
+                              : fhir_is(one, "system", system));
+}
+
 bool fhir_has_identifier(json_t *resource, const char *system,
                          const char *value)
 {
@@ -105,13 +112,9 @@ bool fhir_has_identifier(json_t *resource, const char *system,
 
     /* few resources have one, and not a list of them */
     if (json_is_object(list))
-        return fhir_is(list, "value", value) &&
-               (system[0] == '\0' || fhir_is(list, "system", system));
+        return is_identifier(list, system, value);
     for (size_t i = 0; i < json_array_size(list); i++) {
-        json_t *one = json_array_get(list, i);
-
-        if (fhir_is(one, "value", value) &&
-            (system[0] == '\0' || fhir_is(one, "system", system)))
+        if (is_identifier(json_array_get(list, i), system, value))
             return true;
     }
     return false;

@@ -155,6 +155,21 @@ MUST_CHECK enum err fhir_task_merge(const char *ours, size_t ours_len,
                                     const char *theirs, size_t theirs_len,
                                     bool *same, struct buf *out);
 
+/*
+ * fhir_task_yield - ours, with what a person changed in theirs
+ *
+ * sent  our version that the record got last
+ * Where the priority of theirs is other than it was sent, a person has changed
+ * it, and it stands, unless ours has risen above both.  Before fhir_task_merge, as long as nobody has taken the
+ * Task in hand.
+ *
+ * ERR_FORM  one of them is no Task
+ */
+MUST_CHECK enum err fhir_task_yield(const char *ours, size_t ours_len,
+                                    const char *sent, size_t sent_len,
+                                    const char *theirs, size_t theirs_len,
+                                    struct buf *out);
+
 /* What we follow of a Task: its status word and whether it is known. */
 struct fhir_task_view {
     char id[72];
@@ -210,7 +225,7 @@ void fhir_write_capability(const struct fhir_capability *c, struct buf *out);
 
 /*
  * fhir_sole_match - the id of the only match of a search by identifier, for
- * looking up in a record; system "": by value alone
+ * looking up in a record; system "": an identifier without one
  *
  * ERR_ABSENT     none; ERR_AMBIGUOUS several
  * ERR_CONFLICT   one that does not have the identifier: the server passes over

@@ -20,7 +20,9 @@ struct http_call {
     struct http_call *prev, *next;
     CURL *easy;
     struct curl_slist *headers;
-    struct buf body;
+    struct buf body; /* of the answer */
+    char *sent;      /* body of a POST, given piece by piece */
+    size_t sent_len, sent_at;
     http_done_fn on_done;
     http_piece_fn on_piece; /* NULL: the body is gathered */
     size_t piece_bytes, piece_max;
@@ -54,6 +56,7 @@ static void free_call(struct http_call *call)
     curl_easy_cleanup(call->easy);
     curl_slist_free_all(call->headers);
     buf_clear(&call->body);
+    free(call->sent);
     free(call);
 }
 
@@ -327,17 +330,54 @@ static enum err add_headers(struct http_call *call,
     (result =                                                                  \
          result != CURLE_OK ? result : curl_easy_setopt(easy, option, value))
 
-/* Method, body and where to. */
-static CURLcode set_request(CURL *easy, const struct http_call_options *o)
+/* A body that cannot be begun again: where a kept connection breaks before an
+ * answer has come, libcurl would send it a second time by itself, and nobody
+ * would know that it may have arrived twice. */
+static size_t on_read(char *out, size_t size, size_t count, void *arg)
 {
+    struct http_call *call = arg;
+    size_t left = call->sent_len - call->sent_at;
+    size_t n = size * count < left ? size * count : left;
+
+    if (n > 0)
+        memcpy(out, call->sent + call->sent_at, n);
+    call->sent_at += n;
+    return n;
+}
+
+static CURLcode set_post(struct http_call *call,
+                         const struct http_call_options *o)
+{
+    CURL *easy = call->easy;
+    CURLcode result = CURLE_OK;
+
+    call->sent_len = o->body != NULL ? o->body_len : 0;
+    call->sent = malloc(call->sent_len + 1);
+    if (call->sent == NULL)
+        return CURLE_OUT_OF_MEMORY;
+    if (call->sent_len > 0)
+        memcpy(call->sent, o->body, call->sent_len);
+    SET(CURLOPT_POST, 1L);
+    SET(CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)call->sent_len);
+    SET(CURLOPT_READFUNCTION, on_read);
+    SET(CURLOPT_READDATA, call);
+    return result;
+}
+
+/* Method, body and where to. */
+static CURLcode set_request(struct http_call *call,
+                            const struct http_call_options *o)
+{
+    CURL *easy = call->easy;
     CURLcode result = CURLE_OK;
     bool head = strcmp(o->method, "HEAD") == 0;
-    bool sends = o->body != NULL || strcmp(o->method, "POST") == 0 ||
-                 strcmp(o->method, "PUT") == 0 ||
+    bool post = strcmp(o->method, "POST") == 0;
+    bool sends = o->body != NULL || strcmp(o->method, "PUT") == 0 ||
                  strcmp(o->method, "PATCH") == 0;
 
-    SET(CURLOPT_URL, o->url);
-    if (sends) {
+    if (post) {
+        result = set_post(call, o);
+    } else if (sends) {
         /* The size first: with it the body is copied as bytes. */
         SET(CURLOPT_POSTFIELDSIZE_LARGE,
             (curl_off_t)(o->body != NULL ? o->body_len : 0));
@@ -345,7 +385,8 @@ static CURLcode set_request(CURL *easy, const struct http_call_options *o)
     } else {
         SET(CURLOPT_NOBODY, head ? 1L : 0L);
     }
-    if (!head)
+    SET(CURLOPT_URL, o->url);
+    if (!head && !post)
         SET(CURLOPT_CUSTOMREQUEST, o->method);
     if (o->socket_path != NULL) {
         SET(CURLOPT_UNIX_SOCKET_PATH, o->socket_path);
@@ -374,7 +415,7 @@ static CURLcode set_call(struct http_call *call,
                          const struct http_call_options *o)
 {
     CURL *easy = call->easy;
-    CURLcode result = set_request(easy, o);
+    CURLcode result = set_request(call, o);
 
     if (result == CURLE_OK)
         result = set_limits(easy, o);

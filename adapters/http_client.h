@@ -60,8 +60,8 @@ MUST_CHECK enum err http_client_open(uv_loop_t *loop,
 
 /*
  * Start a call.  A kept connection that the server closes before it answers is
- * replaced and the request sent once more, by libcurl: a POST should carry a
- * condition (If-None-Exist), or do no harm when it comes twice.  on_done is called exactly once, later, from the loop, never
+ * replaced and the request sent once more, by libcurl; a POST with a body is
+ * not: it ends with ERR_IO, and whoever asked decides.  on_done is called exactly once, later, from the loop, never
  * from inside this function and never after http_call_cancel().
  */
 MUST_CHECK enum err http_call_start(struct http_client *client,

@@ -86,11 +86,11 @@ enum err oauth_statement_write(const struct jose_key *key,
                                const struct oauth_statement *what,
                                struct buf *out)
 {
+    json_int_t now_s = what->now_s;
     json_t *claims =
         json_pack("{ss ss ss ss sI sI}", "iss", what->client_id, "sub",
                   what->client_id, "aud", what->token_url, "jti", what->jti,
-                  "iat", (json_int_t)what->now_s, "exp",
-                  (json_int_t)(what->now_s + OAUTH_STATEMENT_LIFE_S));
+                  "iat", now_s, "exp", now_s + OAUTH_STATEMENT_LIFE_S);
     char *text = claims != NULL ? json_dumps(claims, JSON_COMPACT) : NULL;
     enum err e = ERR_MEMORY;
 

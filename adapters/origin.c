@@ -38,7 +38,8 @@ static bool read_host(const char *text, size_t len, bool six,
     for (size_t i = 0; i < len; i++) {
         char c = text[i];
 
-        c = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+        if (c >= 'A' && c <= 'Z')
+            c = (char)(c - 'A' + 'a');
         if (strchr(allowed, c) == NULL)
             return false;
         origin->host[i] = c;

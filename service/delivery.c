@@ -11,6 +11,7 @@
 void delivery_init(struct delivery_data *d)
 {
     buf_init(&d->body, TASK_MAX);
+    buf_init(&d->sent, TASK_MAX);
     for (size_t i = 0; i < BESIDE_MAX; i++)
         buf_init(&d->beside[i].body, TASK_MAX);
     for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
@@ -22,6 +23,7 @@ void delivery_init(struct delivery_data *d)
 void delivery_clear(struct delivery_data *d)
 {
     buf_clear(&d->body);
+    buf_clear(&d->sent);
     for (size_t i = 0; i < BESIDE_MAX; i++)
         buf_clear(&d->beside[i].body);
     for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
@@ -52,6 +54,8 @@ static enum err load_row(struct db *db, struct delivery_data *d)
     d->twin = db_int(db, q, 7) != 0;
     d->kind = (enum fhir_type)db_int(db, q, 8);
     d->was_aside = !db_is_null(db, q, 9);
+    d->sent_version = (int)db_int(db, q, 10);
+    d->is_new = d->remote[0] == '\0';
     db_done(db, q);
     return ERR_OK;
 }
@@ -75,7 +79,7 @@ static enum err list_beside(struct db *db, struct delivery_data *d)
         copy_column(b->key, sizeof(b->key), db_text(db, q, 2));
         b->remote[0] = b->remote_version[0] = '\0';
         b->status = 0;
-        b->refused = false;
+        b->refused = b->later = false;
     }
     return e == ERR_ABSENT ? ERR_OK : e;
 }
@@ -114,6 +118,22 @@ static enum err load_bodies(struct mapper *m, struct delivery_data *d)
     return e == ERR_OK ? load_body(m, d->row, &d->wanted, d->fid, &d->body) : e;
 }
 
+/* To tell by it what a person has changed there. */
+static enum err load_sent(struct db *db, struct delivery_data *d)
+{
+    struct resource r;
+    int64_t updated_ms;
+    enum err e;
+
+    buf_empty(&d->sent);
+    if (d->kind != FHIR_TASK || d->sent_version == 0)
+        return ERR_OK;
+    e = resource_get(db, d->row, &r);
+    if (e == ERR_OK)
+        e = resource_body(db, &r, d->sent_version, &d->sent, &updated_ms);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 enum err delivery_load(struct db *db, void *arg)
 {
     struct delivery_data *d = arg;
@@ -124,6 +144,8 @@ enum err delivery_load(struct db *db, void *arg)
     d->target[0] = '\0';
     if (e == ERR_OK)
         e = list_beside(db, d);
+    if (e == ERR_OK)
+        e = load_sent(db, d);
     d->bundled = d->bundled && d->remote[0] == '\0' && d->beside_count > 0;
     if (e == ERR_OK && d->kind == FHIR_PROVENANCE) {
         e = db_first(db, Q_OUTBOX_REMOTE, "i", d->task);
@@ -149,6 +171,8 @@ static enum err save_lookups(struct db *db, const struct delivery_data *d)
     for (size_t i = 0; e == ERR_OK && i < answered; i++) {
         const struct record_lookup *look = &d->looks[i];
 
+        if (!look->known)
+            continue; /* asked again with the next one */
         e = db_run(db, Q_LOOKUP_PUT, "ssssi", look->type, look->system.data,
                    look->value.data,
                    look->reference[0] != '\0' ? look->reference : NULL,
@@ -225,6 +249,8 @@ static enum err follow_people(struct db *db, struct delivery_data *d)
 /* Its id there, and the first version that it has there. */
 static enum err save_remote(struct db *db, const struct delivery_data *d)
 {
+    if (d->lost)
+        return db_run(db, Q_OUTBOX_LOST, "i", d->row);
     if (d->remote[0] == '\0')
         return ERR_OK;
     return db_run(db, Q_OUTBOX_FOUND, "iss", d->row, d->remote,
@@ -240,8 +266,11 @@ enum err delivery_save_beside(struct db *db, void *arg)
         const struct beside *b = &d->beside[i];
 
         if (b->refused)
-            e = db_run(db, Q_OUTBOX_DEAD, "iisi", b->row, INT64(b->status),
-                       b->body.data, d->now_ms);
+            e = db_run(db, Q_OUTBOX_DEAD, "iisii", b->row, INT64(b->status),
+                       b->body.data, d->now_ms, INT64(b->version));
+        if (b->later)
+            e = db_run(db, Q_OUTBOX_ALONE, "iii", b->row, d->due_ms,
+                       INT64(b->status));
         if (b->remote[0] == '\0')
             continue;
         e = db_run(db, Q_OUTBOX_FOUND, "iss", b->row, b->remote,
@@ -253,14 +282,25 @@ enum err delivery_save_beside(struct db *db, void *arg)
     return e == ERR_OK ? save_remote(db, d) : e;
 }
 
+/* Once the Task is there, flags and Provenances may follow, whatever becomes of
+ * its changes. */
+static enum err wake_others(struct db *db, const struct delivery_data *d)
+{
+    if (d->kind != FHIR_TASK || d->remote[0] == '\0')
+        return ERR_OK;
+    return db_run(db, Q_OUTBOX_WAKE, "iiii", d->row, d->now_ms,
+                  INT64(FHIR_FLAG), INT64(FHIR_PROVENANCE));
+}
+
+/* What came after its Task is referred to by it from now on. */
 static enum err save_sent(struct db *db, const struct delivery_data *d)
 {
     enum err e = db_run(db, Q_OUTBOX_SENT, "iiii", d->row, INT64(d->wanted),
                         INT64(d->status), d->look_ms);
 
-    if (e == ERR_OK && d->kind == FHIR_TASK)
-        e = db_run(db, Q_OUTBOX_WAKE, "iiii", d->row, d->now_ms,
-                   INT64(FHIR_FLAG), INT64(FHIR_PROVENANCE));
+    if (e == ERR_OK && d->is_new &&
+        (d->kind == FHIR_DOCUMENT_REFERENCE || d->kind == FHIR_SERVICE_REQUEST))
+        e = db_run(db, Q_OUTBOX_LOOK, "iii", d->task, d->now_ms, INT64(0));
     return e;
 }
 
@@ -271,6 +311,8 @@ enum err delivery_save(struct db *db, void *arg)
 
     if (e == ERR_OK)
         e = save_remote(db, d);
+    if (e == ERR_OK)
+        e = wake_others(db, d);
     if (e == ERR_OK && d->kind == FHIR_TASK)
         e = follow_people(db, d);
     if (e != ERR_OK)
@@ -286,6 +328,6 @@ enum err delivery_save(struct db *db, void *arg)
     case DELIVER_NEVER:
         break;
     }
-    return db_run(db, Q_OUTBOX_DEAD, "iisi", d->row, INT64(d->status),
-                  d->answer, d->now_ms);
+    return db_run(db, Q_OUTBOX_DEAD, "iisii", d->row, INT64(d->status),
+                  d->answer, d->now_ms, INT64(d->wanted));
 }

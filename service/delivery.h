@@ -15,6 +15,7 @@ struct record_lookup {
     char type[16]; /* "Patient" or "BodyStructure" */
     struct buf system, value;
     char reference[FID_SIZE + 24]; /* found: "Patient/77"; "" it has none */
+    bool known;                    /* it was found, or is surely not there */
 };
 
 enum { RECORD_LOOKUPS_MAX = 4, BESIDE_MAX = 2, DELIVERY_KEY_SIZE = 96 };
@@ -27,8 +28,9 @@ struct beside {
     int version;
     char fid[FID_SIZE], key[DELIVERY_KEY_SIZE];
     struct buf body;
-    /* save_beside: in */
-    bool refused;          /* for good; body is what the record said of it */
+    /* save_beside: in; due_ms of the delivery: when, where it is later */
+    bool refused; /* for good; body is what the record said of it */
+    bool later;   /* not now, and the Task does not wait for it; see due_ms */
     char remote[FID_SIZE]; /* "" not sent */
     char remote_version[FID_SIZE];
     long status;
@@ -51,7 +53,10 @@ struct delivery_data {
     enum fhir_type kind;
     int64_t task; /* that it goes with; of a Task itself */
     int wanted, tries;
+    int sent_version; /* ours; 0: never sent */
     int64_t look_ms;
+    bool lost;             /* save: in; remote is somebody else's */
+    bool is_new;           /* the record did not have it */
     bool was_aside;        /* the record refused it: it is read, not sent */
     bool twin;             /* the record may have two of it */
     char remote[FID_SIZE]; /* its id in the record; "" never sent */
@@ -59,6 +64,7 @@ struct delivery_data {
     char fid[FID_SIZE], key[DELIVERY_KEY_SIZE]; /* key "": a Provenance */
     char target[FID_SIZE];                      /* its Task in the record */
     struct buf body; /* as the record should have it */
+    struct buf sent; /* of a Task: as it was sent last, in our own words */
     struct beside beside[BESIDE_MAX];
     size_t beside_count;
     /* What was asked of the record; the last one is still open if

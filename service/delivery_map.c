@@ -71,6 +71,7 @@ static void ask(struct mapper *m, const char *type)
     m->d->must_look_up = true;
     snprintf(look->type, sizeof(look->type), "%s", type);
     look->reference[0] = '\0';
+    look->known = false;
     buf_puts(&look->system, m->system.data);
     buf_puts(&look->value, m->value.data);
 }

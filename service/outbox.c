@@ -50,6 +50,7 @@ void outbox_delivered(struct delivery *d)
     o->in_flight--;
     delivery_clear(&d->data);
     buf_clear(&d->patch);
+    buf_clear(&d->merged);
     free(d);
     if (o->closing)
         close_when_idle(o);
@@ -60,6 +61,12 @@ void outbox_delivered(struct delivery *d)
 }
 
 /* ---- claiming ---------------------------------------------------------- */
+
+static void take_row(struct outbox *o, struct db *db)
+{
+    o->rows[o->row_count] = db_int(db, Q_OUTBOX_DUE, 0);
+    o->tries[o->row_count++] = (int)db_int(db, Q_OUTBOX_DUE, 1);
+}
 
 static enum err claim_run(struct db *db, void *arg)
 {
@@ -76,7 +83,7 @@ static enum err claim_run(struct db *db, void *arg)
     o->next_due_ms = 0;
     while (e == ERR_OK && (e = db_next(db, Q_OUTBOX_DUE)) == ERR_OK) {
         if (o->row_count < PARALLEL_MAX)
-            o->rows[o->row_count++] = db_int(db, Q_OUTBOX_DUE, 0);
+            take_row(o, db);
     }
     if (e == ERR_ABSENT)
         e = db_first(db, Q_OUTBOX_NEXT, "i", now_ms);
@@ -104,6 +111,7 @@ static void deliver(struct outbox *o, int64_t row)
     d->outbox = o;
     delivery_init(&d->data);
     buf_init(&d->patch, ANSWER_MAX);
+    buf_init(&d->merged, ANSWER_MAX);
     d->data.row = row;
     d->data.base = o->base;
     d->next = o->deliveries;
@@ -123,11 +131,35 @@ static void set_timer(struct outbox *o)
     uv_timer_start(&o->timer, on_timer, (uint64_t)wait_ms, 0);
 }
 
+/* While the record is tried out, what has failed least goes first: one that it
+ * never answers must not be all that it is tried with. */
+static void put_fresh_first(struct outbox *o)
+{
+    struct record_view view;
+
+    record_look(o->record, &view);
+    if (view.state == RECORD_ASKING)
+        return;
+    for (size_t i = 1; i < o->row_count; i++) {
+        int64_t row = o->rows[i];
+        int tries = o->tries[i];
+        size_t at = i;
+
+        for (; at > 0 && o->tries[at - 1] > tries; at--) {
+            o->rows[at] = o->rows[at - 1];
+            o->tries[at] = o->tries[at - 1];
+        }
+        o->rows[at] = row;
+        o->tries[at] = tries;
+    }
+}
+
 /* As many as may be under way, while the record may be asked. */
 static void deliver_due(struct outbox *o)
 {
     int64_t now_ms = o->options.now_ms(), wait_ms;
 
+    put_fresh_first(o);
     for (size_t i = 0; i < o->row_count; i++) {
         if (o->in_flight >= (unsigned)o->options.parallel)
             return;

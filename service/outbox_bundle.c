@@ -5,6 +5,7 @@
 #include "service/outbox_work.h"
 
 #include "adapters/fhir_bundle_out.h"
+#include "adapters/fhir_member.h"
 #include "service/app.h"
 #include "service/log.h"
 #include "service/retry.h"
@@ -32,13 +33,16 @@ static bool says_unknown(const struct http_answer *a)
             a->status == 415 || a->status == 501);
 }
 
-/* What may be about one of the entries: each alone shows which. */
-static bool may_be_one(const struct http_answer *a)
+/*
+ * What may be about one of the entries: each alone shows which.  So may a
+ * failure that passes, once it has been seen twice: a Task does not wait for
+ * what goes with it.
+ */
+static bool may_be_one(const struct delivery *d, const struct http_answer *a)
 {
-    return a->err == ERR_LIMIT ||
-           (a->err == ERR_OK &&
-            (a->status == 409 || a->status == 412 || a->status == 413 ||
-             a->status == 422 || a->status == 500));
+    if (outbox_is_success(a) || a->status == 401 || a->err == ERR_DENIED)
+        return false;
+    return retry_class(a) != RETRY_LATER || d->data.tries >= 2;
 }
 
 static void send_bundle(struct delivery *d, bool transaction,
@@ -89,10 +93,10 @@ static bool is_good(const struct fhir_entry_answer *a)
            outbox_is_id(a->id, strlen(a->id));
 }
 
-/* A 2xx without an id is as unclear as a 500. */
+/* No status, or a 2xx without an id, is as unclear as a 500. */
 static long bad_status(const struct fhir_entry_answer *a)
 {
-    return a->status >= 200 && a->status < 300 ? 500 : a->status;
+    return a->status < 300 ? 500 : a->status;
 }
 
 static void take_beside(struct delivery *d, const struct fhir_entry_answer *a,
@@ -133,6 +137,7 @@ static enum err take_answers(struct delivery *d,
                  entries[expected - 1].id);
         snprintf(d->data.remote_version, sizeof(d->data.remote_version), "%s",
                  entries[expected - 1].version);
+        d->made = entries[expected - 1].status == 201;
     } else if (d->held_status == 0) {
         d->held_status = bad_status(&entries[expected - 1]);
     }
@@ -175,7 +180,7 @@ static void on_bundled(void *arg, const struct http_answer *answer)
     d->data.status = answer->status;
     if (says_unknown(answer)) {
         fall_back(d, WAY_BATCH, answer->status);
-    } else if (may_be_one(answer)) {
+    } else if (may_be_one(d, answer)) {
         d->alone = true;
         outbox_go(d, LOADING);
     } else if (!outbox_is_success(answer)) {
@@ -204,7 +209,7 @@ static void on_batched(void *arg, const struct http_answer *answer)
     d->data.status = answer->status;
     if (says_unknown(answer)) {
         fall_back(d, WAY_SINGLES, answer->status);
-    } else if (may_be_one(answer)) {
+    } else if (may_be_one(d, answer)) {
         d->alone = true;
         outbox_go(d, LOADING);
     } else if (!outbox_is_success(answer)) {
@@ -228,7 +233,43 @@ void outbox_batch(struct delivery *d)
 static void next_beside(struct delivery *d)
 {
     d->beside_at++;
+    d->beside_sought = false;
     outbox_go(d, d->beside_at < d->data.beside_count ? BESIDE : SAVING_BESIDE);
+}
+
+/* For good: put aside with what the record said.  Else by itself, later. */
+static void without(struct delivery *d, const struct http_answer *answer)
+{
+    struct beside *b = &d->data.beside[d->beside_at];
+
+    b->refused = outbox_gives_up(d, answer);
+    b->later = !b->refused;
+    d->data.due_ms = d->outbox->options.now_ms() +
+                     retry_unclear_ms(0, d->outbox->options.retry_last_ms);
+    log_event(LOG_ERROR, "outbox.beside", KEY_INT("row", b->row),
+              KEY_INT("status", answer->status),
+              KEY_INT("refused", b->refused));
+    buf_empty(&b->body);
+    if (answer->body_len > 0)
+        buf_add(&b->body, answer->body,
+                answer->body_len < ANSWER_KEPT ? answer->body_len
+                                               : ANSWER_KEPT);
+    next_beside(d);
+}
+
+/* A record that passes over a condition answers 200 with whatever it has. */
+static bool is_named(const struct delivery *d, struct beside *b,
+                     const struct http_answer *answer)
+{
+    char system[URL_SIZE];
+
+    snprintf(system, sizeof(system), "%s/NamingSystem/task-key",
+             d->outbox->base);
+    if (answer->status != 200 || answer->body_len == 0 ||
+        fhir_is_named(answer->body, answer->body_len, system, b->key))
+        return true;
+    b->remote[0] = '\0';
+    return false;
 }
 
 static void on_beside(void *arg, const struct http_answer *answer)
@@ -237,27 +278,57 @@ static void on_beside(void *arg, const struct http_answer *answer)
     struct beside *b = &d->data.beside[d->beside_at];
 
     d->call = NULL;
-    d->data.status = answer->status;
-    b->status = answer->status;
+    d->data.status = b->status = answer->status;
     if (outbox_is_success(answer) &&
-        outbox_take_id(b->kind, answer, b->remote, b->remote_version)) {
+        outbox_take_id(b->kind, answer, b->remote, b->remote_version) &&
+        is_named(d, b, answer))
         next_beside(d);
-    } else if (outbox_is_success(answer)) {
-        outbox_unclear(d, answer);
-    } else if (outbox_gives_up(d, answer) && answer->status != 401 &&
-               answer->err != ERR_DENIED) {
-        b->refused = true; /* the Task goes without it */
-        log_event(LOG_ERROR, "outbox.beside", KEY_INT("row", b->row),
-                  KEY_INT("status", answer->status));
-        buf_empty(&b->body);
-        if (answer->body_len > 0)
-            buf_add(&b->body, answer->body,
-                    answer->body_len < ANSWER_KEPT ? answer->body_len
-                                                   : ANSWER_KEPT);
-        next_beside(d);
-    } else {
+    else if (may_be_one(d, answer) || outbox_is_success(answer))
+        without(d, answer);
+    else
         outbox_not_done(d, answer);
+}
+
+/* Found: that one.  Not, or not to be searched for: made. */
+static void on_beside_sought(void *arg, const struct http_answer *answer)
+{
+    struct delivery *d = arg;
+    struct beside *b = &d->data.beside[d->beside_at];
+    struct fhir_found found;
+    char system[URL_SIZE];
+    size_t count = 0;
+    bool more = false;
+
+    d->call = NULL;
+    d->beside_sought = true;
+    snprintf(system, sizeof(system), "%s/NamingSystem/task-key",
+             d->outbox->base);
+    if (outbox_is_success(answer) && answer->body_len > 0 &&
+        fhir_search_found(type_word(b->kind), system, b->key, answer->body,
+                          answer->body_len, &found, 1, &count,
+                          &more) == ERR_OK &&
+        count > 0 && outbox_is_id(found.id, strlen(found.id))) {
+        b->status = answer->status;
+        snprintf(b->remote, sizeof(b->remote), "%s", found.id);
+        next_beside(d);
+    } else if (!outbox_is_success(answer) && outbox_must_wait(d, answer)) {
+        outbox_not_done(d, answer);
+    } else {
+        outbox_go(d, BESIDE);
     }
+}
+
+static void seek_beside(struct delivery *d)
+{
+    const struct beside *b = &d->data.beside[d->beside_at];
+    struct buf target;
+
+    buf_init(&target, URL_SIZE);
+    buf_printf(&target, "/%s?", type_word(b->kind));
+    outbox_condition(d, b->kind, b->key, &target);
+    outbox_call(d, &(struct outbox_call){ .method = "GET", .target = &target },
+                on_beside_sought);
+    buf_clear(&target);
 }
 
 void outbox_beside(struct delivery *d)
@@ -265,6 +336,10 @@ void outbox_beside(struct delivery *d)
     const struct beside *b = &d->data.beside[d->beside_at];
     struct buf target, condition;
 
+    if (d->outbox->no_condition && !d->beside_sought) {
+        seek_beside(d);
+        return;
+    }
     buf_init(&target, URL_SIZE);
     buf_init(&condition, URL_SIZE);
     buf_printf(&target, "/%s", type_word(b->kind));

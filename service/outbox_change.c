@@ -56,14 +56,17 @@ static void on_updated(void *arg, const struct http_answer *answer)
     }
 }
 
-/* What a server without PATCH may say; 400 and 422 may be about this patch, so
- * that others are tried. */
+/*
+ * What a server without PATCH may say; 400 and 422 may be about this patch, or
+ * say that the status it tests is another by now.  So it is read again, and
+ * put back whole.
+ */
 static void on_patched(void *arg, const struct http_answer *answer)
 {
     struct delivery *d = arg;
     long status = answer->err == ERR_OK ? answer->status : 0;
 
-    if (status == 404 || status == 405 || status == 415 || status == 501) {
+    if (status == 405 || status == 415 || status == 501) {
         if (!d->outbox->no_patch)
             log_event(LOG_INFO, "outbox.no_patch", KEY_INT("status", status));
         d->outbox->no_patch = true;
@@ -72,10 +75,32 @@ static void on_patched(void *arg, const struct http_answer *answer)
         status == 422 || status == 501) {
         d->call = NULL;
         d->whole = true;
-        outbox_go(d, UPDATING);
+        outbox_go(d, FETCHING);
         return;
     }
     on_updated(arg, answer);
+}
+
+/* A priority that a person set before taking it in hand stands. */
+static enum err merge_task(const struct delivery *d,
+                           const struct http_answer *answer, bool *same,
+                           struct buf *merged)
+{
+    const struct buf *ours = &d->data.body, *sent = &d->data.sent;
+    struct buf yielded;
+    enum err e = ERR_OK;
+
+    buf_init(&yielded, ANSWER_MAX);
+    if (sent->len > 0)
+        e = fhir_task_yield(ours->data, ours->len, sent->data, sent->len,
+                            answer->body, answer->body_len, &yielded);
+    else
+        buf_add(&yielded, ours->data, ours->len);
+    if (e == ERR_OK)
+        e = fhir_task_merge(yielded.data, yielded.len, answer->body,
+                            answer->body_len, same, merged);
+    buf_clear(&yielded);
+    return e;
 }
 
 static enum err merge_two(const struct delivery *d,
@@ -85,41 +110,91 @@ static enum err merge_two(const struct delivery *d,
     const struct buf *ours = &d->data.body;
 
     return d->data.kind == FHIR_TASK
-               ? fhir_task_merge(ours->data, ours->len, answer->body,
-                                 answer->body_len, same, merged)
+               ? merge_task(d, answer, same, merged)
                : fhir_companion_merge(d->data.kind, ours->data, ours->len,
                                       answer->body, answer->body_len, same,
                                       merged);
 }
 
-/* Ours and theirs become what is to be sent; same: nothing is. */
+/* Ours and theirs become what is to be sent; same: nothing is.  What is ours
+ * stays as it is, for it may have to be merged with something newer. */
 static enum err merge(struct delivery *d, const struct http_answer *answer,
                       bool *same)
 {
     struct fhir_task_view view = { .status = "", .reason = "" };
-    struct buf merged;
     enum err e = ERR_OK;
 
-    buf_init(&merged, ANSWER_MAX);
+    buf_empty(&d->merged);
+    buf_empty(&d->patch);
     if (d->data.kind == FHIR_TASK)
         e = fhir_task_view(answer->body, answer->body_len, &view);
     if (e == ERR_OK)
-        e = merge_two(d, answer, same, &merged);
-    buf_empty(&d->patch);
+        e = merge_two(d, answer, same, &d->merged);
     if (e == ERR_OK && !*same && !d->whole && !d->outbox->no_patch)
-        e = fhir_patch_write(answer->body, answer->body_len, merged.data,
-                             merged.len, &d->patch);
-    if (e == ERR_OK) {
+        e = fhir_patch_write(answer->body, answer->body_len, d->merged.data,
+                             d->merged.len, &d->patch);
+    if (e != ERR_OK)
+        return e;
+    snprintf(d->data.seen_status, sizeof(d->data.seen_status), "%s",
+             view.status);
+    snprintf(d->data.seen_reason, sizeof(d->data.seen_reason), "%s",
+             view.reason);
+    return ERR_OK;
+}
+
+/* Deleted there by people.  A gateway that has lost its server says 404 as
+ * well, and no OperationOutcome. */
+static bool is_gone(const struct http_answer *answer)
+{
+    char type[32];
+
+    if (answer->err != ERR_OK || answer->status != 404)
+        return answer->err == ERR_OK && answer->status == 410;
+    return answer->body_len > 0 &&
+           fhir_member_text(answer->body, answer->body_len, "resourceType",
+                            type, sizeof(type)) == ERR_OK &&
+           strcmp(type, "OperationOutcome") == 0;
+}
+
+/* Is it the one that we mean?  A record that passes over a condition answers
+ * a create with whatever it has. */
+static bool is_ours(const struct delivery *d, const struct http_answer *answer)
+{
+    char system[URL_SIZE];
+
+    snprintf(system, sizeof(system), "%s/NamingSystem/task-key",
+             d->outbox->base);
+    /* what was new to the record, or was sent before, is known by its id */
+    return d->data.key[0] == '\0' || d->made || d->data.sent_version > 0 ||
+           fhir_is_named(answer->body, answer->body_len, system, d->data.key);
+}
+
+bool outbox_keep_etag(struct delivery *d, const struct http_answer *answer)
+{
+    d->etag[0] = '\0';
+    if (answer->etag != NULL && strlen(answer->etag) >= sizeof(d->etag))
+        return false;
+    if (answer->etag != NULL)
+        snprintf(d->etag, sizeof(d->etag), "%s", answer->etag);
+    return true;
+}
+
+/* Somebody else's: what it says is not kept, and not told under our patient. */
+static void on_not_ours(struct delivery *d)
+{
+    log_event(LOG_ERROR, "record.lenient", KEY_INT("row", d->data.row));
+    d->data.remote[0] = d->data.remote_version[0] = '\0';
+    d->data.lost = true;
+    outbox_put_aside(d, &(struct http_answer){ .body = "", .status = 200 });
+}
+
+static void on_gone(struct delivery *d)
+{
+    /* closed, and not made again */
+    if (d->data.kind == FHIR_TASK)
         snprintf(d->data.seen_status, sizeof(d->data.seen_status), "%s",
-                 view.status);
-        snprintf(d->data.seen_reason, sizeof(d->data.seen_reason), "%s",
-                 view.reason);
-        buf_empty(&d->data.body);
-        buf_add(&d->data.body, merged.data, merged.len);
-        e = buf_ok(&d->data.body);
-    }
-    buf_clear(&merged);
-    return e;
+                 "entered-in-error");
+    outbox_save(d, DELIVERED);
 }
 
 static void on_fetched(void *arg, const struct http_answer *answer)
@@ -129,24 +204,23 @@ static void on_fetched(void *arg, const struct http_answer *answer)
 
     d->call = NULL;
     d->data.status = answer->status;
-    if (answer->err == ERR_OK &&
-        (answer->status == 404 || answer->status == 410)) {
-        /* deleted there by people: closed, and not made again */
-        if (d->data.kind == FHIR_TASK)
-            snprintf(d->data.seen_status, sizeof(d->data.seen_status), "%s",
-                     "entered-in-error");
-        outbox_save(d, DELIVERED);
-    } else if (!outbox_is_success(answer)) {
+    if (is_gone(answer) && d->data.sent_version > 0) {
+        on_gone(d);
+    } else if (!outbox_is_success(answer) && !is_gone(answer)) {
         outbox_not_done(d, answer);
-    } else if (answer->body_len == 0 || merge(d, answer, &same) != ERR_OK) {
+    } else if (answer->body_len > 0 && !is_gone(answer) &&
+               !is_ours(d, answer)) {
+        on_not_ours(d);
+    } else if (is_gone(answer) || answer->body_len == 0 ||
+               merge(d, answer, &same) != ERR_OK ||
+               !outbox_keep_etag(d, answer)) {
+        /* gone, though made a moment ago; or of no version that has a name */
         outbox_unclear(d, answer);
     } else if (same) {
         outbox_save(d, DELIVERED);
     } else if (d->data.was_aside) {
         outbox_save(d, STILL_ASIDE); /* the same is not sent again */
     } else {
-        snprintf(d->etag, sizeof(d->etag), "%s",
-                 answer->etag != NULL ? answer->etag : "");
         outbox_go(d, d->patch.len > 0 ? PATCHING : UPDATING);
     }
 }
@@ -165,7 +239,7 @@ void outbox_change(struct delivery *d, enum delivery_state state)
         call.condition = condition.data;
     if (state == UPDATING) {
         call.method = "PUT";
-        call.body = &d->data.body;
+        call.body = &d->merged;
         on_done = on_updated;
     } else if (state == PATCHING) {
         call.method = "PATCH";

@@ -19,7 +19,7 @@ static void try_later(struct delivery *d, const struct http_answer *answer,
 
     if (answer->retry_after != NULL &&
         retry_after_ms(answer->retry_after, now_ms, &asked_ms) == ERR_OK &&
-        (!at_least || asked_ms > wait_ms))
+        asked_ms > 0 && (!at_least || asked_ms > wait_ms))
         wait_ms = asked_ms;
     d->data.tries++;
     d->data.due_ms = now_ms + wait_ms;
@@ -29,7 +29,7 @@ static void try_later(struct delivery *d, const struct http_answer *answer,
     outbox_save(d, DELIVER_LATER);
 }
 
-static void put_aside(struct delivery *d, const struct http_answer *answer)
+void outbox_put_aside(struct delivery *d, const struct http_answer *answer)
 {
     size_t len =
         answer->body_len < ANSWER_KEPT - 1 ? answer->body_len : ANSWER_KEPT - 1;
@@ -51,7 +51,7 @@ void outbox_unclear(struct delivery *d, const struct http_answer *answer)
     d->data.status = answer->status;
     d->data.tries = d->unclear;
     if (d->unclear + 1 >= options->unclear_tries)
-        put_aside(d, answer);
+        outbox_put_aside(d, answer);
     else
         try_later(d, answer,
                   retry_unclear_ms(d->unclear, options->retry_last_ms), true);
@@ -81,7 +81,7 @@ void outbox_not_done(struct delivery *d, const struct http_answer *answer)
         break;
     case RETRY_PAUSED:
         if (is_not_wanted(d, answer)) {
-            put_aside(d, answer);
+            outbox_put_aside(d, answer);
             break;
         }
         /* others are tried meanwhile: it may be this kind of request alone */
@@ -91,7 +91,7 @@ void outbox_not_done(struct delivery *d, const struct http_answer *answer)
         outbox_unclear(d, answer);
         break;
     case RETRY_NEVER:
-        put_aside(d, answer);
+        outbox_put_aside(d, answer);
         break;
     }
 }
@@ -100,6 +100,18 @@ bool outbox_is_success(const struct http_answer *answer)
 {
     return answer->err == ERR_OK && answer->status >= 200 &&
            answer->status < 300;
+}
+
+bool outbox_is_passing(const struct http_answer *a)
+{
+    return retry_class(a) == RETRY_LATER || a->err == ERR_DENIED ||
+           a->status == 401;
+}
+
+bool outbox_must_wait(const struct delivery *d, const struct http_answer *a)
+{
+    return outbox_is_passing(a) &&
+           (retry_class(a) != RETRY_LATER || d->data.tries < 2);
 }
 
 bool outbox_gives_up(const struct delivery *d, const struct http_answer *a)

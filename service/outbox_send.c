@@ -65,6 +65,12 @@ enum delivery_state outbox_next(const struct delivery *d)
     return data->kind == FHIR_PROVENANCE ? SAVING : FETCHING;
 }
 
+/* Of this row alone; it must not keep the others waiting. */
+static bool is_spoilt(enum err e)
+{
+    return e == ERR_FORM || e == ERR_ABSENT || e == ERR_LIMIT;
+}
+
 static void on_loaded(void *arg, enum err e)
 {
     struct delivery *d = arg;
@@ -75,7 +81,10 @@ static void on_loaded(void *arg, enum err e)
         if (d->failed)
             log_event(LOG_ERROR, "outbox.load", KEY_INT("row", d->data.row),
                       KEY_ERR(e));
-        outbox_delivered(d);
+        if (!d->outbox->closing && is_spoilt(e))
+            outbox_put_aside(d, &(struct http_answer){ .body = "" });
+        else
+            outbox_delivered(d);
         return;
     }
     d->unclear = unclear_before(&d->data);
@@ -105,6 +114,7 @@ static void on_looked_up(void *arg, const struct http_answer *answer)
                 ? ERR_FORM
                 : fhir_sole_match(answer->body, answer->body_len,
                                   look->system.data, look->value.data, id);
+        look->known = e == ERR_OK || e == ERR_ABSENT;
         if (e == ERR_OK) {
             write_reference(look, id);
         } else if (e == ERR_CONFLICT) {
@@ -114,12 +124,12 @@ static void on_looked_up(void *arg, const struct http_answer *answer)
             outbox_unclear(d, answer);
             return;
         }
-    } else if (retry_class(answer) != RETRY_NEVER && answer->status != 403 &&
-               answer->status != 404) {
+    } else if (outbox_must_wait(d, answer) ||
+               (retry_class(answer) == RETRY_UNCLEAR && d->unclear == 0)) {
         outbox_not_done(d, answer);
         return;
     }
-    /* not found, or a record without this resource: a logical reference */
+    /* not found, or a search that is not offered: a logical reference */
     d->data.must_look_up = false;
     outbox_go(d, LOADING);
 }

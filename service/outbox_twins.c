@@ -2,7 +2,8 @@
  * Several of one kind in the record, for its conditional create let two
  * through: one is kept, the others are marked as entered in error.
  *
- * Kept is one that a person has touched, else the oldest.  Another that a
+ * Kept is one that a person has touched, else the one that was sent, else the
+ * oldest.  Another that a
  * person has touched stays as it is, and is only said in the log.
  */
 #include "service/outbox_work.h"
@@ -11,6 +12,7 @@
 #include "adapters/fhir_member.h"
 #include "service/app.h"
 #include "service/log.h"
+#include "service/retry.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -32,9 +34,9 @@ static bool is_retired(const struct fhir_found *f)
     return strcmp(f->status, "entered-in-error") == 0;
 }
 
-/* Is a rather to be kept than b? */
-static bool is_better(enum fhir_type kind, const struct fhir_found *a,
-                      const struct fhir_found *b)
+/* Is a rather to be kept than b?  known: the one that was sent, "" none. */
+static bool is_better(enum fhir_type kind, const char *known,
+                      const struct fhir_found *a, const struct fhir_found *b)
 {
     bool a_touched = !is_untouched(kind, a->status);
     bool b_touched = !is_untouched(kind, b->status);
@@ -43,6 +45,8 @@ static bool is_better(enum fhir_type kind, const struct fhir_found *a,
         return is_retired(b);
     if (a_touched != b_touched)
         return a_touched;
+    if (strcmp(a->id, known) == 0 || strcmp(b->id, known) == 0)
+        return strcmp(a->id, known) == 0;
     if (a->updated_ms != b->updated_ms)
         return a->updated_ms < b->updated_ms;
     return strcmp(a->id, b->id) < 0;
@@ -55,7 +59,7 @@ static void choose(struct delivery *d, const struct fhir_found *found,
     size_t best = 0, left = 0;
 
     for (size_t i = 1; i < count; i++) {
-        if (is_better(kind, &found[i], &found[best]))
+        if (is_better(kind, d->data.remote, &found[i], &found[best]))
             best = i;
     }
     d->twin_count = 0;
@@ -75,6 +79,27 @@ static void choose(struct delivery *d, const struct fhir_found *found,
                   KEY_INT("retired", d->twin_count), KEY_INT("left", left));
 }
 
+/* Noted first if there is something to go with it: it has an id from now on,
+ * and is no longer to be made together with it. */
+static enum delivery_state after_twins(const struct delivery *d)
+{
+    return d->data.remote[0] != '\0' && d->data.beside_count > 0
+               ? SAVING_BESIDE
+               : outbox_next(d);
+}
+
+/* A search that is not offered, or refused, does not hold anything up. */
+static void not_found(struct delivery *d, const struct http_answer *answer)
+{
+    if (outbox_must_wait(d, answer) ||
+        (retry_class(answer) == RETRY_UNCLEAR && d->unclear == 0)) {
+        outbox_not_done(d, answer);
+        return;
+    }
+    d->sought = true;
+    outbox_go(d, outbox_next(d));
+}
+
 static void on_found(void *arg, const struct http_answer *answer)
 {
     struct delivery *d = arg;
@@ -87,7 +112,7 @@ static void on_found(void *arg, const struct http_answer *answer)
     d->call = NULL;
     d->data.status = answer->status;
     if (!outbox_is_success(answer)) {
-        outbox_not_done(d, answer);
+        not_found(d, answer);
         return;
     }
     snprintf(system, sizeof(system), "%s/NamingSystem/task-key",
@@ -108,7 +133,7 @@ static void on_found(void *arg, const struct http_answer *answer)
     }
     if (count > 0)
         choose(d, found, count);
-    outbox_go(d, d->twin_count > 0 ? READING_TWIN : outbox_next(d));
+    outbox_go(d, d->twin_count > 0 ? READING_TWIN : after_twins(d));
 }
 
 void outbox_find_twins(struct delivery *d)
@@ -128,7 +153,15 @@ void outbox_find_twins(struct delivery *d)
 static void next_twin(struct delivery *d)
 {
     d->twin_count--;
-    outbox_go(d, d->twin_count > 0 ? READING_TWIN : outbox_next(d));
+    outbox_go(d, d->twin_count > 0 ? READING_TWIN : after_twins(d));
+}
+
+/* The record does not let it be ended: a person has to see to it. */
+static void leave_twin(struct delivery *d, long status)
+{
+    log_event(LOG_ERROR, "outbox.twin_left", KEY_INT("row", d->data.row),
+              KEY_INT("status", status));
+    next_twin(d);
 }
 
 static void on_retired(void *arg, const struct http_answer *answer)
@@ -140,8 +173,10 @@ static void on_retired(void *arg, const struct http_answer *answer)
     if (outbox_is_success(answer) || answer->status == 404 ||
         answer->status == 410 || answer->status == 412)
         next_twin(d); /* 412: a person was faster, and it is theirs now */
-    else
+    else if (outbox_must_wait(d, answer))
         outbox_not_done(d, answer);
+    else
+        leave_twin(d, answer->status);
 }
 
 static void on_twin(void *arg, const struct http_answer *answer)
@@ -168,9 +203,7 @@ static void on_twin(void *arg, const struct http_answer *answer)
         is_untouched(d->data.kind, status))
         e = fhir_member_put(answer->body, answer->body_len, "status",
                             "entered-in-error", &d->patch);
-    snprintf(d->etag, sizeof(d->etag), "%s",
-             answer->etag != NULL ? answer->etag : "");
-    if (e == ERR_OK)
+    if (e == ERR_OK && outbox_keep_etag(d, answer))
         outbox_go(d, RETIRING_TWIN);
     else
         next_twin(d);

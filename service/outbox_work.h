@@ -18,8 +18,8 @@ enum {
     PARALLEL_MAX = 64,
     ANSWER_KEPT = 16 * 1024, /* of what the record said */
     ANSWER_MAX = 4 * 1024 * 1024,
-    URL_SIZE = 1200,
-    ETAG_SIZE = 80,
+    URL_SIZE = 4096,
+    ETAG_SIZE = 512,
     TWINS_MAX = 16
 };
 
@@ -58,9 +58,12 @@ struct delivery {
     bool alone;               /* no Bundle for this one */
     bool whole;               /* PUT, for this one */
     bool sought;              /* twins were looked for in this try */
+    bool made;                /* it was new to the record, in this try */
     size_t beside_at;         /* BESIDE: which of them */
+    bool beside_sought;       /* it was looked for, for there is no condition */
     char etag[ETAG_SIZE];     /* of the record's version: while UPDATING */
     struct buf patch;         /* PATCHING */
+    struct buf merged;        /* UPDATING: ours and theirs; data.body is ours */
     /* An answer within a Bundle that must wait until the rest is saved. */
     long held_status;
     char twins[TWINS_MAX][FID_SIZE]; /* to be retired */
@@ -87,6 +90,7 @@ struct outbox {
     void *closed_arg;
     /* the claim's answer */
     int64_t rows[PARALLEL_MAX];
+    int tries[PARALLEL_MAX];
     size_t row_count;
     int64_t next_due_ms; /* 0: nothing waits */
 };
@@ -124,11 +128,19 @@ bool outbox_take_id(enum fhir_type kind, const struct http_answer *answer,
 /* outbox_fate.c */
 bool outbox_is_success(const struct http_answer *answer);
 void outbox_save(struct delivery *d, enum delivery_result result);
+void outbox_put_aside(struct delivery *d, const struct http_answer *answer);
 void outbox_unclear(struct delivery *d, const struct http_answer *answer);
 void outbox_not_done(struct delivery *d, const struct http_answer *answer);
+/* Is it the record as a whole, at the moment, rather than this request? */
+bool outbox_is_passing(const struct http_answer *a);
+/* The same, and a Task is still to wait for what only helps it: a failure that
+ * was seen twice may be of this kind of request alone. */
+bool outbox_must_wait(const struct delivery *d, const struct http_answer *a);
 /* Has it been tried too often to be tried again? */
 bool outbox_gives_up(const struct delivery *d, const struct http_answer *a);
 
+/* Of an answer; false: it is longer than can be sent back. */
+bool outbox_keep_etag(struct delivery *d, const struct http_answer *answer);
 /* outbox_change.c: state is FETCHING, PATCHING or UPDATING */
 void outbox_change(struct delivery *d, enum delivery_state state);
 

@@ -9,7 +9,8 @@
 
 enum {
     FAILURES_MAX = 5, /* passing failures in a row before a pause */
-    DOUBLINGS_MAX = 20
+    DOUBLINGS_MAX = 20,
+    ASK_AGAIN_MS = 500 /* while another tries */
 };
 
 /* ---- the token of a file ------------------------------------------------ */
@@ -43,7 +44,9 @@ bool record_has_new_token(struct record *r)
     buf_clear(&why);
     if (e != ERR_OK)
         return false;
-    if (r->token != NULL && strcmp(token, r->token) == 0) {
+    /* an empty one is a file that is just being written */
+    if (token[0] == '\0' ||
+        (r->token != NULL && strcmp(token, r->token) == 0)) {
         free(token);
         return false;
     }
@@ -76,6 +79,7 @@ static void pause_for(struct record *r, enum record_state state,
 
     enter(r, state);
     r->view.until_ms = now_ms + wait_ms;
+    r->pause_ms = wait_ms;
     r->view.pauses++;
     r->failures = 0;
     r->probe_ms = 0;
@@ -100,8 +104,11 @@ static void note_trouble(struct record *r, const struct http_answer *a)
     bool asked = a->retry_after != NULL &&
                  retry_after_ms(a->retry_after, r->options.now_ms(),
                                 &asked_ms) == ERR_OK;
-    bool probing = r->view.state != RECORD_ASKING;
+    bool probing = r->probe_ms != 0;
 
+    /* what was under way when the pause began says nothing new */
+    if (r->view.state != RECORD_ASKING && !probing && !asked)
+        return;
     r->failures++;
     if (asked && asked_ms > 0) {
         pause_for(r, RECORD_PAUSING, asked_ms);
@@ -138,17 +145,31 @@ void record_note_answer(struct record *r, const struct http_answer *a)
     r->probe_ms = 0;
 }
 
+/* How long nobody may begin; 0: the place of the one that may is free. */
+static int64_t time_left_ms(struct record *r, int64_t now_ms)
+{
+    int64_t left_ms;
+
+    if (r->view.until_ms - now_ms > r->pause_ms)
+        r->view.until_ms = now_ms + r->pause_ms; /* the clock went back */
+    if (r->probe_ms > now_ms)
+        r->probe_ms = now_ms;
+    left_ms = r->view.until_ms - now_ms;
+    if (left_ms > 0 || r->probe_ms == 0)
+        return left_ms;
+    left_ms = r->probe_ms + r->options.timeout_ms - now_ms;
+    /* it is answered sooner than that, as a rule */
+    return left_ms > ASK_AGAIN_MS ? ASK_AGAIN_MS : left_ms;
+}
+
 bool record_may_ask(struct record *r, int64_t *wait_ms)
 {
     int64_t now_ms = r->options.now_ms(), left_ms = 0;
 
-    if (r->view.state != RECORD_ASKING) {
-        left_ms = r->view.until_ms - now_ms;
-        if (left_ms <= 0 && r->probe_ms != 0)
-            left_ms = r->probe_ms + r->options.timeout_ms - now_ms;
-        if (left_ms <= 0)
-            r->probe_ms = now_ms;
-    }
+    if (r->view.state != RECORD_ASKING)
+        left_ms = time_left_ms(r, now_ms);
+    if (r->view.state != RECORD_ASKING && left_ms <= 0)
+        r->probe_ms = now_ms;
     if (wait_ms != NULL)
         *wait_ms = left_ms;
     return left_ms <= 0;
@@ -156,7 +177,7 @@ bool record_may_ask(struct record *r, int64_t *wait_ms)
 
 void record_note_denied(struct record *r)
 {
-    if (r->view.state == RECORD_ASKING)
+    if (r->view.state == RECORD_ASKING || r->probe_ms != 0)
         pause_for(r, RECORD_REFUSING, r->options.retry_last_ms);
 }
 

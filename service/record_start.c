@@ -22,6 +22,7 @@ static void on_statement(void *arg, const struct http_answer *answer)
         LOG_INFO, "record.metadata", KEY_INT("status", answer->status),
         KEY_INT("transaction", says.transaction),
         KEY_INT("patch", fhir_record_can(&says, RECORD_TASK, RECORD_PATCH)));
+    start->known = true;
     start->on_says(start->arg, &says);
 }
 

@@ -16,6 +16,7 @@ typedef void (*record_says_fn)(void *arg, const struct fhir_record_says *says);
 
 struct record_start {
     struct record_call *call; /* NULL: none is under way */
+    bool known;               /* it has answered */
     record_says_fn on_says;
     void *arg;
 };

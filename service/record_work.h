@@ -21,6 +21,7 @@ struct record {
     struct record_view view;
     int failures;     /* in a row */
     int pauses;       /* in a row */
+    int64_t pause_ms; /* how long the pause was meant to be */
     int64_t probe_ms; /* when the probe began; 0: none is under way */
 };
 

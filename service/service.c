@@ -241,6 +241,15 @@ static void start_work(struct service *s)
     store_submit(s->store, &s->start);
 }
 
+/* What it can, if it has not said so yet. */
+static void ask_record(struct service *s)
+{
+    if (s->side.record == NULL || s->stopping || s->record_start.known ||
+        s->record_start.call != NULL)
+        return;
+    record_start_begin(&s->record_start, s->side.record, on_says, s);
+}
+
 /* A review that failed is tried again, and time alone makes others due. */
 static void on_minute(uv_timer_t *timer)
 {
@@ -248,6 +257,7 @@ static void on_minute(uv_timer_t *timer)
 
     if (!s->started && !s->starting)
         start_work(s);
+    ask_record(s);
     store_wake(s->store);
 }
 

@@ -21,20 +21,20 @@ static char *copy_text(const char *text)
 
 /* ---- who waits ---------------------------------------------------------- */
 
-static void forget(struct smart_wait *w)
+static void forget(struct smart *s, struct smart_wait *w)
 {
-    struct smart_wait **at = &w->smart->waits;
+    struct smart_wait **at = &s->waits;
 
     while (*at != w)
         at = &(*at)->next;
     *at = w->next;
-    w->smart->wait_count--;
+    s->wait_count--;
     free(w);
 }
 
 void smart_cancel(struct smart_wait *w)
 {
-    forget(w);
+    forget(w->smart, w);
 }
 
 static struct smart_wait *first_due(const struct smart *s)
@@ -63,7 +63,7 @@ static void answer_all(struct smart *s, enum err e, const char *why)
         smart_done_fn on_done = w->on_done;
         void *arg = w->arg;
 
-        forget(w);
+        forget(s, w);
         on_done(arg, e, token, why);
     }
     free(token);

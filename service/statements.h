@@ -183,22 +183,27 @@ QUERY(Q_COMPANION_GET, "SELECT resource, key FROM companion WHERE task = ?1 AND 
 QUERY(Q_COMPANION_PUT, "INSERT INTO companion(task, kind, resource, part, key) VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(task, kind) DO UPDATE SET resource = excluded.resource, key = excluded.key")
 QUERY(Q_COMPANION_PLACE, "SELECT c.part, o.resource IS NOT NULL FROM companion c LEFT JOIN outbox o ON o.resource = c.resource WHERE c.resource = ?1")
 /* after Q_OUTBOX_CATCH_UP: what is beside a Task that the record has, or will have; ?2, ?3: kinds that go by themselves */
-QUERY(Q_COMPANION_CATCH_UP, "INSERT INTO outbox(resource, part, wanted, sent, tries, due_ms, state, place, task, key) SELECT c.resource, c.part, r.ver, 0, 0, ?1, CASE WHEN c.kind IN (?2, ?3) AND t.remote IS NOT NULL THEN 0 ELSE 3 END, 4, c.task, c.key FROM companion c JOIN resource r ON r.id = c.resource JOIN outbox t ON t.resource = c.task LEFT JOIN outbox o ON o.resource = c.resource WHERE o.resource IS NULL OR o.wanted < r.ver ON CONFLICT(resource) DO UPDATE SET wanted = excluded.wanted, tries = 0, state = CASE WHEN outbox.remote IS NOT NULL THEN 0 ELSE excluded.state END, due_ms = excluded.due_ms")
-QUERY(Q_OUTBOX_DUE, "SELECT resource FROM outbox WHERE state = 0 AND +due_ms <= ?1 ORDER BY place, due_ms, resource LIMIT ?2")
-QUERY(Q_OUTBOX_GET, "SELECT o.wanted, o.tries, o.remote, o.key, o.status, o.task, o.look_ms, o.twin, r.kind, o.aside_ms FROM outbox o JOIN resource r ON r.id = o.resource WHERE o.resource = ?1")
+QUERY(Q_COMPANION_CATCH_UP, "INSERT INTO outbox(resource, part, wanted, sent, tries, due_ms, state, place, task, key) SELECT c.resource, c.part, r.ver, 0, 0, ?1, CASE WHEN c.kind IN (?2, ?3) AND t.remote IS NOT NULL THEN 0 ELSE 3 END, 4, c.task, c.key FROM companion c JOIN resource r ON r.id = c.resource JOIN outbox t ON t.resource = c.task LEFT JOIN outbox o ON o.resource = c.resource WHERE o.resource IS NULL OR o.wanted < r.ver ON CONFLICT(resource) DO UPDATE SET aside_ms = NULL, who = NULL, why = NULL, wanted = excluded.wanted, tries = 0, state = CASE WHEN outbox.remote IS NOT NULL THEN 0 ELSE excluded.state END, due_ms = excluded.due_ms")
+QUERY(Q_OUTBOX_DUE, "SELECT resource, tries FROM outbox WHERE state = 0 AND +due_ms <= ?1 ORDER BY place, due_ms, resource LIMIT ?2")
+QUERY(Q_OUTBOX_GET, "SELECT o.wanted, o.tries, o.remote, o.key, o.status, o.task, o.look_ms, o.twin, r.kind, o.aside_ms, o.sent FROM outbox o JOIN resource r ON r.id = o.resource WHERE o.resource = ?1")
 QUERY(Q_OUTBOX_REMOTE, "SELECT remote, version FROM outbox WHERE resource = ?1 AND remote IS NOT NULL")
 /* documents and orders of a Task that the record has not, and has not refused */
 QUERY(Q_OUTBOX_BESIDE, "SELECT c.kind, c.resource, o.key FROM companion c JOIN outbox o ON o.resource = c.resource WHERE c.task = ?1 AND c.kind IN (?2, ?3) AND o.remote IS NULL AND o.state = 3 ORDER BY c.kind LIMIT ?4")
 QUERY(Q_OUTBOX_FOUND, "UPDATE outbox SET version = CASE WHEN remote = ?2 THEN coalesce(version, ?3) ELSE ?3 END, remote = ?2 WHERE resource = ?1")
 QUERY(Q_OUTBOX_NEXT, "SELECT min(due_ms) FROM outbox WHERE state = 0 AND due_ms > ?1")
-QUERY(Q_OUTBOX_SENT, "UPDATE outbox SET sent = ?2, tries = 0, answer = NULL, aside_ms = NULL, status = ?3, look_ms = CASE WHEN look_ms <= ?4 THEN 0 ELSE look_ms END, twin = CASE WHEN look_ms <= ?4 THEN 0 ELSE twin END, state = CASE WHEN wanted <= ?2 AND look_ms <= ?4 THEN 1 ELSE 0 END WHERE resource = ?1")
+QUERY(Q_OUTBOX_SENT, "UPDATE outbox SET sent = ?2, tries = 0, answer = NULL, aside_ms = NULL, who = NULL, why = NULL, status = ?3, look_ms = CASE WHEN look_ms <= ?4 THEN 0 ELSE look_ms END, twin = CASE WHEN look_ms <= ?4 THEN 0 ELSE twin END, state = CASE WHEN wanted <= ?2 AND look_ms <= ?4 THEN 1 ELSE 0 END WHERE resource = ?1")
 /* the Task is there: flags and Provenances may follow */
 QUERY(Q_OUTBOX_WAKE, "UPDATE outbox SET state = 0, due_ms = ?2 WHERE task = ?1 AND state = 3 AND resource IN (SELECT c.resource FROM companion c WHERE c.task = ?1 AND c.kind IN (?3, ?4))")
-QUERY(Q_OUTBOX_LOOK, "UPDATE outbox SET look_ms = ?2, twin = max(twin, ?3), due_ms = CASE WHEN state = 0 AND tries > 0 THEN due_ms ELSE min(due_ms, ?2) END, state = 0 WHERE resource = ?1 AND state IN (0, 1, 2) AND remote IS NOT NULL")
+QUERY(Q_OUTBOX_LOOK, "UPDATE outbox SET look_ms = ?2, twin = max(twin, ?3), due_ms = CASE WHEN state = 0 AND tries > 0 THEN due_ms ELSE min(due_ms, ?2) END, state = 0 WHERE resource = ?1 AND state IN (0, 1, 2, 4) AND remote IS NOT NULL")
+/* what was taken for it is somebody else's */
+QUERY(Q_OUTBOX_LOST, "UPDATE outbox SET remote = NULL, version = NULL WHERE resource = ?1")
 QUERY(Q_OUTBOX_RETRY, "UPDATE outbox SET tries = ?2, due_ms = ?3, status = ?4 WHERE resource = ?1")
-QUERY(Q_OUTBOX_DEAD, "UPDATE outbox SET state = 2, status = ?2, answer = ?3, aside_ms = ?4 WHERE resource = ?1")
+/* ?5: the version that was refused; a newer one is due */
+QUERY(Q_OUTBOX_DEAD, "UPDATE outbox SET state = CASE WHEN wanted > ?5 THEN 0 ELSE 2 END, status = ?2, answer = ?3, aside_ms = CASE WHEN wanted > ?5 THEN NULL ELSE ?4 END WHERE resource = ?1")
+/* not with its Task: by itself, later */
+QUERY(Q_OUTBOX_ALONE, "UPDATE outbox SET state = 0, tries = 1, due_ms = ?2, status = ?3 WHERE resource = ?1 AND state = 3")
 /* read there, for people may have changed it, and as much put aside as before */
-QUERY(Q_OUTBOX_STILL_DEAD, "UPDATE outbox SET state = 2, look_ms = CASE WHEN look_ms <= ?2 THEN 0 ELSE look_ms END WHERE resource = ?1")
+QUERY(Q_OUTBOX_STILL_DEAD, "UPDATE outbox SET state = CASE WHEN who IS NULL THEN 2 ELSE 4 END, look_ms = CASE WHEN look_ms <= ?2 THEN 0 ELSE look_ms END WHERE resource = ?1")
 QUERY(Q_OUTBOX_REVIVE, "UPDATE outbox SET state = 0, tries = 0, aside_ms = NULL, due_ms = ?1 WHERE state IN (0, 2) AND status IN (409, 412, 500) AND (state = 2 OR tries > 0)")
 /* what was put aside, for people: list, try again, give up */
 QUERY(Q_OUTBOX_ASIDE, "SELECT o.resource, r.kind, r.fid, o.remote, o.status, o.tries, o.aside_ms, o.answer, o.state, o.who, o.why, t.code, a.label, a.anchor, coalesce(p.number, p.anchor) FROM outbox o JOIN resource r ON r.id = o.resource JOIN task t ON t.resource = o.task JOIN access a ON a.id = t.access JOIN patient p ON p.id = t.patient WHERE o.state = ?1 AND o.aside_ms IS NOT NULL ORDER BY o.aside_ms, o.resource LIMIT ?2")
@@ -207,7 +212,7 @@ QUERY(Q_OUTBOX_AGAIN_ALL, "UPDATE outbox SET state = 0, tries = 0, aside_ms = NU
 QUERY(Q_OUTBOX_GIVE_UP, "UPDATE outbox SET state = 4, who = ?2, why = ?3 WHERE resource = ?1 AND state = 2")
 QUERY(Q_OUTBOX_STATE, "SELECT state FROM outbox WHERE resource = ?1")
 QUERY(Q_OUTBOX_OLDEST, "SELECT min(due_ms) FROM outbox WHERE state = 0")
-QUERY(Q_OUTBOX_CATCH_UP, "INSERT INTO outbox(resource, part, wanted, sent, tries, due_ms, state, place, task, key) SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM outbox o JOIN resource r ON r.id = o.resource JOIN task t ON t.resource = o.resource WHERE o.wanted < r.ver UNION ALL SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM (SELECT task FROM episode WHERE state IN (1, 2) UNION SELECT task FROM repeat WHERE state IN (1, 2)) p JOIN task t ON t.resource = p.task JOIN resource r ON r.id = p.task WHERE t.silent = 0 AND NOT EXISTS (SELECT 1 FROM outbox o WHERE o.resource = p.task) ON CONFLICT(resource) DO UPDATE SET wanted = excluded.wanted, place = excluded.place, state = 0, tries = 0, due_ms = excluded.due_ms")
+QUERY(Q_OUTBOX_CATCH_UP, "INSERT INTO outbox(resource, part, wanted, sent, tries, due_ms, state, place, task, key) SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM outbox o JOIN resource r ON r.id = o.resource JOIN task t ON t.resource = o.resource WHERE o.wanted < r.ver UNION ALL SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM (SELECT task FROM episode WHERE state IN (1, 2) UNION SELECT task FROM repeat WHERE state IN (1, 2)) p JOIN task t ON t.resource = p.task JOIN resource r ON r.id = p.task WHERE t.silent = 0 AND NOT EXISTS (SELECT 1 FROM outbox o WHERE o.resource = p.task) ON CONFLICT(resource) DO UPDATE SET aside_ms = NULL, who = NULL, why = NULL, wanted = excluded.wanted, place = excluded.place, state = 0, tries = 0, due_ms = excluded.due_ms")
 QUERY(Q_LOOKUP_GET, "SELECT reference FROM lookup WHERE type = ?1 AND system = ?2 AND value = ?3 AND checked_ms >= ?4")
 QUERY(Q_LOOKUP_PUT, "INSERT INTO lookup(type, system, value, reference, checked_ms) VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(type, system, value) DO UPDATE SET reference = excluded.reference, checked_ms = excluded.checked_ms")
 QUERY(Q_OUTBOX_COUNTS, "SELECT state, count(*) FROM outbox GROUP BY state")

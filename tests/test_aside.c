@@ -35,8 +35,8 @@ static int start(void **state)
 
 static void refuse(struct world *w, const char *answer)
 {
-    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisi", row, INT64(422),
-                            answer, INT64(1772600000000)),
+    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisii", row, INT64(422),
+                            answer, INT64(1772600000000), INT64(9)),
                      ERR_OK);
 }
 
@@ -161,8 +161,8 @@ static void over_a_start(void **state)
     refuse(w, OUTCOME);
     assert_int_equal(db_run(w->db, Q_OUTBOX_REVIVE, "i", INT64(5)), ERR_OK);
     assert_says(w, false, false, "put aside");
-    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisi", row, INT64(500), "",
-                            INT64(1772600000000)),
+    assert_int_equal(db_run(w->db, Q_OUTBOX_DEAD, "iisii", row, INT64(500), "",
+                            INT64(1772600000000), INT64(9)),
                      ERR_OK);
     assert_int_equal(db_run(w->db, Q_OUTBOX_REVIVE, "i", INT64(5)), ERR_OK);
     assert_says(w, false, false, "Nothing is put aside");

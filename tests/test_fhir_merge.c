@@ -232,12 +232,63 @@ static void test_cut(void **state)
     }
 }
 
+/* ---- what a person changed before taking it in hand --------------------- */
+
+#define YIELDS(priority)                                                       \
+    "{\"resourceType\":\"Task\",\"status\":\"requested\"" priority "}"
+#define PRIORITY(p) ",\"priority\":\"" p "\",\"description\":\"d\""
+
+static void test_yield(void **state)
+{
+    static const struct {
+        const char *name, *ours, *sent, *theirs, *want;
+        enum err err;
+    } cases[] = {
+        { "nobody changed it", YIELDS(PRIORITY("urgent")),
+          YIELDS(PRIORITY("routine")), YIELDS(PRIORITY("routine")),
+          YIELDS(PRIORITY("urgent")), ERR_OK },
+        { "a person raised it", YIELDS(PRIORITY("urgent")),
+          YIELDS(PRIORITY("routine")), YIELDS(PRIORITY("stat")),
+          YIELDS(PRIORITY("stat")), ERR_OK },
+        { "the server dropped it", YIELDS(PRIORITY("urgent")),
+          YIELDS(PRIORITY("routine")), YIELDS(""), YIELDS(PRIORITY("urgent")),
+          ERR_OK },
+        { "it was not sent with one", YIELDS(PRIORITY("urgent")), YIELDS(""),
+          YIELDS(PRIORITY("stat")), YIELDS(PRIORITY("stat")), ERR_OK },
+        { "ours has risen since", YIELDS(PRIORITY("stat")),
+          YIELDS(PRIORITY("routine")), YIELDS(PRIORITY("urgent")),
+          YIELDS(PRIORITY("stat")), ERR_OK },
+        { "lowered, and nothing is new", YIELDS(PRIORITY("asap")),
+          YIELDS(PRIORITY("asap")), YIELDS(PRIORITY("routine")),
+          YIELDS(PRIORITY("routine")), ERR_OK },
+        { "a word that R4 has not", YIELDS(PRIORITY("asap")),
+          YIELDS(PRIORITY("routine")), YIELDS(PRIORITY("high")),
+          YIELDS(PRIORITY("asap")), ERR_OK },
+        { "no Task", YIELDS(""), YIELDS(""), "{}", "", ERR_FORM },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct buf yielded;
+
+        ROW(cases[i].name);
+        buf_init(&yielded, 4096);
+        assert_int_equal(fhir_task_yield(cases[i].ours, strlen(cases[i].ours),
+                                         cases[i].sent, strlen(cases[i].sent),
+                                         cases[i].theirs,
+                                         strlen(cases[i].theirs), &yielded),
+                         cases[i].err);
+        if (cases[i].err == ERR_OK)
+            assert_string_equal(yielded.data, cases[i].want);
+        buf_clear(&yielded);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_merge),
-        cmocka_unit_test(test_merge_settles),
-        cmocka_unit_test(test_ceiling),
+        cmocka_unit_test(test_yield),         cmocka_unit_test(test_merge),
+        cmocka_unit_test(test_merge_settles), cmocka_unit_test(test_ceiling),
         cmocka_unit_test(test_cut),
     };
 
