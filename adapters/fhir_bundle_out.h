@@ -78,7 +78,8 @@ struct fhir_found {
  * Only matches count: not what was included, not an OperationOutcome.  An entry
  * of another type, or without an id, is passed over.
  *
- * system, value  the identifier that was searched by; value NULL: another search
+ * system, value  the identifier that was searched by; value NULL: by something
+ *                else
  * count  out: how many there are; more than most: the first of them are in out
  * more   out: another page follows
  *

@@ -160,8 +160,8 @@ MUST_CHECK enum err fhir_task_merge(const char *ours, size_t ours_len,
  *
  * sent  our version that the record got last
  * Where the priority of theirs is other than it was sent, a person has changed
- * it, and it stands, unless ours has risen above both.  Before fhir_task_merge, as long as nobody has taken the
- * Task in hand.
+ * it, and it stands, unless ours has risen above both.  Before fhir_task_merge,
+ * as long as nobody has taken the Task in hand.
  *
  * ERR_FORM  one of them is no Task
  */
@@ -187,12 +187,12 @@ MUST_CHECK enum err fhir_task_view(const char *json, size_t len,
  * fills a reference to be written instead (literal or logical), or returns
  * false to leave it, byte for byte.  display and type are kept.
  *
- * Of a reference to a version ("Task/t1/_history/1") map() is given what stands
- * before "/_history/"; if its literal has such a version there, it says which in
- * out->version, and the new reference is to that version ("Task/77/_history/2").
- * With version NULL, as it is preset, or a logical reference, none is named: ours
- * mean nothing there.  out->version counts for nothing where json named no
- * version.
+ * Of a reference to a version ("Task/t1/_history/1") map() is given what
+ * stands before "/_history/"; if its literal has such a version there, it says
+ * which in out->version, and the new reference is to that version
+ * ("Task/77/_history/2").  With version NULL, as it is preset, or a logical
+ * reference, none is named: ours mean nothing there.  out->version counts for
+ * nothing where json named no version.
  */
 typedef bool (*fhir_map_ref_fn)(void *arg, const char *literal,
                                 struct fhir_out_ref *out);

@@ -61,8 +61,10 @@ MUST_CHECK enum err http_client_open(uv_loop_t *loop,
 /*
  * Start a call.  A kept connection that the server closes before it answers is
  * replaced and the request sent once more, by libcurl; a POST with a body is
- * not: it ends with ERR_IO, and whoever asked decides.  on_done is called exactly once, later, from the loop, never
- * from inside this function and never after http_call_cancel().
+ * not: it ends with ERR_IO, and whoever asked decides.
+ *
+ * on_done is called exactly once, later, from the loop, never from inside this
+ * function and never after http_call_cancel().
  */
 MUST_CHECK enum err http_call_start(struct http_client *client,
                                     const struct http_call_options *options,
