@@ -146,7 +146,8 @@ static void on_says(void *arg, const struct fhir_record_says *says)
 {
     struct service *s = arg;
 
-    outbox_learn(s->outbox, says);
+    if (s->outbox != NULL) /* none in silent mode */
+        outbox_learn(s->outbox, says);
     if (s->incoming != NULL)
         poll_side_learn(s->incoming, says);
 }
@@ -164,6 +165,13 @@ static enum err open_incoming(struct service *s, struct buf *why)
                                          .arg = s };
 
     return poll_side_open(&options, &s->incoming, why);
+}
+
+/* In silent mode without a poll it is left in peace. */
+static bool deals_with_record(const struct service *s)
+{
+    return s->side.record != NULL &&
+           (s->outbox != NULL || s->config.record_poll_s > 0);
 }
 
 /* All that talks to the record. */
@@ -186,7 +194,7 @@ static enum err open_record_side(struct service *s, struct buf *why)
     /* what is read changes nothing there: in silent mode too */
     if (e == ERR_OK)
         e = open_incoming(s, why);
-    if (s->outbox != NULL)
+    if (e == ERR_OK && deals_with_record(s))
         record_start_begin(&s->record_start, s->side.record, on_says, s);
     return e;
 }
@@ -244,7 +252,7 @@ static void start_work(struct service *s)
 /* What it can, if it has not said so yet. */
 static void ask_record(struct service *s)
 {
-    if (s->side.record == NULL || s->stopping || s->record_start.known ||
+    if (!deals_with_record(s) || s->stopping || s->record_start.known ||
         s->record_start.call != NULL)
         return;
     record_start_begin(&s->record_start, s->side.record, on_says, s);
