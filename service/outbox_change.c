@@ -14,8 +14,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { REFETCH_MAX = 5 /* reads of a Task that others keep changing */ };
-
 /* Nothing, the resource or an OperationOutcome: what FHIR lets a server say to
  * an update.  A page to log in on is none of them. */
 static bool says_updated(const struct delivery *d,

@@ -9,8 +9,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { REFETCH_MAX = 5 /* reads of a Task that others keep changing */ };
-
 /* A try that ended with a success, and is still waiting, was one whose body
  * was no Task; an outage before it does not count. */
 static int unclear_before(const struct delivery_data *d)

@@ -20,7 +20,8 @@ enum {
     ANSWER_MAX = 4 * 1024 * 1024,
     URL_SIZE = 4096,
     ETAG_SIZE = 512,
-    TWINS_MAX = 16
+    TWINS_MAX = 16,
+    REFETCH_MAX = 5 /* reads of a Task that others keep changing, in one try */
 };
 
 enum delivery_state {
