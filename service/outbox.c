@@ -218,8 +218,7 @@ void outbox_learn(struct outbox *o, const struct fhir_record_says *says)
     if (fhir_record_can(says, RECORD_TASK, RECORD_PATCH) == SAYS_NO ||
         says->json_patch == SAYS_NO)
         o->no_patch = true;
-    if (task->conditional_create == SAYS_NO)
-        o->no_condition = true;
+    o->no_condition = task->conditional_create == SAYS_NO;
 }
 
 void outbox_kick(struct outbox *o)
@@ -240,6 +239,7 @@ enum err outbox_open(uv_loop_t *loop, struct store *store,
         return ERR_MEMORY;
     o->store = store;
     o->record = record;
+    o->no_condition = true; /* until it is known */
     o->options = *options;
     if (o->options.parallel > PARALLEL_MAX)
         o->options.parallel = PARALLEL_MAX;

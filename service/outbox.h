@@ -47,7 +47,9 @@ MUST_CHECK enum err outbox_open(uv_loop_t *loop, struct store *store,
 
 /*
  * What the record says that it can, where it can be asked: what it denies is
- * not tried.  Without it everything is tried, and learnt from the answers.
+ * not tried.  Without it everything is tried, and learnt from the answers; but
+ * before a create it is looked for, since a conditional one is passed over in
+ * silence by a record that has none.
  */
 void outbox_learn(struct outbox *outbox, const struct fhir_record_says *says);
 

@@ -82,7 +82,7 @@ struct outbox {
     unsigned in_flight;
     enum bundle_way way;
     bool no_patch;     /* the record does not know PATCH */
-    bool no_condition; /* nor a conditional create */
+    bool no_condition; /* nor a conditional create, for all that is known */
     struct store_job claim;
     bool revived;         /* what was unclear before this start waits again */
     bool claiming, again; /* a claim runs; another is wanted after it */
