@@ -63,6 +63,39 @@ void codes_free(struct codes *codes);
 MUST_CHECK enum err codes_add_concept_map(struct codes *codes, const char *json,
                                           size_t len, struct buf *why);
 
+/*
+ * codes_add_csv - add a site's map as CSV (RFC 4180, UTF-8, a header row)
+ *
+ *     source_system,source_code,target,unit_default,arm_rule,valid_from
+ *
+ * target        a code of av-observation, av-method or av-site, "store" (kept,
+ *               not used) or "ignore"
+ * unit_default  UCUM code, for values that come without a unit; may be empty
+ * arm_rule      "left", "right", "access" (the arm of the access), or empty
+ * valid_from    date from which on the code means this, by the time of the
+ *               measurement; empty: always.  One source code may stand in
+ *               several rows that begin at different dates.
+ *
+ * Refused as a whole, as a ConceptMap is; why names the line.
+ */
+MUST_CHECK enum err codes_add_csv(struct codes *codes, const char *text,
+                                  size_t len, struct buf *why);
+
+/* A row that a person adds while the service runs; the same columns. */
+struct codes_line {
+    const char *system, *code, *target;
+    const char *unit, *arm; /* "" none */
+    int64_t from_s;         /* INT64_MIN: always */
+};
+
+/*
+ * codes_learn - add one row; others may be reading the map at this moment
+ *
+ * One thread at a time may add.  Errors as of codes_add_csv.
+ */
+MUST_CHECK enum err codes_learn(struct codes *codes,
+                                const struct codes_line *line, struct buf *why);
+
 /* What an Observation.code coding means. */
 struct code_entry codes_find(const struct codes *codes, const char *system,
                              const char *code);

@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 4 };
+enum { SCHEMA_VERSION = 5 };
 
 /* clang-format off */
 static const char schema_sql[] =
@@ -169,6 +169,42 @@ static const char schema_sql[] =
     " manifest TEXT, file INT NOT NULL, began_ms INT NOT NULL, ended_ms INT NOT NULL, lines INT NOT NULL, stored INT NOT NULL,"
     " refused INT NOT NULL, why TEXT);"
 
+    /* a message of HL7 v2 as it came (body: zstd), and what it was answered; source: name of the sender's profile;
+       digest: of all but its time; journal: of the Bundle that was made of it, 0 none */
+    "CREATE TABLE hl7_message(id INTEGER PRIMARY KEY, part INT NOT NULL, received_ms INT NOT NULL, source TEXT NOT NULL,"
+    " application TEXT NOT NULL, facility TEXT NOT NULL, control TEXT NOT NULL, digest BLOB NOT NULL, journal INT NOT NULL,"
+    " answer INT NOT NULL, bytes INT NOT NULL, body BLOB NOT NULL);"
+    "CREATE UNIQUE INDEX hl7_message_once ON hl7_message(application, facility, control, digest);"
+    "CREATE INDEX hl7_message_journal ON hl7_message(journal);"
+
+    /* what came and could not be taken in, whole (body: zstd), until a person or a later message deals with it; way: enum
+       quarantine_way; reason: a word of outcome.h; state: 0 open, 1 released, 2 discarded, 3 came again and was taken */
+    "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
+    " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
+    " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, body BLOB, state INT NOT NULL,"
+    " who TEXT, why TEXT, done_ms INT);"
+    "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
+    "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
+
+    /* a person's word on a reading that was held; act: enum verdict_act; access, side: what it was put to */
+    "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
+    " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,"
+    " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+
+    /* a code of a sender that a person has mapped while the service ran; unit: for values without one; from_s: 0 always */
+    "CREATE TABLE mapping(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, system TEXT NOT NULL, code TEXT NOT NULL,"
+    " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+
+    /* how often what was refused, held or not understood, in the week that begins on day `week` (days since 1970-01-01, a
+       Monday); class: enum tally_class; sample: where the sender finds one of them, no value of a patient */
+    "CREATE TABLE tally(week INT, source TEXT, class INT, reason TEXT, what TEXT, place TEXT, unit TEXT NOT NULL, way INT NOT NULL,"
+    " count INT NOT NULL, first_ms INT NOT NULL, last_ms INT NOT NULL, sample TEXT,"
+    " PRIMARY KEY(week, source, class, reason, what, place)) WITHOUT ROWID;"
+
+    /* a file of the drop folder that is being taken: how far, and what came of it */
+    "CREATE TABLE dropped(name TEXT PRIMARY KEY, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL, line INT NOT NULL,"
+    " stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL) WITHOUT ROWID;"
+
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
     " PRIMARY KEY(type, system, value)) WITHOUT ROWID;";
@@ -246,6 +282,27 @@ static const struct {
          "CREATE TABLE bulk(id INTEGER PRIMARY KEY, state INT NOT NULL, since TEXT, target TEXT NOT NULL, status_url TEXT,"
          " manifest TEXT, file INT NOT NULL, began_ms INT NOT NULL, ended_ms INT NOT NULL, lines INT NOT NULL, stored INT NOT NULL,"
          " refused INT NOT NULL, why TEXT);" },
+    { 4, "CREATE TABLE hl7_message(id INTEGER PRIMARY KEY, part INT NOT NULL, received_ms INT NOT NULL, source TEXT NOT NULL,"
+      " application TEXT NOT NULL, facility TEXT NOT NULL, control TEXT NOT NULL, digest BLOB NOT NULL, journal INT NOT NULL,"
+      " answer INT NOT NULL, bytes INT NOT NULL, body BLOB NOT NULL);"
+      "CREATE UNIQUE INDEX hl7_message_once ON hl7_message(application, facility, control, digest);"
+      "CREATE INDEX hl7_message_journal ON hl7_message(journal);"
+      "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
+      " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
+      " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, body BLOB, state INT NOT NULL,"
+      " who TEXT, why TEXT, done_ms INT);"
+      "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
+      "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
+      "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
+      " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,"
+      " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+      "CREATE TABLE mapping(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, system TEXT NOT NULL, code TEXT NOT NULL,"
+      " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+      "CREATE TABLE tally(week INT, source TEXT, class INT, reason TEXT, what TEXT, place TEXT, unit TEXT NOT NULL, way INT NOT NULL,"
+      " count INT NOT NULL, first_ms INT NOT NULL, last_ms INT NOT NULL, sample TEXT,"
+      " PRIMARY KEY(week, source, class, reason, what, place)) WITHOUT ROWID;"
+      "CREATE TABLE dropped(name TEXT PRIMARY KEY, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL, line INT NOT NULL,"
+      " stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL) WITHOUT ROWID;" },
 };
 /* clang-format on */
 

@@ -1,0 +1,119 @@
+/*
+ * hl7 - a message of HL7 v2 (ER7) taken apart: segments, fields, repetitions,
+ * components, subcomponents
+ *
+ * Bytes of the sender's character set come in; every text that goes out is
+ * UTF-8.  Delimiters are those of the message itself.  Escapes are resolved
+ * after splitting.  Nothing is interpreted here beyond the form.
+ *
+ * Everything is counted from 1, as the standard does; segments from 0, in the
+ * order of the message.  MSH-1 is the field separator itself, MSH-2 the
+ * other delimiters.
+ *
+ * Source: HL7 v2.5.1, chapter 2 (2.5 to 2.8: delimiters, escapes, message
+ * construction, character sets); tolerances are listed in hl7_counts.
+ */
+#ifndef HEADGATE_ADAPTERS_HL7_H
+#define HEADGATE_ADAPTERS_HL7_H
+
+#include "adapters/buf.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum {
+    HL7_MESSAGE_MAX = 1024 * 1024, /* bytes */
+    HL7_SEGMENTS_MAX = 20000,
+    HL7_CHARSET_SIZE = 32
+};
+
+/* Where in a message: "OBX[3]-5.1".  0: not that deep. */
+struct hl7_place {
+    char segment[4]; /* "OBX"; "" the whole message */
+    int sequence;    /* the how-manieth of its name, from 1 */
+    int field, repetition, component, subcomponent;
+};
+enum { HL7_PLACE_SIZE = 64 };
+void hl7_place_write(const struct hl7_place *place, char out[HL7_PLACE_SIZE]);
+
+struct hl7_delimiters {
+    char field, component, repetition, escape, subcomponent;
+};
+
+/* What was let pass, though the standard has it otherwise. */
+struct hl7_counts {
+    unsigned line_feeds;      /* segments that end in CRLF or LF */
+    unsigned unknown_escapes; /* kept as they are */
+    unsigned blank_segments;  /* skipped */
+};
+
+struct hl7_message;
+
+/* Why a message cannot be taken apart; text has no value of the message. */
+struct hl7_fault {
+    struct hl7_place place;
+    char text[160];
+};
+
+/*
+ * hl7_read - take a message apart
+ *
+ * bytes    one message, from "MSH" on; not borrowed
+ * charset  what an empty MSH-18 means, as in table 0211 ("8859/1",
+ *          "UNICODE UTF-8", "ASCII"); NULL or "": ASCII
+ *
+ * ERR_FORM     no MSH in front, delimiters that are not five different
+ *              printable characters, a segment without a name, bytes that are
+ *              not of the character set, a NUL
+ * ERR_UNKNOWN  a character set that is not known
+ * ERR_LIMIT    longer than HL7_MESSAGE_MAX, or too many segments
+ * ERR_MEMORY
+ */
+MUST_CHECK enum err hl7_read(const char *bytes, size_t len, const char *charset,
+                             struct hl7_message **message,
+                             struct hl7_fault *fault);
+void hl7_free(struct hl7_message *message);
+
+const struct hl7_delimiters *hl7_delimiters(const struct hl7_message *message);
+const struct hl7_counts *hl7_counts(const struct hl7_message *message);
+
+size_t hl7_segments(const struct hl7_message *message);
+/* "OBX"; "" beyond the last. */
+const char *hl7_name(const struct hl7_message *message, size_t segment);
+/* The place of a segment: name and sequence. */
+struct hl7_place hl7_place_of(const struct hl7_message *message,
+                              size_t segment);
+/* The first segment of this name at or after `from`; hl7_segments() if there
+ * is none. */
+size_t hl7_find(const struct hl7_message *message, const char *name,
+                size_t from);
+
+/* How many there are; 0: the field is empty or not there. */
+size_t hl7_fields(const struct hl7_message *message, size_t segment);
+size_t hl7_repetitions(const struct hl7_message *message, size_t segment,
+                       int field);
+size_t hl7_components(const struct hl7_message *message, size_t segment,
+                      int field, int repetition);
+
+/*
+ * hl7_text - one value, without escapes
+ *
+ * component, subcomponent  1 if there is only one.  A field without
+ *     components is its own first component, and so on.
+ *
+ * "" if it is empty or not there.  Lives as long as the message.
+ */
+const char *hl7_text(const struct hl7_message *message, size_t segment,
+                     int field, int repetition, int component,
+                     int subcomponent);
+/* A whole repetition as it came (in UTF-8), with delimiters and escapes. */
+const char *hl7_raw(const struct hl7_message *message, size_t segment,
+                    int field, int repetition);
+/* Is the field `""`: its value is to be deleted? */
+bool hl7_is_null(const struct hl7_message *message, size_t segment, int field);
+
+/* Shorthand: first repetition, component and subcomponent. */
+const char *hl7_field(const struct hl7_message *message, size_t segment,
+                      int field);
+
+#endif

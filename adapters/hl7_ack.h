@@ -1,0 +1,55 @@
+/*
+ * hl7_ack - the answer to a message of HL7 v2
+ *
+ * Written in the delimiters, version and character set of the message, sender
+ * and receiver exchanged; MSA-2 is its control id, byte for byte.
+ *
+ * Source: HL7 v2.5.1, 2.9 (original and enhanced mode), 2.15 (ERR, MSA);
+ * tables 0008, 0155, 0357, 0516.
+ */
+#ifndef HEADGATE_ADAPTERS_HL7_ACK_H
+#define HEADGATE_ADAPTERS_HL7_ACK_H
+
+#include "adapters/hl7_oru.h"
+
+#include <stdint.h>
+
+/* Table 0008. */
+enum hl7_answer { HL7_AA, HL7_AE, HL7_AR, HL7_CA, HL7_CE, HL7_CR };
+const char *hl7_answer_word(enum hl7_answer answer); /* "AA" */
+
+/* Table 0155: when an answer is wanted; NONE: the field is empty. */
+enum hl7_wanted {
+    HL7_WANTED_NONE,
+    HL7_WANTED_ALWAYS,
+    HL7_WANTED_NEVER,
+    HL7_WANTED_ERROR,
+    HL7_WANTED_SUCCESS
+};
+
+/* MSH-15 and MSH-16; enhanced if either is there. */
+struct hl7_wants {
+    bool enhanced;
+    enum hl7_wanted accept, application;
+};
+struct hl7_wants hl7_wants(const struct hl7_message *message);
+/* Is an answer of this kind wanted for that outcome? */
+bool hl7_is_wanted(enum hl7_wanted wanted, bool success);
+
+/*
+ * hl7_ack_write - the whole answer, segments ended by CR, without framing
+ *
+ * message  what is answered; NULL if it could not be taken apart: then head
+ *          (its first bytes) is searched for what an answer needs, as far as
+ *          it goes
+ * control  of the answer (MSH-10), unique
+ * at_s     its time (MSH-7), written in UTC
+ * issues   may be NULL; errors become ERR segments (2.5 and later in the new
+ *          form with ERR-2, ERR-3, ERR-4, ERR-8; before that ERR-1 and MSA-3)
+ */
+void hl7_ack_write(const struct hl7_message *message, const char *head,
+                   size_t head_len, enum hl7_answer answer, const char *control,
+                   int64_t at_s, const struct hl7_issues *issues,
+                   struct buf *out);
+
+#endif

@@ -1,0 +1,59 @@
+/*
+ * hl7_intake - a message of HL7 v2 on its way into the store
+ *
+ *     bytes --> hl7_intake_read --> hl7_intake_apply --> answer
+ *               (any thread)        (store thread, one transaction)
+ *
+ * Used by the MLLP listener, by POST /hl7, by files, and when a person
+ * releases a message from quarantine.  The message is kept as it came, with
+ * what it was answered; what can be used of it is used at once, and if
+ * something cannot, the whole of it stands in quarantine besides.
+ */
+#ifndef HEADGATE_SERVICE_HL7_INTAKE_H
+#define HEADGATE_SERVICE_HL7_INTAKE_H
+
+#include "adapters/hl7_ack.h"
+#include "service/intake.h"
+#include "service/quarantine.h"
+
+struct hl7_intake {
+    /* in, for both */
+    const char *bytes; /* borrowed; must outlive it */
+    size_t len;
+    const struct hl7_profile *profile; /* NULL: nobody known sent it */
+    struct fhir_reader reader;
+    enum quarantine_way way;
+    int64_t line, start; /* of a file; 0 */
+    bool merge_implied;
+    int64_t now_ms;
+    bool again; /* released: a repeat is read anew */
+    /* between the two; private */
+    struct hl7_message *message;
+    struct hl7_oru oru;
+    struct fhir_doc *doc;
+    struct intake_result *results;
+    unsigned char digest[32];
+    /* out */
+    struct hl7_wants wants;
+    enum hl7_answer answer; /* AA, AE, AR */
+    struct hl7_issues issues;
+    int64_t id;    /* of hl7_message; 0: not kept (AR) */
+    bool repeated; /* it had come before, with the same content */
+    bool news;     /* accesses have news: wake the review */
+    unsigned stored, there, held, refused; /* results */
+};
+
+/* Take it apart.  Nothing that is wrong with the message is an error: it is
+ * in issues, and apply deals with it.  ERR_MEMORY. */
+MUST_CHECK enum err hl7_intake_read(struct hl7_intake *in);
+
+/*
+ * hl7_intake_apply - store_job run function (arg is a struct hl7_intake)
+ *
+ * Errors are those of the store alone: then nothing may be acknowledged.
+ */
+enum err hl7_intake_apply(struct db *db, void *arg);
+
+void hl7_intake_clear(struct hl7_intake *in);
+
+#endif

@@ -1,0 +1,67 @@
+/*
+ * quarantine - what came and could not be taken in, kept whole
+ *
+ * Store thread only.  A reading that is in the store and that no rule sees is
+ * "held" (held.h); what could not even become a resource stands here: a
+ * message of HL7 v2 with a bad segment, a line of a file, an entry of the
+ * record.  Nothing of it is lost, and nothing is used before a person or a
+ * later, better message has dealt with it.
+ */
+#ifndef HEADGATE_SERVICE_QUARANTINE_H
+#define HEADGATE_SERVICE_QUARANTINE_H
+
+#include "adapters/fhir_read.h"
+#include "service/db.h"
+
+/* Stored: add at the end. */
+enum quarantine_way {
+    QUARANTINE_POLL = 1,
+    QUARANTINE_HOOK,
+    QUARANTINE_BULK,
+    QUARANTINE_BY_ID,
+    QUARANTINE_HL7,
+    QUARANTINE_FILE,
+    QUARANTINE_HTTP
+};
+
+enum quarantine_state {
+    QUARANTINE_OPEN,
+    QUARANTINE_RELEASED,
+    QUARANTINE_DISCARDED,
+    QUARANTINE_CAME_AGAIN
+};
+
+enum { QUARANTINE_MAX = 50000 }; /* open rows; beyond it the store refuses */
+
+struct quarantine_row {
+    int64_t at_ms;
+    enum quarantine_way way;
+    const char *source;        /* profile, client, folder; "record" */
+    enum fhir_type kind;       /* FHIR_OTHER: not known, or HL7 v2 */
+    const char *remote;        /* its id at the record; NULL */
+    int64_t file, line, start; /* where it stood in a file; 0 */
+    int status;                /* that a direct POST would have got; 0 */
+    const char *reason;        /* a word of outcome.h, static */
+    const char *place;         /* in it: "OBX[3]-5", "Observation.status" */
+    const char *text;          /* for a person; no value of a patient */
+    int64_t message;           /* of hl7_message; 0 none */
+    const char *body;          /* NULL: it is with the message, or nowhere */
+    size_t len;
+};
+
+/*
+ * quarantine_add - keep it; *id: its number, one of the store's own
+ *
+ * ERR_LIMIT  QUARANTINE_MAX are open: the sender must not be told that it was
+ *            kept
+ */
+MUST_CHECK enum err quarantine_add(struct db *db,
+                                   const struct quarantine_row *row,
+                                   int64_t *id);
+
+/* What was quarantined of this message is dealt with. */
+MUST_CHECK enum err quarantine_close_message(struct db *db, int64_t message,
+                                             enum quarantine_state state,
+                                             int64_t now_ms);
+
+#endif
