@@ -216,7 +216,7 @@ static enum err copy_status(struct db *db, struct delivery_data *d)
     if (e == ERR_OK)
         e = db_run(db, Q_TASK_STATUS, "iss", d->row, view.status,
                    view.priority);
-    if (e == ERR_OK)
+    if (e == ERR_OK && r.version == d->wanted + 1)
         d->wanted = r.version; /* it says nothing that is not there */
     buf_clear(&ours);
     buf_clear(&changed);

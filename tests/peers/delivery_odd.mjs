@@ -351,6 +351,25 @@ async function newerWhileRefused() {
         'the newest reading is not in the Task', 6000);
 }
 
+/* Accepted there, and seen by a delivery during which something new came. */
+async function newerWhileAccepted() {
+    const person = await new Person(bench.service, 'meanwhile').bothReadings();
+    const before = await oneTask(person);
+    const url = `${bench.record.url}/Task/${before.id}`;
+    const accepted = await http('PUT', url, { ...before, status: 'accepted' });
+    expect(accepted.status === 200, `PUT ${accepted.status}`);
+    await fault({ kind: 'delay', ms: 1200,
+        match: { method: 'GET', path: `/Task/${before.id}` } });
+    const since = await bench.record.end();
+    await bench.service.post(person.reading(2080, 0));
+    await until(() => bench.record.log(since),
+        (log) => log.some(({ fault: hit }) => hit === 'delay'), 'not read');
+    await bench.service.post(person.reading(2090, 0));
+    await until(async () => (await of(person, 'Task'))[0],
+        (task) => task.input.length > before.input.length + 1,
+        'the newest reading is not in the Task', 6000);
+}
+
 /* ---- no conditional create ----------------------------------------------- */
 
 /* What it says of itself: as the peer, but without conditional create. */
@@ -437,6 +456,7 @@ const SCENARIOS = [
     ['touched while it is put aside', touchedWhileAside],
     ['accepted after a change was given up', acceptedAfterGivenUp],
     ['a newer version while the older is refused', newerWhileRefused],
+    ['a newer version while an acceptance is read', newerWhileAccepted],
     ['no conditional create, and an answer is lost', lostWithoutCondition],
     ['no conditional create, and a crash', killedWithoutCondition],
     ['no conditional create, and no search', searchRefused],
