@@ -68,10 +68,16 @@ MUST_CHECK enum err hl7_admit(const struct hl7_message *message,
 /* Which part of the Bundle came from where. */
 struct hl7_entry {
     struct hl7_place place; /* of its OBX, or of PID */
-    bool promote; /* a preliminary result that is stored becomes final (OBX-11
+    bool promote;  /* a preliminary result that is stored becomes final (OBX-11
                      U without a value) */
+    bool if_known; /* to be left out where no resource has this identifier: the
+                      message names a coded result anew, and a value that it
+                      had before and has no longer must not stay */
 };
-enum { HL7_ENTRIES_MAX = 5000 };
+enum {
+    HL7_ENTRIES_MAX = 5000,
+    HL7_REPETITIONS_MAX = 10 /* of a coded value; each is an Observation */
+};
 
 struct hl7_oru {
     struct buf bundle; /* JSON; len 0: nothing of it can be used */
@@ -87,11 +93,20 @@ struct hl7_oru {
  *
  * base  canonical base of our CodeSystems and identifiers
  *
- * A patient number that cannot be found leaves the Bundle empty; a bad OBX
- * leaves out that one alone.  Each Observation has an identifier of system
- * "BASE/NamingSystem/hl7-result", equal for every report of the same result
- * (OBX-21; else a digest of MSH-3, MSH-4, OBR-3, OBX-3, OBX-4, repetition,
- * time and patient), status by OBX-11, issued by OBR-22, else MSH-7.
+ * A patient number that cannot be found leaves out all that is that patient's
+ * (of the only one: the Bundle is empty); a bad OBX leaves out that one alone.
+ *
+ * Each Observation has an identifier of system
+ * "BASE/NamingSystem/hl7-result", equal for every report of the same result: a
+ * digest of MSH-3, MSH-4, the patient's number, OBX-3 and OBX-21; without
+ * OBX-21, of OBR-3, OBX-4 and the time in its place.  Results of one message
+ * that do not differ in any of these are told apart by their order.  Of a coded
+ * value with repetitions the second and later end in "#2", "#3" and so on.
+ * What corrects or withdraws a coded value also withdraws the repetitions that
+ * it does not have (entries with if_known).
+ *
+ * Status is that of OBX-11, issued OBR-22, else MSH-7.  What is withdrawn has
+ * no value.
  *
  * ERR_LIMIT   more than HL7_ENTRIES_MAX results
  * ERR_MEMORY

@@ -57,4 +57,20 @@ struct hl7_profile {
 void hl7_system_uri(const struct hl7_profile *profile, const char *name,
                     struct buf *out);
 
+/* "urn:headgate:hl7:PROFILE:NAME", whatever the name means elsewhere. */
+void hl7_profile_urn(const struct hl7_profile *profile, const char *name,
+                     struct buf *out);
+
+/* The system of the sender's patient numbers: that of the settings, or
+ * "urn:headgate:hl7:PROFILE:patient". */
+void hl7_patient_system(const struct hl7_profile *profile, struct buf *out);
+
+/* meta.source of what came from this sender: "BASE/hl7/PROFILE". */
+void hl7_profile_source(const struct hl7_profile *profile, const char *base,
+                        struct buf *out);
+
+/* A text as part of a URI: unreserved characters as they are, the bytes of
+ * others in hexadecimal (RFC 3986, 2.1). */
+void hl7_url_part(const char *text, struct buf *out);
+
 #endif

@@ -1,0 +1,195 @@
+#include "adapters/fhir_out.h"
+#include "adapters/hl7_oru_work.h"
+
+#include <string.h>
+
+/* Is it one of the numbers that count, by whose and what kind it is? */
+static bool counts(const struct oru *o, size_t segment, int repetition)
+{
+    const char *authority = o->profile->patient_authority;
+    const char *type = o->profile->patient_type;
+
+    if (!oru_says(oru_text(o, segment, 3, repetition, 1)))
+        return false;
+    if (type[0] != '\0' &&
+        strcmp(oru_text(o, segment, 3, repetition, 5), type) != 0)
+        return false;
+    return authority[0] == '\0' ||
+           strcmp(oru_text(o, segment, 3, repetition, 4), authority) == 0;
+}
+
+/*
+ * The repetition of PID-3 that counts.  The same number twice is one; two that
+ * differ are two, and nobody but the settings can say which is meant.
+ */
+static int find_number(const struct oru *o, size_t segment, bool *several)
+{
+    int count = (int)hl7_repetitions(o->message, segment, 3), found = 0;
+
+    *several = false;
+    for (int i = 1; i <= count; i++) {
+        if (!counts(o, segment, i))
+            continue;
+        if (found != 0 && strcmp(oru_text(o, segment, 3, found, 1),
+                                 oru_text(o, segment, 3, i, 1)) != 0)
+            *several = true;
+        found = found == 0 ? i : found;
+    }
+    return found;
+}
+
+void oru_patient(struct oru *o, size_t segment)
+{
+    struct hl7_place place = oru_place(o, segment, 3, 0, 0);
+    bool several;
+    int found = find_number(o, segment, &several);
+    const char *number = oru_text(o, segment, 3, found, 1);
+
+    o->pid = segment;
+    o->pid_there = true;
+    o->has_number = o->patient_is_put = false;
+    o->obr = SIZE_MAX;
+    buf_empty(&o->system);
+    buf_empty(&o->number);
+    if (several) {
+        oru_error(o, &place, HL7_UNKNOWN_KEY, "no-subject",
+                  "Several numbers may be meant: set the authority or the type "
+                  "of the one that counts for this sender");
+    } else if (found == 0 && hl7_repetitions(o->message, segment, 3) == 0) {
+        oru_error(o, &place, HL7_MISSING, "no-subject",
+                  "There is no patient number");
+    } else if (found == 0) {
+        oru_error(o, &place, HL7_UNKNOWN_KEY, "no-subject",
+                  "No number is of the authority and the type that count for "
+                  "this sender");
+    } else if (strlen(number) > ORU_NUMBER_MAX) {
+        oru_error(o, &place, HL7_TOO_LONG, "too-long",
+                  "A patient number has 200 bytes at most");
+    } else {
+        hl7_patient_system(o->profile, &o->system);
+        buf_puts(&o->number, number);
+        o->err = o->err == ERR_OK ? buf_ok(&o->system) : o->err;
+        o->err = o->err == ERR_OK ? buf_ok(&o->number) : o->err;
+        o->has_number = o->err == ERR_OK;
+    }
+}
+
+/* ---- Patient ----------------------------------------------------------- */
+
+/* The legal name, if one is marked as that; else the first. */
+static int find_name(const struct oru *o)
+{
+    int count = (int)hl7_repetitions(o->message, o->pid, 5);
+
+    for (int i = 1; i <= count; i++) {
+        const char *type = oru_text(o, o->pid, 5, i, 7);
+
+        if (strcmp(type, "L") == 0)
+            return i;
+    }
+    return 1;
+}
+
+/* The surname as a whole stands first; some give its parts alone: prefix, own
+ * name, prefix and name of the partner. */
+static void put_family(struct oru *o, int repetition)
+{
+    struct buf *b = &o->out->bundle;
+    const char *whole = oru_text(o, o->pid, 5, repetition, 1);
+
+    if (oru_says(whole)) {
+        oru_put_display(b, "family", whole);
+        return;
+    }
+    buf_empty(&o->text);
+    for (int part = 2; part <= 5; part++) {
+        const char *text = hl7_text(o->message, o->pid, 5, repetition, 1, part);
+
+        if (!oru_says(text) || strcmp(text, "\"\"") == 0)
+            continue;
+        if (o->text.len > 0)
+            buf_puts(&o->text, " ");
+        buf_puts(&o->text, text);
+    }
+    oru_put_display(b, "family", o->text.data);
+}
+
+static void put_name(struct oru *o)
+{
+    static const struct {
+        const char *key;
+        int first, last;
+    } parts[] = { { "given", 2, 3 }, { "prefix", 5, 5 }, { "suffix", 4, 4 } };
+    struct buf *b = &o->out->bundle;
+    int repetition = find_name(o);
+    struct oru_mark list = oru_open(b, "name", '[');
+    struct oru_mark name = oru_open(b, NULL, '{');
+
+    put_family(o, repetition);
+    for (size_t i = 0; i < COUNT(parts); i++) {
+        struct oru_mark mark = oru_open(b, parts[i].key, '[');
+
+        for (int c = parts[i].first; c <= parts[i].last; c++)
+            oru_put_display(b, NULL, oru_text(o, o->pid, 5, repetition, c));
+        oru_close(b, mark, ']');
+    }
+    oru_close(b, name, '}');
+    oru_close(b, list, ']');
+}
+
+static void put_born(struct oru *o)
+{
+    struct hl7_place place = oru_place(o, o->pid, 7, 0, 0);
+    const char *text = oru_field(o, o->pid, 7);
+    struct hl7_time born;
+    enum err e;
+
+    if (text[0] == '\0')
+        return;
+    /* the time of day is of no use here */
+    e = hl7_time_read(text, strlen(text) > 8 ? "D" : "", &o->here, &born);
+    if (e == ERR_OK)
+        fhir_out_text(&o->out->bundle, "birthDate", born.text);
+    else
+        oru_warn(o, &place, HL7_DATA_TYPE, "bad-datetime",
+                 "Not a date of birth that can be; left out");
+}
+
+/* Table 0001, by HL7's map table-hl70001-to-administrative-gender. */
+static const char *gender_of(const char *code)
+{
+    if (strcmp(code, "F") == 0)
+        return "female";
+    if (strcmp(code, "M") == 0)
+        return "male";
+    if (strcmp(code, "U") == 0)
+        return "unknown";
+    if (strcmp(code, "O") == 0 || strcmp(code, "A") == 0 ||
+        strcmp(code, "N") == 0)
+        return "other";
+    return NULL;
+}
+
+void oru_put_patient(struct oru *o)
+{
+    const char *unit =
+        o->profile->unit[0] != '\0' ? o->profile->unit : o->profile->name;
+    struct buf *b = &o->out->bundle;
+
+    if (o->patient_is_put ||
+        oru_entry(o, oru_place(o, o->pid, 0, 0, 0)) == NULL)
+        return;
+    o->patient_is_put = true;
+    o->out->has_patient = true;
+    oru_put_begin(o, "Patient");
+    fhir_out_open(b, "identifier", '[');
+    fhir_out_identifier(b, NULL, "", o->system.data, o->number.data);
+    fhir_out_close(b, ']');
+    put_name(o);
+    fhir_out_text(b, "gender", gender_of(oru_field(o, o->pid, 8)));
+    put_born(o);
+    fhir_out_open(b, "managingOrganization", '{');
+    fhir_out_text(b, "display", unit);
+    fhir_out_close(b, '}');
+    oru_put_end(o, "Patient", o->system.data, o->number.data);
+}

@@ -1,0 +1,227 @@
+#include "tests/hl7_oru_kit.h"
+
+#define RESULT OBR "OBX|1|NM|FLOW^^L|A|900|mL/min^^UCUM|||||F\r"
+
+static void take_pid(const char *pid)
+{
+    char text[4096];
+
+    snprintf(text, sizeof(text), MSH "%s\r" RESULT, pid);
+    take(text);
+}
+
+/* ---- numbers ----------------------------------------------------------- */
+
+static void test_number(void **state)
+{
+    static const struct {
+        const char *authority, *type, *pid;
+        const char *number; /* NULL: refused */
+        enum hl7_error code;
+    } rows[] = {
+        { "", "", "PID|1||1001", "1001", 0 },
+        { "", "", "PID|1||1001~1001^^^OTHER", "1001", 0 },
+        { "", "", "PID|1||~1001", "1001", 0 },
+        { "", "", "PID|1||1001~1002", NULL, HL7_UNKNOWN_KEY },
+        { "", "", "PID|1||", NULL, HL7_MISSING },
+        { "", "", "PID|1", NULL, HL7_MISSING },
+        { "", "", "PID|1||\"\"", NULL, HL7_UNKNOWN_KEY },
+        { "", "", "PID|1||^^^HALLN^MR", NULL, HL7_UNKNOWN_KEY },
+        { "HALLN", "", "PID|1||7^^^OTHER~1001^^^HALLN&2.999&ISO", "1001", 0 },
+        { "HALLN", "", "PID|1||7^^^OTHER", NULL, HL7_UNKNOWN_KEY },
+        { "", "MR", "PID|1||7^^^HALLN^PI~1001^^^HALLN^MR", "1001", 0 },
+        { "HALLN", "MR", "PID|1||7^^^HALLN^PI~1001^^^HALLN^MR~8^^^X^MR", "1001",
+          0 },
+        { "HALLN", "MR", "PID|1||1^^^HALLN^MR~2^^^HALLN^MR", NULL,
+          HL7_UNKNOWN_KEY },
+        { "HALLN", "MR", "PID|1||1^^^HALLN^PI~2^^^X^MR", NULL,
+          HL7_UNKNOWN_KEY },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        ROW(rows[i].pid);
+        snprintf(profile.patient_authority, sizeof(profile.patient_authority),
+                 "%s", rows[i].authority);
+        snprintf(profile.patient_type, sizeof(profile.patient_type), "%s",
+                 rows[i].type);
+        take_pid(rows[i].pid);
+        if (rows[i].number == NULL) {
+            assert_int_equal(oru.bundle.len, 0);
+            assert_false(oru.has_patient);
+            assert_int_equal(oru.issues.errors, 1);
+            assert_issue(0, HL7_ERROR, rows[i].code, "PID[1]-3");
+            continue;
+        }
+        assert_true(oru.has_patient);
+        assert_text(0, "identifier.0.value", rows[i].number);
+        assert_text(0, "identifier.0.system",
+                    "urn:headgate:hl7:hall-north:patient");
+        assert_text(1, "subject.identifier.value", rows[i].number);
+        assert_text(1, "subject.identifier.system",
+                    "urn:headgate:hl7:hall-north:patient");
+        assert_text(1, "subject.type", "Patient");
+    }
+}
+
+static const char *request(size_t entry, const char *key)
+{
+    json_t *e = json_array_get(json_object_get(bundle, "entry"), entry);
+    const char *text =
+        json_string_value(json_object_get(json_object_get(e, "request"), key));
+
+    return text != NULL ? text : "";
+}
+
+static void test_request(void **state)
+{
+    char longest[256];
+
+    (void)state;
+    snprintf(profile.patient_system, sizeof(profile.patient_system),
+             "https://hall-north.example/ids");
+    take_pid("PID|1||A 1+2\\T\\3=|4%");
+    assert_text(0, "identifier.0.value", "A 1+2&3=");
+    assert_string_equal(request(0, "method"), "POST");
+    assert_string_equal(request(0, "url"), "Patient");
+    /* percent-encoded by RFC 3986, so that '&' and '+' stay themselves */
+    assert_string_equal(
+        request(0, "ifNoneExist"),
+        "identifier=https%3A%2F%2Fhall-north.example%2Fids%7CA%201%2B2%263%3D");
+    assert_string_equal(request(1, "url"), "Observation");
+    assert_string_equal(request(1, "ifNoneExist"), "");
+
+    memset(longest, '7', sizeof(longest));
+    memcpy(longest, "PID|1||", 7);
+    longest[7 + 200] = '\0';
+    take_pid(longest);
+    assert_int_equal(oru.issues.errors, 0);
+    longest[7 + 200] = '7';
+    longest[7 + 201] = '\0';
+    take_pid(longest);
+    assert_issue(0, HL7_ERROR, HL7_TOO_LONG, "PID[1]-3");
+}
+
+/* ---- demographics ------------------------------------------------------ */
+
+static void test_person(void **state)
+{
+    (void)state;
+    take_pid(
+        "PID|1||1001||Alias^A^^^^^A~van Muster&van&Muster^Anna^Maria^jr^Dr^"
+        "^L||19520714|F");
+    assert_text(0, "name.0.family", "van Muster");
+    assert_text(0, "name.0.given.0", "Anna");
+    assert_text(0, "name.0.given.1", "Maria");
+    assert_text(0, "name.0.prefix.0", "Dr");
+    assert_text(0, "name.0.suffix.0", "jr");
+    assert_text(0, "birthDate", "1952-07-14");
+    assert_text(0, "gender", "female");
+    assert_text(0, "managingOrganization.display", "Hall North");
+    assert_text(0, "meta.source", BASE "/hl7/hall-north");
+    assert_text(1, "meta.source", BASE "/hl7/hall-north");
+
+    profile.unit[0] = '\0';
+    take_pid("PID|1||1001||&de&Vries^\"\"||1952071408|X");
+    assert_text(0, "name.0.family", "de Vries");
+    assert_absent(0, "name.0.given");
+    assert_text(0, "birthDate", "1952-07-14");
+    assert_absent(0, "gender");
+    assert_text(0, "managingOrganization.display", "hall-north");
+
+    take_pid("PID|1||1001||\"\"||1952|U");
+    assert_absent(0, "name");
+    assert_text(0, "birthDate", "1952");
+    assert_text(0, "gender", "unknown");
+
+    take_pid("PID|1||1001||||19521301");
+    assert_absent(0, "birthDate");
+    assert_int_equal(oru.issues.errors, 0);
+    assert_issue(0, HL7_WARNING, HL7_DATA_TYPE, "PID[1]-7");
+}
+
+/* HL7's ConceptMap table-hl70001-to-administrative-gender (v2-to-FHIR,
+ * mappings/codesystems, AdministrativeSex). */
+static void test_gender(void **state)
+{
+    static const char *const rows[][2] = {
+        { "F", "female" },  { "M", "male" },  { "O", "other" },
+        { "U", "unknown" }, { "A", "other" }, { "N", "other" },
+        { "f", "" },        { "", "" }
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        char pid[64];
+
+        snprintf(pid, sizeof(pid), "PID|1||1001|||||%s", rows[i][0]);
+        take_pid(pid);
+        assert_text(0, "gender", rows[i][1]);
+    }
+}
+
+/* ---- order of the segments --------------------------------------------- */
+
+static void test_several(void **state)
+{
+    (void)state;
+    take(MSH "PID|1||1001\r" RESULT "PID|2\r" RESULT "PID|3||1003\r" RESULT);
+    assert_int_equal(oru.entry_count, 4);
+    assert_text(0, "identifier.0.value", "1001");
+    assert_text(1, "subject.identifier.value", "1001");
+    assert_text(2, "identifier.0.value", "1003");
+    assert_text(3, "subject.identifier.value", "1003");
+    assert_string_equal(oru.entries[2].place.segment, "PID");
+    assert_int_equal(oru.entries[2].place.sequence, 3);
+    assert_string_equal(oru.entries[3].place.segment, "OBX");
+    assert_int_equal(oru.entries[3].place.sequence, 3);
+    assert_int_equal(oru.issues.errors, 1);
+    assert_issue(0, HL7_ERROR, HL7_MISSING, "PID[2]-3");
+}
+
+static void test_segments(void **state)
+{
+    (void)state;
+    take(MSH OBR "OBX|1|NM|FLOW^^L||900||||||F\r");
+    assert_int_equal(oru.bundle.len, 0);
+    assert_int_equal(oru.issues.errors, 1);
+    assert_issue(0, HL7_ERROR, HL7_SEQUENCE, "PID[1]");
+
+    take(MSH PID "OBX|1|NM|FLOW^^L||900||||||F|||20260304\r" RESULT);
+    assert_int_equal(oru.entry_count, 2);
+    assert_issue(0, HL7_ERROR, HL7_SEQUENCE, "OBX[1]");
+
+    /* the order of one patient is not that of the next */
+    take(MSH PID RESULT "PID|2||1002\rOBX|1|NM|FLOW^^L||900||||||F\r");
+    assert_issue(0, HL7_ERROR, HL7_SEQUENCE, "OBX[2]");
+
+    /* nothing measured: nobody is made known */
+    take(MSH PID OBR);
+    assert_int_equal(oru.bundle.len, 0);
+    assert_false(oru.has_patient);
+    assert_int_equal(oru.issues.count, 0);
+
+    /* other segments are let pass */
+    take(MSH "SFT|1\r" PID "PV1|1|O\rNTE|1||of the patient\rORC|RE\r" OBR
+             "NTE|1||of the order\rTQ1|1\r"
+             "OBX|1|NM|FLOW^^L||900||||||F\rNTE|1||of the result\rSPM|1\r"
+             "ZZZ|1\r");
+    assert_int_equal(oru.entry_count, 2);
+    assert_int_equal(oru.issues.count, 0);
+    assert_text(1, "note.0.text", "of the result");
+    assert_absent(1, "note.1");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(test_number, fresh),
+        cmocka_unit_test_setup(test_request, fresh),
+        cmocka_unit_test_setup(test_person, fresh),
+        cmocka_unit_test_setup(test_gender, fresh),
+        cmocka_unit_test_setup(test_several, fresh),
+        cmocka_unit_test_setup(test_segments, fresh),
+    };
+
+    return cmocka_run_group_tests(tests, start, stop);
+}
