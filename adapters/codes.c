@@ -5,7 +5,7 @@
 #include <string.h>
 
 /* Longest exact text that is looked up. */
-enum { TEXT_SIZE = 128 };
+enum { TEXT_SIZE = CODES_WORDS_MAX + 1 };
 
 /* Regions as people write them, and the word used inside. */
 static const struct {
@@ -29,9 +29,9 @@ static const struct {
 /* A row whose target is of this CodeSystem and means it exactly. */
 static const struct codes_row *find_equal(const struct codes *codes,
                                           const char *system, const char *code,
-                                          enum codes_target kind)
+                                          enum codes_target kind, int64_t at_s)
 {
-    const struct codes_row *row = codes_row_find(codes, system, code);
+    const struct codes_row *row = codes_row_find(codes, system, code, at_s);
 
     if (row == NULL || row->use != USE_EQUAL || row->kind != kind)
         return NULL;
@@ -61,8 +61,7 @@ static bool is_sign(const char *code)
     return false;
 }
 
-/* What a code of av-observation means as Observation.code. */
-static struct code_entry entry_of(const char *code)
+struct code_entry codes_entry_of(const char *code)
 {
     struct code_entry entry = { .meaning = CODE_UNKNOWN };
     size_t len = strlen(code);
@@ -81,11 +80,11 @@ static struct code_entry entry_of(const char *code)
 
 bool codes_observation_known(const char *code)
 {
-    return entry_of(code).meaning != CODE_UNKNOWN || is_sign(code);
+    return codes_entry_of(code).meaning != CODE_UNKNOWN || is_sign(code);
 }
 
 struct code_entry codes_find(const struct codes *codes, const char *system,
-                             const char *code)
+                             const char *code, int64_t at_s)
 {
     struct code_entry entry = { .meaning = CODE_UNKNOWN };
     const struct codes_row *row;
@@ -93,23 +92,59 @@ struct code_entry codes_find(const struct codes *codes, const char *system,
     if (system == NULL || code == NULL)
         return entry;
     if (strcmp(system, codes->observation) == 0)
-        return entry_of(code);
-    row = codes_row_find(codes, system, code);
+        return codes_entry_of(code);
+    row = codes_row_find(codes, system, code, at_s);
     if (row == NULL || row->kind != TARGET_OBSERVATION)
         return entry;
     if (row->target != NULL)
-        entry = entry_of(row->target);
+        entry = codes_entry_of(row->target);
     if (row->use == USE_STORE)
         entry.meaning = CODE_STORE;
     if (row->use == USE_IGNORE)
         entry.meaning = CODE_IGNORE;
     entry.side = row->side;
     entry.needs_hand = row->needs_hand;
+    entry.access_arm = row->access_arm;
+    entry.unit = row->unit;
     return entry;
 }
 
+const char *codes_entry_word(const struct code_entry *entry)
+{
+    switch (entry->meaning) {
+    case CODE_UNKNOWN:
+        break;
+    case CODE_QUANTITY:
+        return quantity_info(entry->quantity)->code;
+    case CODE_QUESTION:
+        return sign_info(entry->sign)->code;
+    case CODE_STAGE:
+        return CODES_STAGE;
+    case CODE_IGNORE:
+        return "ignore";
+    case CODE_STORE:
+        return "store";
+    }
+    return "";
+}
+
+bool codes_listed(const struct codes *codes, const char *system,
+                  const char *code, int64_t at_s)
+{
+    char low[TEXT_SIZE];
+
+    if (system == NULL || code == NULL)
+        return false;
+    if (strcmp(system, CODES_TEXT) == 0) {
+        if (!lower(code, low))
+            return false;
+        code = low;
+    }
+    return codes_row_find(codes, system, code, at_s) != NULL;
+}
+
 enum sign codes_sign(const struct codes *codes, enum quantity q,
-                     const char *system, const char *code)
+                     const char *system, const char *code, int64_t at_s)
 {
     const struct codes_row *row;
     enum sign s;
@@ -118,7 +153,7 @@ enum sign codes_sign(const struct codes *codes, enum quantity q,
         return SIGN_NONE;
     if (strcmp(system, codes->observation) != 0 &&
         !(q == Q_ACCESS_TYPE && strcmp(system, codes->type) == 0)) {
-        row = find_equal(codes, system, code, TARGET_OBSERVATION);
+        row = find_equal(codes, system, code, TARGET_OBSERVATION, at_s);
         if (row == NULL)
             return SIGN_NONE;
         code = row->target;
@@ -127,7 +162,7 @@ enum sign codes_sign(const struct codes *codes, enum quantity q,
 }
 
 enum method codes_method(const struct codes *codes, const char *system,
-                         const char *code)
+                         const char *code, int64_t at_s)
 {
     const struct codes_row *row;
     enum method m;
@@ -135,7 +170,7 @@ enum method codes_method(const struct codes *codes, const char *system,
     if (system == NULL || code == NULL)
         return METHOD_UNSTATED;
     if (strcmp(system, codes->method) != 0) {
-        row = find_equal(codes, system, code, TARGET_METHOD);
+        row = find_equal(codes, system, code, TARGET_METHOD, at_s);
         if (row == NULL)
             return METHOD_UNSTATED;
         code = row->target;
@@ -144,16 +179,17 @@ enum method codes_method(const struct codes *codes, const char *system,
                                                             : METHOD_UNSTATED;
 }
 
-enum method codes_method_text(const struct codes *codes, const char *text)
+enum method codes_method_text(const struct codes *codes, const char *text,
+                              int64_t at_s)
 {
     const struct codes_row *row;
     char low[TEXT_SIZE];
 
     if (!lower(text, low))
         return METHOD_UNSTATED;
-    row = find_equal(codes, CODES_TEXT, low, TARGET_METHOD);
+    row = find_equal(codes, CODES_TEXT, low, TARGET_METHOD, at_s);
     if (row != NULL)
-        return codes_method(codes, codes->method, row->target);
+        return codes_method(codes, codes->method, row->target, at_s);
     /* The words that our own CodeSystem displays need no map. */
     for (int m = METHOD_UNSTATED + 1; m < METHOD_COUNT; m++) {
         if (strcmp(method_display((enum method)m), low) == 0)
@@ -219,8 +255,20 @@ static struct body_site site_or_none(const char *text)
     return site;
 }
 
+void codes_site_word(const struct body_site *site, char out[CODES_SITE_SIZE])
+{
+    static const char *const sides[] = {
+        [SIDE_UNKNOWN] = "", [SIDE_LEFT] = "left", [SIDE_RIGHT] = "right"
+    };
+    const char *side = sides[site->side];
+
+    snprintf(out, CODES_SITE_SIZE, "%s%s%s", side,
+             side[0] != '\0' && site->region[0] != '\0' ? "-" : "",
+             site->region);
+}
+
 struct body_site codes_site(const struct codes *codes, const char *system,
-                            const char *code)
+                            const char *code, int64_t at_s)
 {
     const struct codes_row *row;
 
@@ -228,17 +276,27 @@ struct body_site codes_site(const struct codes *codes, const char *system,
         return site_or_none(NULL);
     if (strcmp(system, codes->site) == 0)
         return site_or_none(code);
-    row = find_equal(codes, system, code, TARGET_SITE);
+    row = find_equal(codes, system, code, TARGET_SITE, at_s);
     return site_or_none(row != NULL ? row->target : NULL);
 }
 
-struct body_site codes_site_text(const struct codes *codes, const char *text)
+struct body_site codes_site_text(const struct codes *codes, const char *text,
+                                 int64_t at_s)
 {
     const struct codes_row *row;
     char low[TEXT_SIZE];
 
     if (!lower(text, low))
         return site_or_none(NULL);
-    row = find_equal(codes, CODES_TEXT, low, TARGET_SITE);
+    row = find_equal(codes, CODES_TEXT, low, TARGET_SITE, at_s);
     return site_or_none(row != NULL ? row->target : low);
+}
+
+const char *codes_unit_text(const struct codes *codes, const char *text,
+                            int64_t at_s)
+{
+    const struct codes_row *row =
+        find_equal(codes, CODES_UNIT, text, TARGET_UNIT, at_s);
+
+    return row != NULL ? row->target : NULL;
 }

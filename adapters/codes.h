@@ -10,12 +10,18 @@
 #define HEADGATE_ADAPTERS_CODES_H
 
 #include "adapters/buf.h"
+#include "adapters/zone.h"
 #include "planner/reading.h"
 
 #define CODES_LOINC "http://loinc.org"
 #define CODES_MDC   "urn:iso:std:iso:11073:10101"
 #define CODES_SCT   "http://snomed.info/sct"
 #define CODES_UCUM  "http://unitsofmeasure.org"
+
+/* The systems under which a site's words stand: exact texts of body sites and
+ * methods (ASCII case ignored), and exact texts of units (case counts). */
+#define CODES_TEXT "urn:headgate:text"
+#define CODES_UNIT "urn:headgate:unit"
 
 struct codes;
 
@@ -31,10 +37,17 @@ enum code_meaning {
 struct code_entry {
     enum code_meaning meaning;
     enum quantity quantity;
-    enum sign sign;  /* CODE_QUESTION */
-    enum side side;  /* of a finger pressure whose term names it */
-    bool needs_hand; /* means a finger only where the body site says so */
+    enum sign sign;   /* CODE_QUESTION */
+    enum side side;   /* of a finger pressure whose term names it, or by rule */
+    bool needs_hand;  /* means a finger only where the body site says so */
+    bool access_arm;  /* the measured hand is that of the access: no side is
+                        needed */
+    const char *unit; /* UCUM code of values that come without a unit; NULL:
+                         there is none.  Borrowed from the map */
 };
+
+/* For a look-up that has no time of a measurement: the newest rows. */
+#define CODES_NEWEST INT64_MAX
 
 /*
  * codes_new - the shipped rows
@@ -44,21 +57,31 @@ struct code_entry {
 MUST_CHECK enum err codes_new(const char *base, struct codes **codes);
 void codes_free(struct codes *codes);
 
+/* The zone of the dates in files that are added from now on, borrowed until
+ * the next call; NULL: UTC, as at the start. */
+void codes_set_zone(struct codes *codes, const struct zone *zone);
+
 /*
  * codes_add_concept_map - add a site's map (FHIR R4 ConceptMap, JSON)
  *
  * Targets are codes of CodeSystem av-observation, of av-method, or of av-site
  * (a side, a region, or both: "left", "hand", "left-upper-arm").  The whole
  * file is refused, and the map stays as it was, for: an unknown target, the
- * same source code twice (in the file or already mapped), not a ConceptMap.
+ * same source code twice (in the file or already mapped), not a ConceptMap,
+ * one that is retired, and what would change the meaning of a row and is not
+ * understood here (dependsOn, product, group.unmatched, a modifierExtension).
  * equivalence equal or equivalent maps; wider, narrower, inexact and the
  * like keep the reading without using it; unmatched is an explicit ignore.
- * Keys of text without a system: group.source "urn:headgate:text" maps exact
- * words (ASCII case ignored) of bodySite.text and method.text.
+ * Keys of text without a system: group.source CODES_TEXT maps exact words of
+ * bodySite.text and method.text; CODES_UNIT those of a unit to a code of
+ * CODES_UCUM.
  *
  * why  out: what is wrong and where, for a person
  *
  * ERR_FORM, ERR_UNKNOWN, ERR_CONFLICT, ERR_LIMIT (too many rows), ERR_MEMORY
+ *
+ * Source: HL7 FHIR R4 (4.0.1), ConceptMap, value set
+ * concept-map-equivalence.
  */
 MUST_CHECK enum err codes_add_concept_map(struct codes *codes, const char *json,
                                           size_t len, struct buf *why);
@@ -68,15 +91,25 @@ MUST_CHECK enum err codes_add_concept_map(struct codes *codes, const char *json,
  *
  *     source_system,source_code,target,unit_default,arm_rule,valid_from
  *
- * target        a code of av-observation, av-method or av-site, "store" (kept,
- *               not used) or "ignore"
- * unit_default  UCUM code, for values that come without a unit; may be empty
- * arm_rule      "left", "right", "access" (the arm of the access), or empty
- * valid_from    date from which on the code means this, by the time of the
- *               measurement; empty: always.  One source code may stand in
- *               several rows that begin at different dates.
+ * Columns stand in any order; the first three are needed, the others and
+ * "note" (for people, not read) may be left out.
  *
- * Refused as a whole, as a ConceptMap is; why names the line.
+ * source_system  URI as it is sent; CODES_TEXT: exact words of a body site or
+ *                method; CODES_UNIT: those of a unit
+ * target         a code of av-observation, av-method or av-site, "store"
+ *                (kept, not used) or "ignore"; of a unit a UCUM code
+ * unit_default   UCUM code, for values that come without a unit; may be empty
+ * arm_rule       "left", "right", "access" (the arm of the access), or empty
+ * valid_from     date from which on the code means this, by the time of the
+ *                measurement; empty: always.  One source code may stand in
+ *                several rows that begin at different dates.
+ *
+ * Refused as a whole, as a ConceptMap is; also for a unit that does not fit
+ * what the target measures, an arm of what has none, and a date that does not
+ * exist.  why names line and column.
+ *
+ * A code that is mapped from the start may be given again with the same
+ * target, to add a unit or an arm; with another target it is refused.
  */
 MUST_CHECK enum err codes_add_csv(struct codes *codes, const char *text,
                                   size_t len, struct buf *why);
@@ -91,23 +124,43 @@ struct codes_line {
 /*
  * codes_learn - add one row; others may be reading the map at this moment
  *
- * One thread at a time may add.  Errors as of codes_add_csv.
+ * One thread at a time may add.  A row that is there already, with all its
+ * columns, is no error and changes nothing.  A code that stands in a file, or
+ * is mapped from the start to another target, is refused whatever the date:
+ * the file is where it is to be changed.
+ *
+ * Errors as of codes_add_csv; why names the column.
  */
 MUST_CHECK enum err codes_learn(struct codes *codes,
                                 const struct codes_line *line, struct buf *why);
+/* Would codes_learn take it?  Changes nothing; any thread may ask. */
+MUST_CHECK enum err codes_may_learn(const struct codes *codes,
+                                    const struct codes_line *line,
+                                    struct buf *why);
+
+/*
+ * Each look-up takes at_s, the time of the measurement (UTC, seconds since
+ * 1970-01-01): of several rows of a code the one counts that began last
+ * before or at it.  CODES_NEWEST where there is no such time.
+ */
 
 /* What an Observation.code coding means. */
 struct code_entry codes_find(const struct codes *codes, const char *system,
-                             const char *code);
+                             const char *code, int64_t at_s);
+
+/* Is there any row for it, if only to say that it is ignored? */
+bool codes_listed(const struct codes *codes, const char *system,
+                  const char *code, int64_t at_s);
 
 /* The sign that a coded value means, for a quantity; SIGN_NONE if unknown. */
 enum sign codes_sign(const struct codes *codes, enum quantity q,
-                     const char *system, const char *code);
+                     const char *system, const char *code, int64_t at_s);
 
 /* Methods: by coding of av-method or a site's map, or by exact text. */
 enum method codes_method(const struct codes *codes, const char *system,
-                         const char *code);
-enum method codes_method_text(const struct codes *codes, const char *text);
+                         const char *code, int64_t at_s);
+enum method codes_method_text(const struct codes *codes, const char *text,
+                              int64_t at_s);
 
 /* A body site: its side, and whether it is a hand or finger; region is a
  * static word: "hand", "finger", "forearm", "upper-arm", "arm", "thigh",
@@ -117,8 +170,22 @@ struct body_site {
     const char *region;
 };
 struct body_site codes_site(const struct codes *codes, const char *system,
-                            const char *code);
+                            const char *code, int64_t at_s);
 /* Exact words, ASCII case ignored: "left arm", "right hand". */
-struct body_site codes_site_text(const struct codes *codes, const char *text);
+struct body_site codes_site_text(const struct codes *codes, const char *text,
+                                 int64_t at_s);
+
+/* The UCUM code that a unit text of this site means, where units_of_text does
+ * not know it; NULL if no row says.  Borrowed from the map. */
+const char *codes_unit_text(const struct codes *codes, const char *text,
+                            int64_t at_s);
+
+/* A body site as a code of av-site: "left-upper-arm"; "" if it says nothing. */
+enum { CODES_SITE_SIZE = 32 };
+void codes_site_word(const struct body_site *site, char out[CODES_SITE_SIZE]);
+
+/* Words that a code_entry is told to people in: "access-flow" for its
+ * quantity, question or stage, "ignore", "store"; "" for CODE_UNKNOWN. */
+const char *codes_entry_word(const struct code_entry *entry);
 
 #endif

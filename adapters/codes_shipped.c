@@ -16,34 +16,34 @@
  * display says: both are some hundred mL/min, and one for the other is the
  * dangerous mistake.  There is no confirmed standard code for access flow.
  */
+#define ROW(of_system, of_code, of_kind, to, how)                              \
+    .system = of_system, .code = of_code, .kind = of_kind, .target = to,       \
+    .use = how, .from_s = INT64_MIN
 #define OBSERVATION(system, code, target)                                      \
     {                                                                          \
-        system, code, TARGET_OBSERVATION, target, USE_EQUAL, SIDE_UNKNOWN,     \
-            false                                                              \
+        ROW(system, code, TARGET_OBSERVATION, target, USE_EQUAL)               \
     }
-#define FINGER(system, code, side)                                             \
+#define FINGER(system, code, of_side)                                          \
     {                                                                          \
-        system, code, TARGET_OBSERVATION, "digital-pressure", USE_EQUAL, side, \
-            false                                                              \
+        ROW(system, code, TARGET_OBSERVATION, "digital-pressure", USE_EQUAL),  \
+            .side = of_side                                                    \
     }
 #define IF_HAND(system, code, target)                                          \
     {                                                                          \
-        system, code, TARGET_OBSERVATION, target, USE_EQUAL, SIDE_UNKNOWN,     \
-            true                                                               \
+        ROW(system, code, TARGET_OBSERVATION, target, USE_EQUAL),              \
+            .needs_hand = true                                                 \
     }
 #define STORE(system, code, target)                                            \
     {                                                                          \
-        system, code, TARGET_OBSERVATION, target, USE_STORE, SIDE_UNKNOWN,     \
-            false                                                              \
+        ROW(system, code, TARGET_OBSERVATION, target, USE_STORE)               \
     }
 #define IGNORE(system, code)                                                   \
     {                                                                          \
-        system, code, TARGET_OBSERVATION, NULL, USE_IGNORE, SIDE_UNKNOWN,      \
-            false                                                              \
+        ROW(system, code, TARGET_OBSERVATION, NULL, USE_IGNORE)                \
     }
 #define SITE(system, code, target)                                             \
     {                                                                          \
-        system, code, TARGET_SITE, target, USE_EQUAL, SIDE_UNKNOWN, false      \
+        ROW(system, code, TARGET_SITE, target, USE_EQUAL)                      \
     }
 
 /* clang-format off: one row, one line */

@@ -65,6 +65,12 @@ static enum err refuse(struct map *map, struct where where, enum err e,
     return e;
 }
 
+/* A modifierExtension may turn the meaning of its element round. */
+static bool is_modified(json_t *object)
+{
+    return json_object_get(object, "modifierExtension") != NULL;
+}
+
 static enum err read_use(struct map *map, json_t *target, struct where where,
                          enum codes_use *use)
 {
@@ -89,8 +95,12 @@ static enum err read_element(struct map *map, const char *source,
 {
     json_t *targets = json_object_get(element, "target");
     json_t *target = json_array_get(targets, 0);
-    struct codes_row row = { .system = source };
+    struct codes_row row = { .system = source, .from_s = INT64_MIN };
     enum err e;
+
+    if (is_modified(element) || is_modified(target))
+        return refuse(map, where, ERR_FORM,
+                      "a modifierExtension is not understood here");
 
     row.code = string_of(element, "code");
     if (row.code == NULL)
@@ -128,12 +138,14 @@ static enum err read_group(struct map *map, json_t *group, size_t index)
     enum err e = ERR_OK;
 
     if (source == NULL || json_array_size(elements) == 0 ||
-        json_object_get(group, "unmatched") != NULL) {
+        json_object_get(group, "unmatched") != NULL || is_modified(group)) {
         buf_printf(map->why, "ConceptMap.group[%zu]: %s", index,
-                   source == NULL ? "source is missing"
-                   : json_array_size(elements) == 0
-                       ? "element is missing"
-                       : "unmatched is not supported");
+                   source == NULL                   ? "source is missing"
+                   : json_array_size(elements) == 0 ? "element is missing"
+                   : is_modified(group)
+                       ? "a modifierExtension is not understood here"
+                       : "unmatched is not supported: what is not mapped is "
+                         "never guessed");
         return ERR_FORM;
     }
     for (size_t i = 0; e == ERR_OK && i < json_array_size(elements); i++)
@@ -146,11 +158,21 @@ static enum err read_group(struct map *map, json_t *group, size_t index)
 static enum err read_map(struct map *map, json_t *root)
 {
     const char *type = string_of(root, "resourceType");
+    const char *status = string_of(root, "status");
     json_t *groups = json_object_get(root, "group");
     enum err e = ERR_OK;
 
     if (type == NULL || strcmp(type, "ConceptMap") != 0) {
         buf_puts(map->why, "not a ConceptMap");
+        return ERR_FORM;
+    }
+    if (is_modified(root) || json_object_get(root, "implicitRules") != NULL) {
+        buf_puts(map->why, "ConceptMap: a modifierExtension or implicitRules "
+                           "is not understood here");
+        return ERR_FORM;
+    }
+    if (status != NULL && strcmp(status, "retired") == 0) {
+        buf_puts(map->why, "ConceptMap.status: the map is retired");
         return ERR_FORM;
     }
     if (json_array_size(groups) == 0) {
@@ -164,17 +186,15 @@ static enum err read_map(struct map *map, json_t *root)
 
 static enum err add_all(struct codes *codes, struct map *map)
 {
-    size_t at = 0;
-    enum err e = codes_add_rows(codes, map->rows, map->count, &at);
+    struct codes_fault fault;
+    enum err e =
+        codes_add_rows(codes, map->rows, map->count, CODES_OF_FILE, &fault);
 
-    if (at >= map->count)
-        return e; /* it is about none of them */
-    if (e == ERR_UNKNOWN)
-        return refuse(map, map->where[at], e, "target code is not known");
-    if (e == ERR_CONFLICT)
-        return refuse(map, map->where[at], e, "this code is mapped already");
-    if (e == ERR_LIMIT)
-        buf_puts(map->why, "too many rows");
+    if (e == ERR_OK || e == ERR_MEMORY)
+        return e;
+    if (fault.row < map->count)
+        return refuse(map, map->where[fault.row], e, fault.text);
+    buf_puts(map->why, fault.text);
     return e;
 }
 

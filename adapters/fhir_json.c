@@ -152,6 +152,16 @@ void fhir_doc_free(struct fhir_doc *doc)
 
 /* ---- strings ---------------------------------------------------------- */
 
+int64_t fhir_lookup_s(const struct fhir_ctx *c)
+{
+    const struct fhir_time *time = &c->item->u.observation.effective;
+
+    if (c->item->type == FHIR_OBSERVATION &&
+        (time->start_s != 0 || time->end_s != 0))
+        return time->start_s;
+    return c->reader->now_s;
+}
+
 const char *fhir_string(json_t *object, const char *key)
 {
     return json_string_value(json_object_get(object, key));

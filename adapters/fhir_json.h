@@ -121,6 +121,9 @@ void fhir_say_held(struct fhir_ctx *c);
 /* A code or unit fit to be repeated in a text; "?" if it is not. */
 const char *fhir_echo(const char *code);
 
+/* The time by which a code is looked up: when it was measured, else now. */
+int64_t fhir_lookup_s(const struct fhir_ctx *c);
+
 /* A member that is a string; NULL if absent. */
 const char *fhir_string(json_t *object, const char *key);
 bool fhir_is(json_t *object, const char *key, const char *text);
@@ -237,6 +240,7 @@ struct fhir_meaning {
     struct code_entry entry;
     bool conflict;    /* two codings mean different things */
     const char *code; /* of the first coding, for a text; NULL if none */
+    const char *system;
 };
 struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept);
 

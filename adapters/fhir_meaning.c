@@ -1,5 +1,7 @@
 #include "adapters/fhir_json.h"
 
+#include <string.h>
+
 /*
  * Quantities of which one says more than the other.  A sender who gives both
  * means the narrow one; it is no contradiction.
@@ -62,6 +64,12 @@ static void merge(struct fhir_meaning *m, const struct code_entry *more)
     if (entry->side == SIDE_UNKNOWN)
         entry->side = more->side;
     entry->needs_hand = entry->needs_hand && more->needs_hand;
+    entry->access_arm = entry->access_arm || more->access_arm;
+    /* where two maps say different units, neither is assumed */
+    if (entry->unit == NULL)
+        entry->unit = more->unit;
+    else if (more->unit != NULL && strcmp(entry->unit, more->unit) != 0)
+        entry->unit = NULL;
 }
 
 struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept)
@@ -74,10 +82,13 @@ struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept)
     {
         const char *code = fhir_string(coding, "code");
         struct code_entry entry =
-            codes_find(c->reader->codes, fhir_string(coding, "system"), code);
+            codes_find(c->reader->codes, fhir_string(coding, "system"), code,
+                       fhir_lookup_s(c));
 
-        if (m.code == NULL)
+        if (m.code == NULL) {
             m.code = code;
+            m.system = fhir_string(coding, "system");
+        }
         if (strength(entry.meaning) == 3 && strength(m.entry.meaning) == 3)
             merge(&m, &entry);
         else if (strength(entry.meaning) > strength(m.entry.meaning))

@@ -54,6 +54,32 @@ static void unit_unclear(struct value *v, const char *key, const char *code)
     fhir_value_say_held(v, key, "unit", text);
 }
 
+/* The unit that the site's map gives to values without one; NULL if it gives
+ * none. */
+static const char *unit_by_default(struct value *v)
+{
+    const char *unit = v->meaning.entry.unit;
+
+    if (unit != NULL)
+        fhir_say(v->c, SEV_INFORMATION, "unit-assumed",
+                 "No unit was sent; by the site's map of this code it is '%s'",
+                 fhir_echo(unit));
+    return unit;
+}
+
+/* The UCUM code that a unit text means: by our table, else by the site's. */
+static const char *unit_by_text(struct value *v, const char *text)
+{
+    const char *code;
+
+    if (units_of_text(text, strlen(text), &code) != ERR_OK)
+        code = codes_unit_text(v->c->reader->codes, text, fhir_lookup_s(v->c));
+    if (code != NULL)
+        fhir_say_at(v->c, "unit", SEV_WARNING, "unit-assumed",
+                    "Unit text without a code is read as '%s'", code);
+    return code;
+}
+
 /* The UCUM code of a Quantity, also from its text; NULL if unclear. */
 static const char *unit_of(struct value *v)
 {
@@ -67,12 +93,9 @@ static const char *unit_of(struct value *v)
         unit_unclear(v, "system", code);
         return NULL;
     }
-    if (text == NULL || units_of_text(text, strlen(text), &code) != ERR_OK) {
+    code = text != NULL ? unit_by_text(v, text) : unit_by_default(v);
+    if (code == NULL)
         unit_unclear(v, text != NULL ? "unit" : "code", text);
-        return NULL;
-    }
-    fhir_say_at(v->c, "unit", SEV_WARNING, "unit-assumed",
-                "Unit text without a code is read as '%s'", code);
     return code;
 }
 
@@ -153,18 +176,28 @@ done:
     fhir_place_pop(&v->c->place, back);
 }
 
-/* A count: an integer stands without a unit only where none is needed. */
+/* A count: an integer stands without a unit only where none is needed, or
+ * where the site's map says which. */
 void fhir_value_integer(struct value *v)
 {
     struct fhir_reading *r = fhir_value_add(v);
+    const char *unit = quantity_info(r->reading.quantity)->unit;
     size_t back;
 
-    if (strcmp(quantity_info(r->reading.quantity)->unit, "1") != 0) {
-        unit_unclear(v, v->key, NULL);
-        return;
+    if (strcmp(unit, "1") != 0) {
+        unit = unit_by_default(v);
+        if (unit == NULL) {
+            unit_unclear(v, v->key, NULL);
+            return;
+        }
     }
-    r->reading.value = (double)json_integer_value(v->json);
+    /* the map has checked that this unit fits */
+    if (units_convert(r->reading.quantity, unit, strlen(unit),
+                      (double)json_integer_value(v->json),
+                      &r->reading.value) != ERR_OK)
+        return;
     back = fhir_place_push(&v->c->place, v->key);
+    restore_sign(v, r);
     judge(v, r);
     fhir_place_pop(&v->c->place, back);
 }

@@ -28,6 +28,7 @@ const char *access_how_word(enum access_how h)
         [ACCESS_BY_SITE] = "bodysite-match",
         [ACCESS_BY_SOLE] = "sole-access",
         [ACCESS_BY_IMPLIED] = "implied",
+        [ACCESS_BY_PERSON] = "person",
     };
 
     return (unsigned)h < COUNT(words) ? words[h] : "unknown";

@@ -66,13 +66,20 @@ enum hold {
 };
 const char *hold_word(enum hold h); /* "unit", "code", "implausible" ... */
 
-enum { FHIR_READINGS_MAX = 64, FHIR_IDENTIFIERS_MAX = 4, FHIR_FOCUS_MAX = 4 };
+enum {
+    FHIR_READINGS_MAX = 64,
+    FHIR_IDENTIFIERS_MAX = 4,
+    FHIR_FOCUS_MAX = 4,
+    FHIR_UNMAPPED_MAX = 8
+};
 
 struct fhir_reading {
     struct reading reading; /* id and version 0; slot set */
     enum hold hold;
     char hint[64];      /* for a person: "litres?"; "" if none */
     const char *region; /* body site region word, "" if not said */
+    bool access_arm;    /* the site's map says that the hand is that of the
+                           access, so that no side is needed */
 };
 
 /* How the resource names its access; the resolver tries them in order. */
@@ -84,13 +91,22 @@ enum access_how {
     ACCESS_BY_CONTAINED,    /* contained BodyStructure (its identifier) */
     ACCESS_BY_SITE,         /* body site and side match one access */
     ACCESS_BY_SOLE,         /* the only active access of the patient */
-    ACCESS_BY_IMPLIED       /* none known: one is implied */
+    ACCESS_BY_IMPLIED,      /* none known: one is implied */
+    ACCESS_BY_PERSON        /* somebody has said which */
 };
 const char *access_how_word(enum access_how h); /* "focus-ref" ... */
 
 struct fhir_access_name {
     enum access_how how;
     struct fhir_ref ref;
+};
+
+/* A code that no map has: kept, and not used. */
+struct fhir_unmapped {
+    const char *system; /* NULL if it was sent without */
+    const char *code;
+    int slot;      /* of what it names, as of a reading: 0 the value, 1... */
+    bool of_value; /* it is the value, not what was measured */
 };
 
 struct fhir_observation {
@@ -107,6 +123,8 @@ struct fhir_observation {
     const char *derived_from[8]; /* literal references */
     size_t derived_count;
     const char *performer; /* display or reference of the first, may be NULL */
+    struct fhir_unmapped unmapped[FHIR_UNMAPPED_MAX]; /* the first of them */
+    size_t unmapped_count;
     struct fhir_reading *readings; /* at most FHIR_READINGS_MAX; borrowed */
     size_t reading_count;
 };

@@ -263,11 +263,13 @@ void fhir_read_site(struct fhir_ctx *c, json_t *concept, struct body_site *site,
     {
         const char *system = fhir_string(coding, "system");
 
-        merge_site(codes_site(codes, system, fhir_string(coding, "code")), site,
-                   clash);
+        merge_site(codes_site(codes, system, fhir_string(coding, "code"),
+                              fhir_lookup_s(c)),
+                   site, clash);
     }
-    merge_site(codes_site_text(codes, fhir_string(concept, "text")), site,
-               clash);
+    merge_site(
+        codes_site_text(codes, fhir_string(concept, "text"), fhir_lookup_s(c)),
+        site, clash);
     if (!*clash)
         return;
     site->side = SIDE_UNKNOWN;
@@ -286,11 +288,13 @@ enum method fhir_read_method(struct fhir_ctx *c, json_t *concept)
     json_array_foreach(json_object_get(concept, "coding"), i, coding)
     {
         if (method == METHOD_UNSTATED)
-            method = codes_method(codes, fhir_string(coding, "system"),
-                                  fhir_string(coding, "code"));
+            method =
+                codes_method(codes, fhir_string(coding, "system"),
+                             fhir_string(coding, "code"), fhir_lookup_s(c));
     }
     if (method == METHOD_UNSTATED)
-        method = codes_method_text(codes, fhir_string(concept, "text"));
+        method = codes_method_text(codes, fhir_string(concept, "text"),
+                                   fhir_lookup_s(c));
     if (method == METHOD_UNSTATED && concept != NULL)
         fhir_say_at(c, "method", SEV_WARNING, "code-unknown",
                     "This method is not mapped: the reading counts as one "

@@ -16,7 +16,7 @@ static void read_type(struct fhir_ctx *c, struct fhir_access *a)
     {
         enum sign s = codes_sign(c->reader->codes, Q_ACCESS_TYPE,
                                  fhir_string(coding, "system"),
-                                 fhir_string(coding, "code"));
+                                 fhir_string(coding, "code"), fhir_lookup_s(c));
 
         said_unknown = said_unknown || s == SIGN_TYPE_UNKNOWN;
         if (s == SIGN_NONE || s == SIGN_TYPE_UNKNOWN)

@@ -44,8 +44,10 @@ static void set_side(struct value *v, struct fhir_reading *r)
     enum scope scope = quantity_info(r->reading.quantity)->scope;
 
     r->region = v->at->site.region;
-    if (code != SIDE_UNKNOWN && r->region[0] == '\0')
-        r->region = "finger"; /* only terms of finger pressure name a side */
+    /* a term of finger pressure that names a side; or a rule of a site */
+    if (code != SIDE_UNKNOWN && r->region[0] == '\0' && scope == SCOPE_ARM)
+        r->region = "finger";
+    r->access_arm = v->meaning.entry.access_arm;
     r->reading.side = code != SIDE_UNKNOWN ? code : site;
     if (code != SIDE_UNKNOWN && site != SIDE_UNKNOWN && code != site) {
         r->reading.side = SIDE_UNKNOWN;
@@ -80,6 +82,22 @@ struct fhir_reading *fhir_value_add(struct value *v)
     return r;
 }
 
+/* For whoever is to add it to a map. */
+static void note_unmapped(struct value *v, const char *system,
+                          const char *code, bool of_value)
+{
+    struct fhir_observation *o = &v->c->item->u.observation;
+
+    if (code == NULL || o->unmapped_count == COUNT(o->unmapped) ||
+        codes_listed(v->c->reader->codes, system, code, fhir_lookup_s(v->c)))
+        return;
+    o->unmapped[o->unmapped_count++] =
+        (struct fhir_unmapped){ .system = system,
+                                .code = code,
+                                .slot = v->slot,
+                                .of_value = of_value };
+}
+
 /* ---- coded values ----------------------------------------------------- */
 
 static void read_concept(struct value *v)
@@ -95,13 +113,16 @@ static void read_concept(struct value *v)
     {
         enum sign s =
             codes_sign(v->c->reader->codes, q, fhir_string(coding, "system"),
-                       fhir_string(coding, "code"));
+                       fhir_string(coding, "code"), fhir_lookup_s(v->c));
 
         conflict =
             conflict || (sign != SIGN_NONE && s != SIGN_NONE && s != sign);
         sign = sign == SIGN_NONE ? s : sign;
     }
     if (sign == SIGN_NONE) {
+        coding = json_array_get(json_object_get(v->json, "coding"), 0);
+        note_unmapped(v, fhir_string(coding, "system"),
+                      fhir_string(coding, "code"), true);
         fhir_say_at(v->c, v->key, SEV_INFORMATION, "code-unknown",
                     "No coding of the value is known; kept, not used");
         return;
@@ -191,6 +212,7 @@ static bool is_usable(struct value *v)
     const char *region = v->at->site.region;
 
     if (entry->meaning == CODE_UNKNOWN) {
+        note_unmapped(v, v->meaning.system, v->meaning.code, false);
         fhir_say_at(v->c, "code", SEV_INFORMATION, "code-unknown",
                     "Code '%s' is not mapped; kept, not used",
                     fhir_echo(v->meaning.code));

@@ -15,6 +15,7 @@ enum dimension {
     DIM_FLOW_PER_MASS,  /* in mL/kg/h */
     DIM_VOLUME,         /* in mL */
     DIM_TIME,           /* in s */
+    DIM_TEMPERATURE,    /* nothing is measured in it */
     DIM_LENGTH,         /* in mm */
     DIM_MASS,           /* in g */
     DIM_PRESSURE,       /* in Pa */
@@ -75,6 +76,9 @@ static const struct unit table[] = {
     { "min", DIM_TIME, 60, 1 },
     { "h", DIM_TIME, 3600, 1 },
     { "d", DIM_TIME, 86400, 1 },
+    { "wk", DIM_TIME, 604800, 1 },
+    { "mo", DIM_TIME, 2629800, 1 }, /* 30.4375 d: a twelfth of "a" */
+    { "a", DIM_TIME, 31557600, 1 }, /* 365.25 d, the Julian year */
 
     { "mm", DIM_LENGTH, 1, 1 },
     { "cm", DIM_LENGTH, 10, 1 },
@@ -84,6 +88,11 @@ static const struct unit table[] = {
     { "g", DIM_MASS, 1, 1 },
     { "kg", DIM_MASS, 1000, 1 },
     { "[lb_av]", DIM_MASS, 453.59237, 1 },
+
+    /* with no quantity of this dimension they convert to nothing, and their
+     * zero points need not be known */
+    { "Cel", DIM_TEMPERATURE, 1, 1 },
+    { "[degF]", DIM_TEMPERATURE, 5, 9 },
 
     { "Pa", DIM_PRESSURE, 1, 1 },
     { "hPa", DIM_PRESSURE, 100, 1 },
@@ -230,6 +239,11 @@ enum err units_of_text(const char *text, size_t len, const char **code)
         return ERR_UNKNOWN;
     *code = unit->code;
     return ERR_OK;
+}
+
+bool units_listed(const char *code, size_t len)
+{
+    return find(code, len) != NULL;
 }
 
 const char *units_code(size_t i)

@@ -44,6 +44,9 @@ MUST_CHECK enum err units_convert(enum quantity q, const char *code, size_t len,
 MUST_CHECK enum err units_of_text(const char *text, size_t len,
                                   const char **code);
 
+/* Is it a code of the table, or an annotation that stands for 1? */
+bool units_listed(const char *code, size_t len);
+
 /* For tests and reports: the i-th code of the table, NULL after the last. */
 const char *units_code(size_t i);
 

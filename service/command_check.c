@@ -5,8 +5,10 @@
 #include "adapters/policy_file.h"
 #include "adapters/wording.h"
 #include "adapters/zone.h"
+#include "service/check_codes.h"
 #include "service/db.h"
 #include "service/doors.h"
+#include "service/drop.h"
 #include "service/file.h"
 #include "service/maps.h"
 #include "service/smart.h"
@@ -21,6 +23,7 @@ enum {
     REFERENCE_MAX = 256 * 1024,
     CODESYSTEMS_MAX = 1024 * 1024,
     WHY_MAX = 4096,
+    DROP_FOUND_MAX = 128 * 1024,
     TOKEN_MAX = 8192
 };
 
@@ -28,7 +31,8 @@ static const char help[] =
     "usage: headgate check [--offline] [--config FILE] [--set "
     "SECTION.KEY=VALUE]...\n"
     "       headgate check reference\n"
-    "       headgate check codesystems [--config FILE]\n\n"
+    "       headgate check codesystems [--config FILE]\n"
+    "       headgate check --codes [--json] [--config FILE] FILE...\n\n"
     "Reads configuration, policy, time zone, code maps and store, and says\n"
     "what is wrong or what would be in force.  Where a record is set, it is\n"
     "asked what it can (--offline: it is not), and what will and will not "
@@ -37,6 +41,17 @@ static const char help[] =
     "'reference' prints every setting there is,\n"
     "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
     "canonical base that is configured (fhir.base).\n\n"
+    "--codes reads a sample of what a sender sends (FHIR JSON or NDJSON, HL7 "
+    "v2, or\n"
+    "CSV with the columns system, code, unit; '-': standard input) and says "
+    "what each\n"
+    "code, value, method, body site and unit would be taken for, and which "
+    "rows the\n"
+    "code map of the site lacks. Nothing is stored, no service is needed, and "
+    "no value\n"
+    "of a patient is printed. Ends with status 1 if something is missing, "
+    "with 2 if\n"
+    "the sample cannot be used.\n\n"
     "Where no service runs on the store, check, queue and the other commands\n"
     "open it themselves; a store of an older version is then brought up to\n"
     "date in place, as at a start of the service.\n";
@@ -139,11 +154,32 @@ static bool check_folder(const char *path)
     return ok;
 }
 
+/* Rows that people added while a service ran, beside those of the files. */
+static enum err check_mappings(struct db *db, const struct config *config)
+{
+    struct codes *codes = NULL;
+    struct buf why;
+    enum err e;
+
+    buf_init(&why, WHY_MAX);
+    /* what is wrong with a file itself is said elsewhere */
+    if (maps_load(config, &codes, &why) != ERR_OK) {
+        e = ERR_OK;
+    } else {
+        e = maps_learn_stored(db, codes, &why);
+        if (e != ERR_OK && why.len > 0)
+            printf("map      %s\n", why.data);
+    }
+    codes_free(codes);
+    buf_clear(&why);
+    return e;
+}
+
 /* A store that no service has open is read through. */
 static bool check_store(const struct config *config)
 {
     struct db *db = NULL;
-    enum err e;
+    enum err e, mapped = ERR_OK;
 
     if (access(config->store_path, F_OK) != 0) {
         return check_folder(config->store_path);
@@ -155,10 +191,12 @@ static bool check_store(const struct config *config)
     }
     if (e == ERR_OK)
         e = db_verify(db);
+    if (e == ERR_OK)
+        mapped = check_mappings(db, config);
     db_close(db);
     printf("store    %s: %s\n", config->store_path,
            e == ERR_OK ? "whole" : db_open_reason(config->store_path, e));
-    return e == ERR_OK;
+    return e == ERR_OK && mapped == ERR_OK;
 }
 
 /* The files of secrets: that they can be read, not what is in them. */
@@ -185,6 +223,27 @@ static bool check_tokens(const struct config *config)
     tokens_free(tokens);
     buf_clear(&why);
     buf_clear(&token);
+    return ok;
+}
+
+/* Each line of what was found, below the word. */
+static bool check_drop(const struct config *config)
+{
+    struct buf found;
+    unsigned bad = 0;
+    bool ok;
+
+    if (config->drop_folder[0] == '\0')
+        return true;
+    buf_init(&found, DROP_FOUND_MAX);
+    ok = drop_check(config->drop_folder, &found, &bad) == ERR_OK && bad == 0;
+    for (const char *line = found.data; *line != '\0';) {
+        int len = (int)strcspn(line, "\n");
+
+        printf("drop     %.*s\n", len, line);
+        line += len + (line[len] == '\n' ? 1 : 0);
+    }
+    buf_clear(&found);
     return ok;
 }
 
@@ -218,14 +277,34 @@ static bool check_keys(const struct config *config)
     return ok;
 }
 
+/* What a sample of a sender would be taken for. */
+static int check_sample(const struct args *args)
+{
+    static struct config config; /* large */
+
+    if (args->file_count == 0) {
+        fprintf(stderr, "headgate: --codes needs a file\n\n%s", help);
+        return 2;
+    }
+    if (!args_config(args, &config))
+        return 2;
+    return check_codes(&config, args->files, args->file_count, args->json);
+}
+
 int command_check(int argc, char **argv)
 {
     struct args args;
     struct config config;
     bool helped, ok, asked = true;
 
-    if (!args_read(&args, argc, argv, "fo", help, &helped))
+    if (!args_read(&args, argc, argv, "foj", help, &helped))
         return helped ? 0 : 2;
+    if (args.codes)
+        return check_sample(&args);
+    if (args.json) {
+        fputs("headgate: --json goes with --codes\n", stderr);
+        return 2;
+    }
     if (args.file_count == 1 && strcmp(args.files[0], "reference") == 0)
         return print_reference();
     if (args.file_count == 1 && strcmp(args.files[0], "codesystems") == 0)
@@ -254,6 +333,7 @@ int command_check(int argc, char **argv)
     ok = check_maps(&config) && ok;
     ok = check_tokens(&config) && ok;
     ok = check_keys(&config) && ok;
+    ok = check_drop(&config) && ok;
     ok = check_store(&config) && ok;
     return ok ? 0 : 2;
 }

@@ -3,6 +3,7 @@
 
 #define BASE   "https://headgate.example/fhir"
 #define OBS    BASE "/CodeSystem/av-observation"
+#define NOW    CODES_NEWEST
 #define SITE_B "https://site-b.example/codes"
 
 static struct codes *fresh(void)
@@ -78,15 +79,16 @@ static void test_find(void **state)
         struct code_entry e;
 
         ROW(finds[i].name);
-        e = codes_find(codes, finds[i].system, finds[i].code);
+        e = codes_find(codes, finds[i].system, finds[i].code, NOW);
         assert_int_equal(e.meaning, finds[i].meaning);
         assert_int_equal(e.quantity, finds[i].quantity);
         assert_int_equal(e.side, finds[i].side);
     }
-    assert_true(codes_find(codes, CODES_LOINC, "59408-5").needs_hand);
-    assert_true(codes_find(codes, CODES_MDC, "150456").needs_hand);
-    assert_false(codes_find(codes, OBS, "finger-oxygen-saturation").needs_hand);
-    assert_int_equal(codes_find(codes, OBS, "hand-ulcer").sign,
+    assert_true(codes_find(codes, CODES_LOINC, "59408-5", NOW).needs_hand);
+    assert_true(codes_find(codes, CODES_MDC, "150456", NOW).needs_hand);
+    assert_false(
+        codes_find(codes, OBS, "finger-oxygen-saturation", NOW).needs_hand);
+    assert_int_equal(codes_find(codes, OBS, "hand-ulcer", NOW).sign,
                      SIGN_HAND_ULCER);
     codes_free(codes);
 }
@@ -118,20 +120,20 @@ static void test_site(void **state)
     (void)state;
     for (size_t i = 0; i < COUNT(sites); i++) {
         ROW(sites[i].name);
-        site = codes_site_text(codes, sites[i].text);
+        site = codes_site_text(codes, sites[i].text, NOW);
         assert_int_equal(site.side, sites[i].side);
         assert_string_equal(site.region, sites[i].region);
     }
-    site = codes_site(codes, CODES_SCT, "368208006");
+    site = codes_site(codes, CODES_SCT, "368208006", NOW);
     assert_int_equal(site.side, SIDE_LEFT);
     assert_string_equal(site.region, "upper-arm");
-    site = codes_site(codes, CODES_SCT, "419465000");
+    site = codes_site(codes, CODES_SCT, "419465000", NOW);
     assert_int_equal(site.side, SIDE_RIGHT);
     assert_string_equal(site.region, "");
-    site = codes_site(codes, BASE "/CodeSystem/av-site", "right-hand");
+    site = codes_site(codes, BASE "/CodeSystem/av-site", "right-hand", NOW);
     assert_int_equal(site.side, SIDE_RIGHT);
     assert_string_equal(site.region, "hand");
-    site = codes_site(codes, CODES_LOINC, "8480-6");
+    site = codes_site(codes, CODES_LOINC, "8480-6", NOW);
     assert_int_equal(site.side, SIDE_UNKNOWN);
     codes_free(codes);
 }
@@ -141,27 +143,30 @@ static void test_sign_and_method(void **state)
     struct codes *codes = fresh();
 
     (void)state;
-    assert_int_equal(codes_sign(codes, Q_HAND_SYMPTOM, OBS, "pain-at-rest"),
-                     SIGN_PAIN_AT_REST);
-    assert_int_equal(codes_sign(codes, Q_THRILL, OBS, "pain-at-rest"),
+    assert_int_equal(
+        codes_sign(codes, Q_HAND_SYMPTOM, OBS, "pain-at-rest", NOW),
+        SIGN_PAIN_AT_REST);
+    assert_int_equal(codes_sign(codes, Q_THRILL, OBS, "pain-at-rest", NOW),
                      SIGN_NONE);
-    assert_int_equal(codes_sign(codes, Q_THRILL, CODES_SCT, "weak"), SIGN_NONE);
+    assert_int_equal(codes_sign(codes, Q_THRILL, CODES_SCT, "weak", NOW),
+                     SIGN_NONE);
     assert_int_equal(codes_sign(codes, Q_ACCESS_TYPE,
-                                BASE "/CodeSystem/av-access-type", "avg"),
+                                BASE "/CodeSystem/av-access-type", "avg", NOW),
                      SIGN_TYPE_AVG);
     assert_int_equal(codes_sign(codes, Q_BAND_FORM,
-                                BASE "/CodeSystem/av-access-type", "cuff"),
+                                BASE "/CodeSystem/av-access-type", "cuff", NOW),
                      SIGN_NONE);
     assert_int_equal(
-        codes_method(codes, BASE "/CodeSystem/av-method", "duplex"),
+        codes_method(codes, BASE "/CodeSystem/av-method", "duplex", NOW),
         METHOD_DUPLEX);
-    assert_int_equal(codes_method(codes, OBS, "duplex"), METHOD_UNSTATED);
-    assert_int_equal(codes_method_text(codes, "Ultrasound dilution"),
+    assert_int_equal(codes_method(codes, OBS, "duplex", NOW), METHOD_UNSTATED);
+    assert_int_equal(codes_method_text(codes, "Ultrasound dilution", NOW),
                      METHOD_ULTRASOUND_DILUTION);
-    assert_int_equal(codes_method_text(codes, "dilution"), METHOD_UNSTATED);
-    assert_int_equal(codes_method_text(codes, "method not stated"),
+    assert_int_equal(codes_method_text(codes, "dilution", NOW),
                      METHOD_UNSTATED);
-    assert_int_equal(codes_method_text(codes, NULL), METHOD_UNSTATED);
+    assert_int_equal(codes_method_text(codes, "method not stated", NOW),
+                     METHOD_UNSTATED);
+    assert_int_equal(codes_method_text(codes, NULL, NOW), METHOD_UNSTATED);
     codes_free(codes);
 }
 
@@ -217,6 +222,47 @@ static const struct {
     { "no equivalence",
       MAP("u:s", OBS, "{\"code\":\"A\",\"target\":[{\"code\":\"spktv\"}]}"),
       ERR_FORM, "equivalence" },
+    /* each of these would change what a row means (HL7 FHIR R4, ConceptMap) */
+    { "depends on another value",
+      MAP("u:s", OBS,
+          "{\"code\":\"A\",\"target\":[{\"code\":\"spktv\",\"equivalence\":"
+          "\"equal\",\"dependsOn\":[{\"property\":\"x\",\"value\":\"y\"}]}]}"),
+      ERR_FORM, "element[0]: dependsOn and product are not supported" },
+    { "a product",
+      MAP("u:s", OBS,
+          "{\"code\":\"A\",\"target\":[{\"code\":\"spktv\",\"equivalence\":"
+          "\"equal\",\"product\":[{\"property\":\"x\",\"value\":\"y\"}]}]}"),
+      ERR_FORM, "dependsOn and product are not supported" },
+    { "a group for the rest",
+      "{\"resourceType\":\"ConceptMap\",\"group\":[{\"source\":\"u:s\","
+      "\"target\":\"" OBS "\",\"unmatched\":{\"mode\":\"fixed\",\"code\":"
+      "\"qb\"},\"element\":[" EL("A", "spktv", "equal") "]}]}",
+      ERR_FORM, "ConceptMap.group[0]: unmatched is not supported" },
+    { "a modifier of a target",
+      MAP("u:s", OBS,
+          "{\"code\":\"A\",\"target\":[{\"code\":\"spktv\",\"equivalence\":"
+          "\"equal\",\"modifierExtension\":[{\"url\":\"u:x\"}]}]}"),
+      ERR_FORM, "element[0]: a modifierExtension is not understood" },
+    { "a modifier of the map",
+      "{\"resourceType\":\"ConceptMap\",\"modifierExtension\":[{\"url\":"
+      "\"u:x\"}],\"group\":[{\"source\":\"u:s\",\"target\":\"" OBS
+      "\",\"element\":[" EL("A", "spktv", "equal") "]}]}",
+      ERR_FORM, "modifierExtension" },
+    { "a retired map",
+      "{\"resourceType\":\"ConceptMap\",\"status\":\"retired\",\"group\":[{"
+      "\"source\":\"u:s\",\"target\":\"" OBS
+      "\",\"element\":[" EL("A", "spktv", "equal") "]}]}",
+      ERR_FORM, "ConceptMap.status: the map is retired" },
+    { "units of the site",
+      MAP("urn:headgate:unit", CODES_UCUM, EL("ccm/min", "mL/min", "equal")),
+      ERR_OK, "" },
+    { "a code to a unit", MAP("u:s", CODES_UCUM, EL("A", "mL/min", "equal")),
+      ERR_UNKNOWN, "element[0]" },
+    { "a text to a quantity",
+      MAP("urn:headgate:text", OBS, EL("flow", "access-flow", "equal")),
+      ERR_UNKNOWN, "a code alone" },
+    { "a blank behind a code", MAP("u:s", OBS, EL("A ", "spktv", "equal")),
+      ERR_FORM, "element[0]" },
     { "no target", MAP("u:s", OBS, "{\"code\":\"A\"}"), ERR_FORM,
       "target is missing" },
     { "no code", MAP("u:s", OBS, "{\"target\":[]}"), ERR_FORM,
@@ -247,9 +293,9 @@ static void test_map_refused(void **state)
         assert_non_null(strstr(why.data, maps[i].why));
         /* A refused file leaves no trace, not even of its good rows. */
         if (maps[i].want != ERR_OK)
-            assert_int_equal(codes_find(codes, "u:s", "A").meaning,
+            assert_int_equal(codes_find(codes, "u:s", "A", NOW).meaning,
                              CODE_UNKNOWN);
-        assert_int_equal(codes_find(codes, CODES_LOINC, "8480-6").quantity,
+        assert_int_equal(codes_find(codes, CODES_LOINC, "8480-6", NOW).quantity,
                          Q_SYSTOLIC_PRESSURE);
         buf_clear(&why);
         codes_free(codes);
@@ -283,19 +329,22 @@ static void test_map_used(void **state)
                                                                   "inexact")));
     add(codes, MAP("urn:headgate:text", BASE "/CodeSystem/av-site",
                    EL("Li. Oberarm", "left-upper-arm", "equal")));
-    assert_int_equal(codes_find(codes, "u:s", "flow").meaning, CODE_QUANTITY);
-    assert_int_equal(codes_find(codes, "u:s", "near").meaning, CODE_STORE);
-    assert_int_equal(codes_find(codes, "u:s", "far").meaning, CODE_IGNORE);
-    assert_int_equal(codes_find(codes, "u:s", "ulcer").meaning, CODE_QUESTION);
-    assert_int_equal(codes_sign(codes, Q_HAND_SYMPTOM, "u:s", "ulcer"),
+    assert_int_equal(codes_find(codes, "u:s", "flow", NOW).meaning,
+                     CODE_QUANTITY);
+    assert_int_equal(codes_find(codes, "u:s", "near", NOW).meaning, CODE_STORE);
+    assert_int_equal(codes_find(codes, "u:s", "far", NOW).meaning, CODE_IGNORE);
+    assert_int_equal(codes_find(codes, "u:s", "ulcer", NOW).meaning,
+                     CODE_QUESTION);
+    assert_int_equal(codes_sign(codes, Q_HAND_SYMPTOM, "u:s", "ulcer", NOW),
                      SIGN_HAND_ULCER);
-    assert_int_equal(codes_sign(codes, Q_HAND_SYMPTOM, "u:s", "near"),
+    assert_int_equal(codes_sign(codes, Q_HAND_SYMPTOM, "u:s", "near", NOW),
                      SIGN_NONE);
-    assert_int_equal(codes_method(codes, "u:m", "U"),
+    assert_int_equal(codes_method(codes, "u:m", "U", NOW),
                      METHOD_ULTRASOUND_DILUTION);
-    assert_int_equal(codes_method(codes, "u:m", "N"), METHOD_UNSTATED);
-    assert_int_equal(codes_site_text(codes, "LI. OBERARM").side, SIDE_LEFT);
-    assert_string_equal(codes_site_text(codes, "li. oberarm").region,
+    assert_int_equal(codes_method(codes, "u:m", "N", NOW), METHOD_UNSTATED);
+    assert_int_equal(codes_site_text(codes, "LI. OBERARM", NOW).side,
+                     SIDE_LEFT);
+    assert_string_equal(codes_site_text(codes, "li. oberarm", NOW).region,
                         "upper-arm");
     /* Mapped once is mapped: a second file cannot say it again. */
     {
@@ -308,7 +357,8 @@ static void test_map_used(void **state)
             ERR_CONFLICT);
         buf_clear(&why);
     }
-    assert_int_equal(codes_find(codes, "u:s", "flow").quantity, Q_ACCESS_FLOW);
+    assert_int_equal(codes_find(codes, "u:s", "flow", NOW).quantity,
+                     Q_ACCESS_FLOW);
     codes_free(codes);
 }
 
@@ -325,11 +375,12 @@ static void test_map_of_a_site(void **state)
     fclose(f);
     json[len] = '\0';
     add(codes, json);
-    assert_int_equal(codes_find(codes, SITE_B, "SHUNTFLOW").quantity,
+    assert_int_equal(codes_find(codes, SITE_B, "SHUNTFLOW", NOW).quantity,
                      Q_ACCESS_FLOW);
-    assert_int_equal(codes_find(codes, SITE_B, "REZ%").quantity,
+    assert_int_equal(codes_find(codes, SITE_B, "REZ%", NOW).quantity,
                      Q_RECIRCULATION);
-    assert_int_equal(codes_find(codes, SITE_B, "KTV").meaning, CODE_IGNORE);
+    assert_int_equal(codes_find(codes, SITE_B, "KTV", NOW).meaning,
+                     CODE_IGNORE);
     codes_free(codes);
 }
 

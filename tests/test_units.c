@@ -29,6 +29,13 @@ static const struct {
       ERR_UNKNOWN, 0 },
     { "flow is no volume", Q_UF_VOLUME, "mL/min", 2000, ERR_CONFLICT, 0 },
 
+    { "time, week", Q_TREATMENT_TIME, "wk", 1, ERR_OK, 10080 },  /* 7*24*60 */
+    { "time, month", Q_TREATMENT_TIME, "mo", 1, ERR_OK, 43830 }, /* 30.4375 d */
+    { "time, year", Q_TREATMENT_TIME, "a", 1, ERR_OK, 525960 },  /* 365.25 d */
+    { "time is no temperature", Q_TREATMENT_TIME, "Cel", 1, ERR_CONFLICT, 0 },
+    { "a temperature, other scale", Q_TREATMENT_TIME, "[degF]", 1, ERR_CONFLICT,
+      0 },
+
     { "pressure, kPa", Q_SYSTOLIC_PRESSURE, "kPa", 18.398436, ERR_OK, 138 },
     { "pressure, Pa", Q_MEAN_PRESSURE, "Pa", 13332.2, ERR_OK, 100 },
     { "pressure, hPa", Q_MEAN_PRESSURE, "hPa", 133.322, ERR_OK, 100 },

@@ -9,11 +9,17 @@
  *     {"quantity":"qb","unit":"mL/min","code":"kg","refused":"conflict"}
  *
  * Every quantity with a unit meets every code.  peers/ucum.mjs reads this.
+ *
+ *     tool_units -
+ *
+ * converts what standard input has, one conversion a line, with tabs between:
+ * quantity, code, value.  It prints a line as above for each.
  */
 #include "adapters/units.h"
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Codes that the table covers by a rule, or must not know at all. */
@@ -45,7 +51,6 @@ static const char *const more[] = {
     "mEq/L",
     "meq/L",
     "[iU]/L",
-    "Cel",
     "mL/min/{1.73_m2}",
     "{1.73_m2}",
     " mL/min",
@@ -93,8 +98,46 @@ static void print_code(const char *code)
     }
 }
 
-int main(void)
+/* One conversion that was asked for. */
+static int convert_line(char *line)
 {
+    char *code = strchr(line, '\t');
+    char *value = code != NULL ? strchr(code + 1, '\t') : NULL;
+    double result = NAN;
+    enum quantity q;
+    enum err e;
+
+    if (value == NULL)
+        return 1;
+    *code++ = *value++ = '\0';
+    line[strcspn(line, "\r\n")] = '\0';
+    if (quantity_by_code(line, strlen(line), &q) != ERR_OK)
+        return 1;
+    e = units_convert(q, code, strlen(code), strtod(value, NULL), &result);
+    printf("{\"quantity\":\"%s\",\"unit\":\"%s\",\"code\":\"%s\",", line,
+           quantity_info(q)->unit, code);
+    if (e != ERR_OK)
+        printf("\"refused\":\"%s\"}\n", err_word(e));
+    else
+        printf("\"value\":%.17g,\"result\":%.17g}\n", strtod(value, NULL),
+               result);
+    return 0;
+}
+
+static int convert_all(void)
+{
+    char line[256];
+    int wrong = 0;
+
+    while (fgets(line, sizeof(line), stdin) != NULL)
+        wrong |= convert_line(line);
+    return wrong;
+}
+
+int main(int argc, char **argv)
+{
+    if (argc > 1 && strcmp(argv[1], "-") == 0)
+        return convert_all() != 0 || fflush(stdout) != 0;
     for (size_t i = 0; units_code(i) != NULL; i++)
         print_code(units_code(i));
     for (size_t i = 0; i < COUNT(more); i++)
