@@ -12,6 +12,11 @@
  *
  * Source: HL7 v2.5.1, chapter 2 (2.5 to 2.8: delimiters, escapes, message
  * construction, character sets); tolerances are listed in hl7_counts.
+ *
+ * Escapes: \F\ \S\ \T\ \R\ \E\ \P\ the delimiters, \Xhh..\ bytes of the
+ * message's character set, \.br\ and \.sp\ a line feed, \.spN\ as many
+ * (N up to 20), \H\ and \N\ nothing.  \Cxxyy\ \Mxxyyzz\ \Zdd\ stay as they
+ * are.  So does what is unknown or does not end, and is counted.
  */
 #ifndef HEADGATE_ADAPTERS_HL7_H
 #define HEADGATE_ADAPTERS_HL7_H
@@ -27,7 +32,7 @@ enum {
     HL7_CHARSET_SIZE = 32
 };
 
-/* Where in a message: "OBX[3]-5.1".  0: not that deep. */
+/* Where in a message: "OBX[3]-5.1", "PID[1]-3[2].4.1".  0: not that deep. */
 struct hl7_place {
     char segment[4]; /* "OBX"; "" the whole message */
     int sequence;    /* the how-manieth of its name, from 1 */
@@ -36,8 +41,13 @@ struct hl7_place {
 enum { HL7_PLACE_SIZE = 64 };
 void hl7_place_write(const struct hl7_place *place, char out[HL7_PLACE_SIZE]);
 
+/*
+ * MSH-1 and MSH-2.  0: the message has none of these.  MSH-2 may lack the
+ * subcomponent ("^~\"), or this and the escape ("^~"); "^~&" lacks the escape
+ * (common practice, no source).  Truncation: 2.7 and later.
+ */
 struct hl7_delimiters {
-    char field, component, repetition, escape, subcomponent;
+    char field, component, repetition, escape, subcomponent, truncation;
 };
 
 /* What was let pass, though the standard has it otherwise. */
@@ -49,7 +59,8 @@ struct hl7_counts {
 
 struct hl7_message;
 
-/* Why a message cannot be taken apart; text has no value of the message. */
+/* Why a message cannot be taken apart; text has no value of the message.
+ * Filled if hl7_read fails with other than ERR_MEMORY. */
 struct hl7_fault {
     struct hl7_place place;
     char text[160];
@@ -58,13 +69,16 @@ struct hl7_fault {
 /*
  * hl7_read - take a message apart
  *
- * bytes    one message, from "MSH" on; not borrowed
+ * bytes    one message, from "MSH" on; not borrowed.  A byte order mark of
+ *          UTF-8 before it is skipped; an empty MSH-18 then means UTF-8.
  * charset  what an empty MSH-18 means, as in table 0211 ("8859/1",
- *          "UNICODE UTF-8", "ASCII"); NULL or "": ASCII
+ *          "UNICODE UTF-8", "ASCII"); NULL or "": ASCII.  Of several in MSH-18
+ *          the first counts.
  *
- * ERR_FORM     no MSH in front, delimiters that are not five different
- *              printable characters, a segment without a name, bytes that are
- *              not of the character set, a NUL
+ * ERR_FORM     no MSH in front, delimiters that are not different printable
+ *              characters other than letters and digits, a segment without a
+ *              name, a second MSH, bytes that are not of the character set (as
+ *              such or within \Xhh..\), a NUL
  * ERR_UNKNOWN  a character set that is not known
  * ERR_LIMIT    longer than HL7_MESSAGE_MAX, or too many segments
  * ERR_MEMORY
@@ -94,6 +108,8 @@ size_t hl7_repetitions(const struct hl7_message *message, size_t segment,
                        int field);
 size_t hl7_components(const struct hl7_message *message, size_t segment,
                       int field, int repetition);
+size_t hl7_subcomponents(const struct hl7_message *message, size_t segment,
+                         int field, int repetition, int component);
 
 /*
  * hl7_text - one value, without escapes
@@ -111,6 +127,12 @@ const char *hl7_raw(const struct hl7_message *message, size_t segment,
                     int field, int repetition);
 /* Is the field `""`: its value is to be deleted? */
 bool hl7_is_null(const struct hl7_message *message, size_t segment, int field);
+
+/* The MSH segment in the bytes in which it came, without its end. */
+const char *hl7_head(const struct hl7_message *message, size_t *len);
+/* As long as that; a delimiter there is a delimiter, and never part of a
+ * character of some other character set. */
+const char *hl7_head_mask(const struct hl7_message *message);
 
 /* Shorthand: first repetition, component and subcomponent. */
 const char *hl7_field(const struct hl7_message *message, size_t segment,

@@ -24,6 +24,7 @@ struct mllp_counts {
     uint64_t outside;   /* bytes outside a frame, but for CR and LF */
     uint64_t restarted; /* frames that a new start byte cut off */
     uint64_t unended;   /* frames whose last CR was missing */
+    uint64_t too_long;  /* frames longer than frame_max */
 };
 
 struct mllp {
