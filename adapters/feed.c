@@ -26,6 +26,7 @@ struct feed {
     bool ended;            /* nothing more is to be read */
     bool again;            /* the last line is to be given once more */
     struct feed_line last; /* as given by feed_next */
+    enum err last_err;
 };
 
 enum err feed_read_file(void *arg, char *data, size_t size, size_t *got)
@@ -36,7 +37,8 @@ enum err feed_read_file(void *arg, char *data, size_t size, size_t *got)
     return *got == 0 && ferror(file) ? ERR_IO : ERR_OK;
 }
 
-enum err feed_new(feed_read_fn read, void *arg, struct feed **out)
+enum err feed_new_at(feed_read_fn read, void *arg, uint64_t offset,
+                     uint64_t lines, struct feed **out)
 {
     struct feed *f = calloc(1, sizeof(*f));
 
@@ -49,8 +51,16 @@ enum err feed_new(feed_read_fn read, void *arg, struct feed **out)
     }
     f->read = read;
     f->arg = arg;
+    f->offset = offset;
+    f->number = lines;
+    f->begun = offset > 0; /* a byte order mark stands at the start only */
     *out = f;
     return ERR_OK;
+}
+
+enum err feed_new(feed_read_fn read, void *arg, struct feed **out)
+{
+    return feed_new_at(read, arg, 0, 0, out);
 }
 
 void feed_free(struct feed *feed)
@@ -69,6 +79,11 @@ void feed_again(struct feed *feed)
 uint64_t feed_taken(const struct feed *feed)
 {
     return feed->again ? feed->last.offset : feed->offset;
+}
+
+uint64_t feed_lines(const struct feed *feed)
+{
+    return feed->again ? feed->last.number - 1 : feed->number;
 }
 
 /* ---- the window --------------------------------------------------------- */
@@ -246,29 +261,46 @@ static enum err next_line(struct feed *f)
     return e;
 }
 
-enum err feed_next(struct feed *feed, struct feed_line *line)
+static enum err find_line(struct feed *feed)
 {
     const char *text;
-    size_t len = 0;
+    size_t len;
     enum err e;
 
-    if (feed->again) {
-        feed->again = false;
-        *line = feed->last;
-        return ERR_OK;
-    }
     do {
         e = next_line(feed);
-        if (e == ERR_LIMIT)
-            *line = feed->last;
         if (e != ERR_OK)
             return e;
         text = feed->last.text;
         len = feed->last.len;
         trim(&text, &len);
     } while (len == 0);
-    *line = feed->last;
     return is_object(text, len) ? ERR_OK : ERR_FORM;
+}
+
+enum err feed_next(struct feed *feed, struct feed_line *line)
+{
+    if (!feed->again)
+        feed->last_err = find_line(feed);
+    feed->again = false;
+    if (feed->last_err == ERR_OK || feed->last_err == ERR_FORM ||
+        feed->last_err == ERR_LIMIT)
+        *line = feed->last;
+    return feed->last_err;
+}
+
+enum err feed_head(struct feed *feed, const char **head, size_t *len)
+{
+    enum err e = begin(feed);
+
+    while (e == ERR_OK && !feed->ended &&
+           feed->to - feed->from < FEED_HEAD_SIZE)
+        e = fill(feed);
+    *head = feed->data + feed->from;
+    *len = feed->to - feed->from;
+    if (*len > FEED_HEAD_SIZE)
+        *len = FEED_HEAD_SIZE;
+    return e;
 }
 
 /* ---- NDJSON or a document ------------------------------------------------- */
@@ -278,6 +310,11 @@ static bool ends_in(const char *name, const char *ending)
     size_t len = strlen(name), end = strlen(ending);
 
     return len >= end && strcasecmp(name + len - end, ending) == 0;
+}
+
+bool feed_named_lines(const char *name)
+{
+    return ends_in(name, ".ndjson") || ends_in(name, ".jsonl");
 }
 
 enum look { LOOK_FURTHER, LOOK_LINES, LOOK_DOCUMENT };
@@ -309,7 +346,7 @@ enum err feed_is_lines(struct feed *feed, const char *name, bool *lines)
     enum look found = LOOK_FURTHER;
     enum err e;
 
-    if (name != NULL && (ends_in(name, ".ndjson") || ends_in(name, ".jsonl"))) {
+    if (name != NULL && feed_named_lines(name)) {
         *lines = true;
         return ERR_OK;
     }
@@ -325,6 +362,23 @@ enum err feed_is_lines(struct feed *feed, const char *name, bool *lines)
     if (e == ERR_OK)
         *lines = found == LOOK_LINES;
     return e;
+}
+
+enum err feed_read_on(void *arg, char *data, size_t size, size_t *got)
+{
+    struct feed *f = arg;
+    enum err e = begin(f);
+    size_t len;
+
+    if (e == ERR_OK && f->from == f->to && !f->ended)
+        e = fill(f);
+    if (e != ERR_OK)
+        return e;
+    len = f->to - f->from < size ? f->to - f->from : size;
+    memcpy(data, f->data + f->from, len);
+    take(f, len);
+    *got = len;
+    return ERR_OK;
 }
 
 enum err feed_rest(struct feed *feed, struct buf *out)

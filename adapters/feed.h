@@ -11,7 +11,9 @@
  * it: whatever else is wrong with it, it can then not break out of its entry
  * and take others with it, or pretend to be several.
  *
- * Source: ndjson.org; FHIR Bulk Data Access 2.0.0, output files.
+ * Sources: ndjson.org; FHIR Bulk Data Access 2.0.0, output files.  What a
+ * file is, is told by its first bytes: RFC 1952 (gzip), the Unicode Standard,
+ * 23.8 (byte order marks).
  */
 #ifndef HEADGATE_ADAPTERS_FEED_H
 #define HEADGATE_ADAPTERS_FEED_H
@@ -40,6 +42,13 @@ struct feed;
 
 /* ERR_MEMORY.  arg is borrowed. */
 MUST_CHECK enum err feed_new(feed_read_fn read, void *arg, struct feed **out);
+/*
+ * The same for a file of which a part has been taken before: read gives what
+ * stands from offset on, which begins the line after that many lines (see
+ * feed_taken and feed_lines).
+ */
+MUST_CHECK enum err feed_new_at(feed_read_fn read, void *arg, uint64_t offset,
+                                uint64_t lines, struct feed **out);
 void feed_free(struct feed *feed);
 
 /*
@@ -57,6 +66,10 @@ void feed_free(struct feed *feed);
  */
 MUST_CHECK enum err feed_is_lines(struct feed *feed, const char *name,
                                   bool *lines);
+
+/* What has not been taken yet, in pieces: a feed_read_fn whose arg is the
+ * feed, for whoever reads something else than lines. */
+enum err feed_read_on(void *arg, char *data, size_t size, size_t *got);
 
 /* All that has not been taken yet, for one document, without the byte order
  * mark.  ERR_IO, ERR_MEMORY; ERR_LIMIT: more than out may hold. */
@@ -84,11 +97,13 @@ struct feed_line {
  */
 MUST_CHECK enum err feed_next(struct feed *feed, struct feed_line *line);
 
-/* The next feed_next gives the line that the last one gave on ERR_OK. */
+/* The next feed_next gives what the last one gave, line and error. */
 void feed_again(struct feed *feed);
 
-/* Bytes of the file taken so far, for a progress bar. */
+/* Bytes of the file taken so far: where the next line begins. */
 uint64_t feed_taken(const struct feed *feed);
+/* Lines that end before it, blank ones among them. */
+uint64_t feed_lines(const struct feed *feed);
 
 /* ---- Bundles -------------------------------------------------------------- */
 
@@ -139,5 +154,77 @@ MUST_CHECK enum err feed_gather(struct feed *feed, struct feed_batch *batch);
  */
 void feed_batch_single(const struct feed_batch *batch, size_t i,
                        struct buf *out);
+
+/* ---- parcels --------------------------------------------------------------
+ *
+ * A step through a file: the lines that go into one Bundle, and those between
+ * them that cannot.  Behind it a later run goes on, so that nothing of the
+ * file is taken twice and nothing is passed over.
+ */
+
+/* A line that is not in the Bundle. */
+struct feed_fault {
+    enum err err;         /* ERR_FORM, ERR_LIMIT */
+    struct feed_entry at; /* start: within faulty; len: of the line */
+    bool kept;            /* its text is in faulty */
+};
+
+struct feed_parcel {
+    struct feed_batch batch;   /* count 0: no line could be used */
+    struct buf faulty;         /* the text of faults, one after the other */
+    struct feed_fault *faults; /* as many as entries_max */
+    size_t fault_count;
+    uint64_t taken, lines; /* behind the parcel, as feed_taken, feed_lines */
+};
+
+/* As feed_batch_init; bytes_max bounds the Bundle and faulty, each. */
+MUST_CHECK enum err feed_parcel_init(struct feed_parcel *parcel,
+                                     size_t entries_max, size_t bytes_max);
+void feed_parcel_clear(struct feed_parcel *parcel);
+
+/*
+ * feed_parcel_next - the next step
+ *
+ * ERR_OK      a parcel with at least one line; valid until the next call
+ * ERR_ABSENT  there are no more lines
+ * ERR_IO, ERR_MEMORY  it ends here; what was gathered is not valid
+ */
+MUST_CHECK enum err feed_parcel_next(struct feed *feed,
+                                     struct feed_parcel *parcel);
+
+/* ---- what a file is ------------------------------------------------------- */
+
+enum feed_kind {
+    FEED_JSON,  /* an object comes first: lines or a document */
+    FEED_HL7,   /* messages of HL7 v2, see hl7_batch.h */
+    FEED_EMPTY, /* nothing but blanks */
+    FEED_GZIP,
+    FEED_UTF16, /* or UTF-32, or else bytes of NUL: no UTF-8 */
+    FEED_OTHER
+};
+enum { FEED_HEAD_SIZE = 4096 }; /* bytes that are enough to tell */
+
+/*
+ * head  the first bytes, FEED_HEAD_SIZE or the whole file
+ * name  of the file, NULL if there is none: one that ends in .ndjson or .jsonl
+ *       is of lines, whatever the first of them is
+ */
+enum feed_kind feed_kind_of(const char *head, size_t len, const char *name);
+/* Why a file of this kind is not read, for a person; NULL for the first two. */
+const char *feed_kind_reason(enum feed_kind kind);
+
+/*
+ * Look at the first bytes of a feed without taking anything; *len is at most
+ * FEED_HEAD_SIZE.  They are borrowed until the feed is read.  ERR_IO.
+ */
+MUST_CHECK enum err feed_head(struct feed *feed, const char **head,
+                              size_t *len);
+
+/* Does the name say that the file is of lines? */
+bool feed_named_lines(const char *name);
+
+/* Is the resourceType of the whole, not of something within, Bundle?  Only
+ * brackets and strings are followed; whoever takes it judges the rest. */
+bool feed_is_bundle(const char *text, size_t len);
 
 #endif

@@ -1,6 +1,8 @@
 /* Lines into Bundles; the lines themselves are in feed.c. */
 #include "adapters/feed.h"
 
+#include "adapters/feed_work.h"
+
 #include <stdlib.h>
 
 #define BUNDLE_OPEN                                                            \
@@ -40,7 +42,7 @@ void feed_batch_clear(struct feed_batch *batch)
     buf_init(&batch->body, 0);
 }
 
-static bool fits(const struct feed_batch *batch, size_t len)
+bool feed_batch_fits(const struct feed_batch *batch, size_t len)
 {
     size_t used = batch->body.len > 0
                       ? batch->body.len + sizeof(BUNDLE_CLOSE) - 1
@@ -51,7 +53,7 @@ static bool fits(const struct feed_batch *batch, size_t len)
            used <= batch->bytes_max - ENTRY_ROOM - len;
 }
 
-static void add(struct feed_batch *batch, const struct feed_line *line)
+void feed_batch_add(struct feed_batch *batch, const struct feed_line *line)
 {
     struct buf *body = &batch->body;
 
@@ -65,11 +67,18 @@ static void add(struct feed_batch *batch, const struct feed_line *line)
     buf_puts(body, ENTRY_CLOSE);
 }
 
-static enum err complete(struct feed_batch *batch)
+enum err feed_batch_complete(struct feed_batch *batch)
 {
     buf_puts(&batch->body, BUNDLE_CLOSE);
     batch->complete = true;
     return buf_ok(&batch->body);
+}
+
+void feed_batch_renew(struct feed_batch *batch)
+{
+    buf_empty(&batch->body);
+    batch->count = 0;
+    batch->complete = false;
 }
 
 enum err feed_gather(struct feed *feed, struct feed_batch *batch)
@@ -77,15 +86,12 @@ enum err feed_gather(struct feed *feed, struct feed_batch *batch)
     struct feed_line line;
     enum err e;
 
-    if (batch->complete) {
-        buf_empty(&batch->body);
-        batch->count = 0;
-        batch->complete = false;
-    }
+    if (batch->complete)
+        feed_batch_renew(batch);
     for (;;) {
         e = feed_next(feed, &line);
-        if (e == ERR_OK && fits(batch, line.len)) {
-            add(batch, &line);
+        if (e == ERR_OK && feed_batch_fits(batch, line.len)) {
+            feed_batch_add(batch, &line);
             continue;
         }
         if (e == ERR_OK && batch->count > 0)
@@ -93,7 +99,7 @@ enum err feed_gather(struct feed *feed, struct feed_batch *batch)
         else if (e == ERR_OK)
             e = ERR_LIMIT;
         if (e == ERR_OK || (e == ERR_ABSENT && batch->count > 0))
-            return complete(batch);
+            return feed_batch_complete(batch);
         line.text = NULL;
         if (e == ERR_FORM || e == ERR_LIMIT)
             batch->problem = line;

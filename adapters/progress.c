@@ -40,10 +40,24 @@ static size_t put_name(const char *name, size_t most, char *text)
     return columns;
 }
 
+static const char *const units[] = { "kB", "MB", "GB", "TB", "PB", "EB" };
+
+/* "1.8 MB" */
+static void put_one(double bytes, char *text, size_t size)
+{
+    size_t unit = 0;
+
+    bytes /= 1e3;
+    while (unit + 1 < sizeof(units) / sizeof(units[0]) && bytes >= 1e3) {
+        bytes /= 1e3;
+        unit++;
+    }
+    snprintf(text, size, "%.1f %s", bytes, units[unit]);
+}
+
 /* "12.3 of 28.4 MB": both in the unit that suits the larger. */
 static void put_amount(uint64_t done, uint64_t total, char text[AMOUNT_SIZE])
 {
-    static const char *const units[] = { "kB", "MB", "GB", "TB", "PB", "EB" };
     double scale = 1e3;
     size_t unit = 0;
 
@@ -59,16 +73,29 @@ static void put_amount(uint64_t done, uint64_t total, char text[AMOUNT_SIZE])
                  (double)total / scale, units[unit]);
 }
 
+/* ", 1.8 MB/s", or nothing where that cannot be said. */
+static void put_rate(uint64_t done, int64_t spent_ms, char text[AMOUNT_SIZE])
+{
+    char amount[AMOUNT_SIZE / 2];
+
+    text[0] = '\0';
+    if (done == 0 || spent_ms < GUESS_AFTER_MS)
+        return;
+    put_one((double)done / ((double)spent_ms / 1e3), amount, sizeof(amount));
+    snprintf(text, AMOUNT_SIZE, ", %s/s", amount);
+}
+
 /* ", 8 s left", or nothing where that cannot be said. */
-static void put_left(uint64_t done, uint64_t total, int64_t spent_ms,
-                     char text[AMOUNT_SIZE])
+static void put_left(uint64_t done, uint64_t from, uint64_t total,
+                     int64_t spent_ms, char text[AMOUNT_SIZE])
 {
     double left_s;
 
     text[0] = '\0';
-    if (done == 0 || done >= total || spent_ms < GUESS_AFTER_MS)
+    if (done <= from || done >= total || spent_ms < GUESS_AFTER_MS)
         return;
-    left_s = (double)spent_ms / 1e3 * ((double)(total - done) / (double)done);
+    left_s = (double)spent_ms / 1e3 *
+             ((double)(total - done) / (double)(done - from));
     if (left_s < 99.5)
         snprintf(text, AMOUNT_SIZE, ", %.0f s left", left_s);
     else if (left_s < 99.5 * 60)
@@ -92,6 +119,7 @@ size_t progress_text(const struct progress *p, uint64_t done_bytes,
                      int64_t now_ms, char text[PROGRESS_TEXT_SIZE])
 {
     char name[NAME_MOST * 4 + 1], amount[AMOUNT_SIZE], left[AMOUNT_SIZE];
+    char rate[AMOUNT_SIZE];
     char bar[PROGRESS_COLUMNS_MOST + 1];
     uint64_t total = p->total_bytes;
     /* A file may have grown since its size was asked. */
@@ -103,12 +131,20 @@ size_t progress_text(const struct progress *p, uint64_t done_bytes,
         name_most = NAME_MOST;
     used = put_name(p->name, name_most, name);
     put_amount(done, total, amount);
-    put_left(done, total, now_ms - p->start_ms, left);
+    put_left(done, p->from_bytes, total, now_ms - p->start_ms, left);
+    put_rate(done > p->from_bytes ? done - p->from_bytes : 0,
+             now_ms - p->start_ms, rate);
     if (total == 0) {
-        snprintf(text, PROGRESS_TEXT_SIZE, "%s  %s", name, amount);
-        return used + 2 + strlen(amount);
+        if (used + 2 + strlen(amount) + strlen(rate) > most)
+            rate[0] = '\0';
+        snprintf(text, PROGRESS_TEXT_SIZE, "%s  %s%s", name, amount, rate);
+        return used + 2 + strlen(amount) + strlen(rate);
     }
     used += strlen("  100 % ") + strlen(amount);
+    if (used + strlen(rate) + strlen(left) + BAR_LEAST + 3 <= most)
+        used += strlen(rate);
+    else
+        rate[0] = '\0';
     if (used + strlen(left) <= most)
         used += strlen(left);
     else
@@ -118,9 +154,9 @@ size_t progress_text(const struct progress *p, uint64_t done_bytes,
         put_bar(bar, most - used - strlen("[] "), share);
         used = most;
     }
-    snprintf(text, PROGRESS_TEXT_SIZE, "%s  %3d %% %s%s%s%s%s", name,
+    snprintf(text, PROGRESS_TEXT_SIZE, "%s  %3d %% %s%s%s%s%s%s", name,
              (int)(share * 100), bar[0] != '\0' ? "[" : "", bar,
-             bar[0] != '\0' ? "] " : "", amount, left);
+             bar[0] != '\0' ? "] " : "", amount, rate, left);
     return used;
 }
 

@@ -1,7 +1,7 @@
 /*
  * progress - how far a load has come, on a terminal
  *
- *     feed.ndjson   43 % [=========............] 12.3 of 28.4 MB, 8 s left
+ *     feed.ndjson   43 % [======......] 12.3 of 28.4 MB, 2.0 MB/s, 8 s left
  *
  * One line that is rewritten in place and cleared in the end.  Nothing is
  * written where the output is not a terminal.  There is no clock inside: the
@@ -27,6 +27,7 @@ struct progress {
     FILE *out; /* borrowed; NULL: nothing is shown */
     const char *name;
     uint64_t total_bytes;
+    uint64_t from_bytes; /* done before it was started; set after that */
     int columns;
     int64_t start_ms, next_ms;
     size_t shown; /* columns of the line that stands there now */

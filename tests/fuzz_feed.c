@@ -10,6 +10,7 @@
  * within their limits; and a Bundle that jansson can read has as many entries
  * as lines were put in.
  */
+#include "adapters/error_lines.h"
 #include "adapters/fhir_answer.h"
 #include "tests/feed_kit.h"
 
@@ -119,6 +120,88 @@ static void check_batches(const char *data, size_t len, size_t piece,
     feed_free(feed);
 }
 
+/* Behind a parcel another reader finds what this one would. */
+static void check_resumed(const char *data, size_t len,
+                          const struct feed_parcel *parcel)
+{
+    struct source s = { data + parcel->taken, len - (size_t)parcel->taken, 0, 7,
+                        SIZE_MAX };
+    struct feed_line want = { .number = parcel->lines }, got;
+    size_t at = (size_t)parcel->taken;
+    struct feed *feed;
+
+    must(feed_new_at(source_read, &s, parcel->taken, parcel->lines, &feed) ==
+         ERR_OK);
+    if (plain_next(data, len, &at, &want)) {
+        enum err e = feed_next(feed, &got);
+
+        must(e == ERR_OK || e == ERR_FORM);
+        must(got.number == want.number && got.offset == want.offset);
+        must(got.len == want.len && memcmp(got.text, want.text, got.len) == 0);
+    } else {
+        must(feed_next(feed, &got) == ERR_ABSENT);
+    }
+    feed_free(feed);
+}
+
+static void check_parcels(const char *data, size_t len, size_t piece,
+                          size_t entries_max)
+{
+    struct source s;
+    struct feed *feed = feed_on(&s, data, len, piece);
+    struct feed_parcel parcel;
+    struct feed_line line = { .number = 0 };
+    size_t at = 0, lines = 0, found = 0;
+    uint64_t taken = 0;
+    enum err e;
+
+    while (plain_next(data, len, &at, &line))
+        lines++;
+    must(feed_parcel_init(&parcel, entries_max, 256) == ERR_OK);
+    while ((e = feed_parcel_next(feed, &parcel)) == ERR_OK) {
+        must(parcel.batch.count + parcel.fault_count > 0);
+        must(parcel.batch.count <= entries_max);
+        must(parcel.fault_count <= entries_max);
+        must(parcel.batch.body.len <= 256 && parcel.faulty.len <= 256);
+        must(parcel.taken > taken && parcel.taken <= len);
+        found += parcel.batch.count + parcel.fault_count;
+        taken = parcel.taken;
+        check_resumed(data, len, &parcel);
+    }
+    must(e == ERR_ABSENT && found == lines);
+    feed_parcel_clear(&parcel);
+    feed_free(feed);
+}
+
+/* What a file is, and what is written about what was refused of it. */
+static void check_kind(const char *data, size_t len)
+{
+    enum feed_kind kind =
+        feed_kind_of(data, len < FEED_HEAD_SIZE ? len : FEED_HEAD_SIZE, NULL);
+    const struct error_place place = { "f", 1, 0, 0 };
+    struct error_answer *answer = NULL;
+    struct error_hl7 hl7;
+    struct buf out;
+    json_t *root;
+
+    must((feed_kind_reason(kind) == NULL) ==
+         (kind == FEED_JSON || kind == FEED_HL7));
+    (void)feed_is_bundle(data, len);
+    if (error_answer_open(data, len, &answer) != ERR_OK)
+        return;
+    buf_init(&out, 1 << 22);
+    error_answer_write(answer, 0, &place, &out);
+    if (error_answer_hl7(answer, &hl7) == ERR_OK)
+        must(strlen(hl7.word) < sizeof(hl7.word));
+    must(buf_ok(&out) == ERR_OK && out.data[out.len - 1] == '\n');
+    root = json_loadb(out.data, out.len, JSON_ALLOW_NUL, NULL);
+    must(root != NULL);
+    must(json_array_size(json_object_get(root, "issue")) > 0);
+    json_decref(root);
+    buf_clear(&out);
+    error_answer_close(answer);
+}
+
 static void check_answer(const char *data, size_t len)
 {
     struct fhir_answer answers[4];
@@ -152,6 +235,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     piece = (size_t)data[0] + 1;
     good = check_lines(text, size - 2, piece);
     check_batches(text, size - 2, piece, data[1] % 8U + 1, good);
+    check_parcels(text, size - 2, piece, data[1] % 8U + 1);
+    check_kind(text, size - 2);
     check_answer(text, size - 2);
     return 0;
 }

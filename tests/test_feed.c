@@ -547,6 +547,274 @@ static void nesting(void **state)
     }
 }
 
+/* ---- going on where another stopped --------------------------------------- */
+
+/* Taken line by line, and at each line once more from there: the rest is the
+ * same, with the same numbers and offsets. */
+static void goes_on_anywhere(void **state)
+{
+    size_t len = sizeof(sample) - 1;
+    struct source s, later;
+    struct feed *feed = feed_on(&s, sample, len, 5), *rest;
+    struct feed_line line, want, got;
+
+    (void)state;
+    while (feed_next(feed, &line) == ERR_OK) {
+        uint64_t at = feed_taken(feed);
+        size_t from = (size_t)at;
+
+        later = (struct source){ sample + from, len - from, 0, 3, SIZE_MAX };
+        assert_int_equal(
+            feed_new_at(source_read, &later, at, feed_lines(feed), &rest),
+            ERR_OK);
+        want = line;
+        while (plain_next(sample, len, &from, &want)) {
+            assert_int_equal(feed_next(rest, &got), ERR_OK);
+            assert_int_equal(got.number, want.number);
+            assert_int_equal(got.offset, want.offset);
+            assert_int_equal(got.len, want.len);
+            assert_memory_equal(got.text, want.text, got.len);
+        }
+        assert_int_equal(feed_next(rest, &got), ERR_ABSENT);
+        feed_free(rest);
+    }
+    feed_free(feed);
+}
+
+/* A bad line, and one that is skipped over, once more. */
+static void gives_again(void **state)
+{
+    struct source s;
+    struct feed *feed;
+    struct feed_line line;
+    struct buf b;
+
+    (void)state;
+    buf_init(&b, 1 << 22);
+    buf_puts(&b, "bad\n");
+    add_long(&b, FEED_LINE_MAX + 5, "\n{}\n");
+    feed = feed_on(&s, b.data, b.len, 4096);
+    assert_int_equal(feed_next(feed, &line), ERR_FORM);
+    assert_int_equal(feed_lines(feed), 1);
+    feed_again(feed);
+    assert_int_equal(feed_lines(feed), 0);
+    assert_int_equal(feed_taken(feed), 0);
+    assert_int_equal(feed_next(feed, &line), ERR_FORM);
+    assert_memory_equal(line.text, "bad", 3);
+    assert_int_equal(feed_next(feed, &line), ERR_LIMIT);
+    feed_again(feed);
+    assert_int_equal(feed_taken(feed), 4);
+    assert_int_equal(feed_next(feed, &line), ERR_LIMIT);
+    assert_int_equal(line.number, 2);
+    assert_int_equal(feed_next(feed, &line), ERR_OK);
+    assert_int_equal(line.number, 3);
+    feed_free(feed);
+    buf_clear(&b);
+}
+
+/* ---- parcels -------------------------------------------------------------- */
+
+static const char mixed[] = "{\"a\":1}\n"
+                            "x\n"
+                            "\n"
+                            "{\"a\":3}\n"
+                            "yy\n"
+                            "zzz\n"
+                            "{\"a\":5}";
+
+/* Bundle lines, "|", faulty ones; "/" between parcels. */
+static const struct {
+    const char *name;
+    size_t entries_max, bytes_max;
+    const char *want;
+} parcel_cases[] = {
+    { "all in one", 10, 4096, "1 4 7|2 5 6/" },
+    { "by count", 2, 4096, "1 4|2 5/7|6/" },
+    { "one by one", 1, 4096, "1|2/4|5/7|6/" },
+};
+
+static void add_parcel(struct buf *out, const struct feed_parcel *parcel)
+{
+    for (size_t i = 0; i < parcel->batch.count; i++)
+        buf_printf(out, "%s%d", i > 0 ? " " : "",
+                   (int)parcel->batch.entries[i].line);
+    buf_puts(out, "|");
+    for (size_t i = 0; i < parcel->fault_count; i++)
+        buf_printf(out, "%s%d", i > 0 ? " " : "",
+                   (int)parcel->faults[i].at.line);
+    buf_puts(out, "/");
+}
+
+static void parcels(void **state)
+{
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1 << 16);
+    for (size_t i = 0; i < COUNT(parcel_cases); i++) {
+        struct source s;
+        struct feed *feed = feed_on(&s, mixed, sizeof(mixed) - 1, 4);
+        struct feed_parcel parcel;
+
+        ROW(parcel_cases[i].name);
+        buf_empty(&out);
+        assert_int_equal(feed_parcel_init(&parcel, parcel_cases[i].entries_max,
+                                          parcel_cases[i].bytes_max),
+                         ERR_OK);
+        while (feed_parcel_next(feed, &parcel) == ERR_OK) {
+            add_parcel(&out, &parcel);
+            if (parcel.batch.count > 0)
+                check_bundle(&parcel.batch.body, parcel.batch.count);
+            for (size_t k = 0; k < parcel.fault_count; k++) {
+                const struct feed_fault *f = &parcel.faults[k];
+
+                assert_true(f->kept && f->err == ERR_FORM);
+                assert_memory_equal(parcel.faulty.data + f->at.start,
+                                    mixed + f->at.offset, f->at.len);
+            }
+        }
+        assert_string_equal(out.data, parcel_cases[i].want);
+        assert_int_equal(parcel.taken, sizeof(mixed) - 1);
+        assert_int_equal(parcel.lines, 7);
+        feed_parcel_clear(&parcel);
+        feed_free(feed);
+    }
+    buf_clear(&out);
+}
+
+/* Many bad lines, longer together than is kept at once, and one that is longer
+ * than any: all named, within the bounds. */
+static void parcels_of_bad_lines(void **state)
+{
+    enum { BYTES = 256, LINES = 40 };
+    struct source s;
+    struct feed *feed;
+    struct feed_parcel parcel;
+    struct buf b;
+    uint64_t last = 0;
+
+    (void)state;
+    buf_init(&b, 1 << 22);
+    for (int i = 0; i < LINES; i++)
+        buf_puts(&b, i == 20 ? ""
+                             : "0123456789012345678901234567890123456789"
+                               "0123456789\n");
+    for (size_t i = 0; i < FEED_LINE_MAX + 9U; i++)
+        buf_puts(&b, "x");
+    feed = feed_on(&s, b.data, b.len, 65536);
+    assert_int_equal(feed_parcel_init(&parcel, 1000, BYTES), ERR_OK);
+    while (feed_parcel_next(feed, &parcel) == ERR_OK) {
+        assert_int_equal(parcel.batch.count, 0);
+        assert_true(parcel.faulty.len <= BYTES);
+        for (size_t k = 0; k < parcel.fault_count; k++) {
+            assert_int_equal(parcel.faults[k].at.line, last + 1);
+            last = parcel.faults[k].at.line;
+            assert_int_equal(parcel.faults[k].err,
+                             last == LINES ? ERR_LIMIT : ERR_FORM);
+            assert_int_equal(parcel.faults[k].kept, last != LINES);
+        }
+    }
+    assert_int_equal(last, LINES);
+    feed_parcel_clear(&parcel);
+    feed_free(feed);
+    buf_clear(&b);
+    assert_int_equal(feed_parcel_init(&parcel, 0, BYTES), ERR_RANGE);
+}
+
+/* ---- what a file is ------------------------------------------------------- */
+
+/* gzip: RFC 1952, 2.3.1; byte order marks: the Unicode Standard, 23.8. */
+static const struct {
+    const char *name, *file, *text;
+    size_t len;
+    enum feed_kind want;
+} file_cases[] = {
+    { "object", NULL, "{}", 2, FEED_JSON },
+    { "after a mark and blanks", NULL, BOM " \r\n\t{", 8, FEED_JSON },
+    { "empty", "a.ndjson", "", 0, FEED_EMPTY },
+    { "blank", NULL, " \n\r\n", 4, FEED_EMPTY },
+    { "mark alone", NULL, BOM, 3, FEED_EMPTY },
+    { "gzip", "a.ndjson", "\x1f\x8b\x08", 3, FEED_GZIP },
+    { "UTF-16, little end first", "a.ndjson", "\xff\xfe{\0", 4, FEED_UTF16 },
+    { "UTF-16, big end first", NULL, "\xfe\xff\0{", 4, FEED_UTF16 },
+    { "UTF-16 without a mark", NULL, "{\0}\0", 4, FEED_UTF16 },
+    { "array", NULL, "[{}]", 4, FEED_OTHER },
+    { "table", "a.csv", "a,b\n", 4, FEED_OTHER },
+    { "a bad line, by its name", "a.NDJSON", "a,b\n", 4, FEED_JSON },
+    { "XML", "a.xml", "<Bundle/>", 9, FEED_OTHER },
+    { "HL7 v2", "a.ndjson", "MSH|^~\\&|A\r", 11, FEED_HL7 },
+    { "HL7 v2, a file", NULL, "FHS|^~\\&|A\r", 11, FEED_HL7 },
+    { "HL7 v2 in a frame", NULL, "\x0bMSH|^~\\&|A\r\x1c\r", 14, FEED_HL7 },
+    { "a word like it", NULL, "MSHELL {", 8, FEED_OTHER },
+};
+
+static void tells_the_file(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(file_cases); i++) {
+        ROW(file_cases[i].name);
+        assert_int_equal(feed_kind_of(file_cases[i].text, file_cases[i].len,
+                                      file_cases[i].file),
+                         file_cases[i].want);
+        assert_int_equal(feed_kind_reason(file_cases[i].want) == NULL,
+                         file_cases[i].want == FEED_JSON ||
+                             file_cases[i].want == FEED_HL7);
+    }
+}
+
+static const struct {
+    const char *text;
+    bool want;
+} bundle_cases[] = {
+    { "{\"resourceType\":\"Bundle\"}", true },
+    { "{\"type\":\"batch\", \"resourceType\" : \"Bundle\"", true },
+    { "{\"entry\":[{\"resourceType\":\"Bundle\"}],"
+      "\"resourceType\":\"List\"}",
+      false },
+    { "{\"contained\":[{\"resourceType\":\"Bundle\"}]}", false },
+    { "{\"a\":\"resourceType\",\"b\":\"Bundle\"}", false },
+    { "{\"note\":\"\\\"resourceType\\\":\\\"Bundle\\\"\"}", false },
+    { "{\"resourceType\":\"Patient\"}", false },
+    { "{\"resourceType\":[\"Bundle\"]}", false },
+    { "", false },
+    { "{\"resourceType\":\"Bundle", false },
+};
+
+static void tells_a_bundle(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(bundle_cases); i++) {
+        ROW(bundle_cases[i].text);
+        assert_int_equal(
+            feed_is_bundle(bundle_cases[i].text, strlen(bundle_cases[i].text)),
+            bundle_cases[i].want);
+    }
+}
+
+/* Looked at, then read on in pieces: nothing is missing. */
+static void looks_and_reads_on(void **state)
+{
+    struct source s;
+    struct feed *feed = feed_on(&s, sample, sizeof(sample) - 1, 6);
+    const char *head;
+    char all[sizeof(sample)], piece[7];
+    size_t len, got = 1, at = 0;
+
+    (void)state;
+    assert_int_equal(feed_head(feed, &head, &len), ERR_OK);
+    assert_int_equal(len, sizeof(sample) - 1 - 3);
+    assert_memory_equal(head, sample + 3, len);
+    while (got > 0) {
+        assert_int_equal(feed_read_on(feed, piece, sizeof(piece), &got),
+                         ERR_OK);
+        memcpy(all + at, piece, got);
+        at += got;
+    }
+    assert_int_equal(at, sizeof(sample) - 1 - 3);
+    assert_memory_equal(all, sample + 3, at);
+    feed_free(feed);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -565,6 +833,13 @@ int main(void)
         cmocka_unit_test(line_larger_than_a_bundle),
         cmocka_unit_test(batch_limits),
         cmocka_unit_test(nesting),
+        cmocka_unit_test(goes_on_anywhere),
+        cmocka_unit_test(gives_again),
+        cmocka_unit_test(parcels),
+        cmocka_unit_test(parcels_of_bad_lines),
+        cmocka_unit_test(tells_the_file),
+        cmocka_unit_test(tells_a_bundle),
+        cmocka_unit_test(looks_and_reads_on),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -23,27 +23,43 @@ static const struct {
       "feed.ndjson    0 % [...........................................] "
       "0.0 of 28.4 MB" },
     { "part, with a guess", "feed.ndjson", 28400000, 14200000, 80, 8000,
-      "feed.ndjson   50 % [================................] "
-      "14.2 of 28.4 MB, 8 s left" },
+      "feed.ndjson   50 % [===========...........] "
+      "14.2 of 28.4 MB, 1.8 MB/s, 8 s left" },
     { "too early for a guess", "feed.ndjson", 28400000, 14200000, 80, 1999,
       "feed.ndjson   50 % [=====================.....................] "
       "14.2 of 28.4 MB" },
     { "all", "feed.ndjson", 28400000, 28400000, 80, 60000,
-      "feed.ndjson  100 % [==========================================] "
-      "28.4 of 28.4 MB" },
+      "feed.ndjson  100 % [==============================] "
+      "28.4 of 28.4 MB, 473.3 kB/s" },
     { "more than all", "feed.ndjson", 1000, 2000, 60, 60000,
-      "feed.ndjson  100 % [========================] 1.0 of 1.0 kB" },
+      "feed.ndjson  100 % [==============] 1.0 of 1.0 kB, 0.0 kB/s" },
     { "minutes", "a", 4000000000, 1000000000, 60, 60000,
-      "a   25 % [=====.................] 1.0 of 4.0 GB, 3 min left" },
+      "a   25 % [==.........] 1.0 of 4.0 GB, 16.7 MB/s, 3 min left" },
     { "narrow: no bar", "feed-of-the-year.ndjson", 28400000, 14200000, 40, 8000,
       "ar.ndjson   50 % 14.2 of 28.4 MB" },
-    { "size not known", "-", 0, 123456, 80, 8000, "-  123.5 kB" },
+    { "size not known", "-", 0, 123456, 80, 8000, "-  123.5 kB, 15.4 kB/s" },
     { "empty file", "e", 0, 0, 80, 0, "e  0.0 kB" },
     { "not ASCII, cut", "J\xc3\xbcrgen\xc3\xbcgen.ndjson", 1000, 0, 60, 0,
       "gen\xc3\xbcgen.ndjson    0 % [.....................] 0.0 of 1.0 kB" },
     { "control character", "a\033b", 1000, 0, 40, 0,
       "a?b    0 % [............] 0.0 of 1.0 kB" },
 };
+
+/* What was done before is no work of this run: 3 MB in 4 s, 9 MB to go. */
+static void goes_on_from_somewhere(void **state)
+{
+    struct progress p = { .name = "a",
+                          .total_bytes = 28000000,
+                          .from_bytes = 16000000,
+                          .columns = 80 };
+    char text[PROGRESS_TEXT_SIZE];
+
+    (void)state;
+    progress_text(&p, 19000000, 4000, text);
+    assert_non_null(strstr(text, " 19.0 of 28.0 MB, 750.0 kB/s, 12 s left"));
+    progress_text(&p, 16000000, 4000, text);
+    assert_null(strstr(text, "left"));
+}
 
 static size_t columns_of(const char *text)
 {
@@ -204,6 +220,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(writes_the_line),
+        cmocka_unit_test(goes_on_from_somewhere),
         cmocka_unit_test(keeps_its_width),
         cmocka_unit_test(silent_without_a_terminal),
         cmocka_unit_test(writes_now_and_then),
