@@ -21,6 +21,7 @@ struct hl7_intake {
     const char *bytes; /* borrowed; must outlive it */
     size_t len;
     const struct hl7_profile *profile; /* NULL: nobody known sent it */
+    const char *receivers; /* of mllp.receiver; NULL: any (a file, a person) */
     struct fhir_reader reader;
     enum quarantine_way way;
     int64_t line, start; /* of a file; 0 */
@@ -29,17 +30,21 @@ struct hl7_intake {
     bool again; /* released: a repeat is read anew */
     /* between the two; private */
     struct hl7_message *message;
+    bool rejected; /* not kept: wrong type, receiver, sender ... */
+    char application[64], facility[64], control[200];
     struct hl7_oru oru;
     struct fhir_doc *doc;
     struct intake_result *results;
     unsigned char digest[32];
     /* out */
     struct hl7_wants wants;
-    enum hl7_answer answer; /* AA, AE, AR */
+    enum hl7_answer answer; /* AA, AE, AR; of what was kept, id is not 0 */
     struct hl7_issues issues;
-    int64_t id;    /* of hl7_message; 0: not kept (AR) */
-    bool repeated; /* it had come before, with the same content */
-    bool news;     /* accesses have news: wake the review */
+    int64_t id;       /* of hl7_message; 0: not kept (AR) */
+    bool repeated;    /* it had come before, with the same content */
+    bool news;        /* accesses have news: wake the review */
+    bool quarantined; /* it stands in quarantine, with what is usable of it
+                         in use */
     unsigned stored, there, held, refused; /* results */
 };
 
@@ -50,7 +55,8 @@ MUST_CHECK enum err hl7_intake_read(struct hl7_intake *in);
 /*
  * hl7_intake_apply - store_job run function (arg is a struct hl7_intake)
  *
- * Errors are those of the store alone: then nothing may be acknowledged.
+ * Errors are those of the store alone, and ERR_LIMIT where the quarantine is
+ * full: then nothing was kept, and nothing may be acknowledged.
  */
 enum err hl7_intake_apply(struct db *db, void *arg);
 

@@ -1,0 +1,92 @@
+/*
+ * tls_stream - TLS for a stream of the event loop, the listening side
+ *
+ * The only file that knows OpenSSL's TLS.  It moves bytes between memory and
+ * memory; who owns the socket reads and writes it:
+ *
+ *     network --> tls_stream_take --> tls_stream_read --> plain bytes
+ *     network <-- tls_stream_give <-- tls_stream_write <-- plain bytes
+ *
+ * TLS 1.2 and 1.3; no renegotiation, no compression, no tickets (each
+ * connection proves its certificate anew).  What is kept inside is bounded by
+ * what the caller hands in at a time.
+ *
+ * Source: RFC 8446 and RFC 5246; names of a certificate: RFC 5280, 4.2.1.6.
+ */
+#ifndef HEADGATE_ADAPTERS_TLS_STREAM_H
+#define HEADGATE_ADAPTERS_TLS_STREAM_H
+
+#include "adapters/buf.h"
+
+struct tls_context;
+struct tls_stream;
+
+struct tls_files {
+    const char *certificate; /* PEM: ours, and what leads to its root */
+    const char *key;         /* PEM: its private key, without a password */
+    const char *client_ca;   /* PEM: who signs clients; NULL or "": clients
+                                need no certificate; else all need one */
+};
+
+/*
+ * tls_context_open - read the files; for all connections of a listener
+ *
+ * why  out: which file is wrong, and how, for a person; no part of a key
+ *
+ * ERR_CONFIG  a file cannot be read, or key and certificate do not belong
+ *             together
+ * ERR_MEMORY
+ */
+MUST_CHECK enum err tls_context_open(const struct tls_files *files,
+                                     struct tls_context **context,
+                                     struct buf *why);
+void tls_context_close(struct tls_context *context);
+
+/* One connection; the context must outlive it.  ERR_MEMORY. */
+MUST_CHECK enum err tls_stream_new(struct tls_context *context,
+                                   struct tls_stream **stream);
+void tls_stream_free(struct tls_stream *stream);
+
+/*
+ * tls_stream_take - bytes that came from the network
+ *
+ * Copied.  Then call tls_stream_read until it says ERR_ABSENT, and send what
+ * tls_stream_give has.  ERR_MEMORY.
+ */
+MUST_CHECK enum err tls_stream_take(struct tls_stream *stream,
+                                    const char *bytes, size_t len);
+
+/*
+ * tls_stream_read - plain bytes; also goes on with the greeting
+ *
+ * len  out: 1 to size on ERR_OK
+ *
+ * ERR_ABSENT   none yet
+ * ERR_STOPPED  the other side has said that it ends here
+ * ERR_DENIED   the greeting failed: no certificate, a false one, or no
+ *              version and cipher in common; tls_stream_give has the alert
+ * ERR_FORM     what came is not TLS, or was altered
+ */
+MUST_CHECK enum err tls_stream_read(struct tls_stream *stream, char *out,
+                                    size_t size, size_t *len);
+
+/* The greeting is done: the other side is who it is. */
+bool tls_stream_is_open(const struct tls_stream *stream);
+
+/* Plain bytes out.  ERR_FORM: not open, or broken; ERR_MEMORY. */
+MUST_CHECK enum err tls_stream_write(struct tls_stream *stream,
+                                     const char *bytes, size_t len);
+/* Say that we end here. */
+void tls_stream_end(struct tls_stream *stream);
+
+/* What is to be sent to the network is moved to the end of out. */
+MUST_CHECK enum err tls_stream_give(struct tls_stream *stream, struct buf *out);
+
+/*
+ * tls_stream_has_name - does the certificate of the other side, which it has
+ * proved, bear this name: its common name, or a DNS name among the alternative
+ * ones?  Compared without regard to ASCII case; no wildcards.
+ */
+bool tls_stream_has_name(const struct tls_stream *stream, const char *name);
+
+#endif

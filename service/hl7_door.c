@@ -1,0 +1,189 @@
+/*
+ * Messages of HL7 v2 that come over MLLP: from a frame to its answer.
+ *
+ *     frame --> whose? --> hl7_intake_read --> store job --> answer
+ *                          (pool, if long)     (committed)
+ */
+#include "service/app.h"
+#include "service/hl7_intake.h"
+#include "service/log.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { INLINE_MAX = 16 * 1024, FRAMES_MAX = 2 * HL7_ACK_MAX + 64 };
+
+/* One message on its way through. */
+struct arrival {
+    struct service *service;
+    struct mllp_call *call;
+    uv_work_t work;
+    struct store_job job;
+    struct hl7_intake in;
+    enum err read;
+};
+
+/* A failed sync: what is on disk is not known, so nothing is said at all. */
+static bool is_unknown(enum err e)
+{
+    return e == ERR_IO;
+}
+
+/* No names and no values: the number of the message here, and codes of ours. */
+static void note(const struct hl7_intake *in, enum err e)
+{
+    if (e != ERR_OK)
+        log_event(LOG_ERROR, "hl7.failed", KEY_ERR(e));
+    else if (in->id == 0)
+        log_event(
+            LOG_WARN, "hl7.rejected", KEY_INT("errors", in->issues.errors),
+            KEY_INT("code",
+                    in->issues.count > 0 ? (int)in->issues.list[0].code : 0));
+    else if (in->quarantined)
+        log_event(LOG_WARN, "hl7.quarantined", KEY_INT("message", in->id),
+                  KEY_INT("errors", in->issues.errors));
+    else
+        log_event(LOG_DEBUG, "hl7.taken", KEY_INT("message", in->id),
+                  KEY_INT("stored", in->stored), KEY_INT("held", in->held));
+}
+
+/* ---- answering ------------------------------------------------------------ */
+
+static void finish(struct arrival *a, enum err e)
+{
+    struct service *s = a->service;
+    struct buf frames;
+
+    buf_init(&frames, FRAMES_MAX);
+    note(&a->in, e);
+    hl7_answer_count(&a->in, &s->hl7_counters);
+    if (e == ERR_OK && a->in.news)
+        store_wake(s->store);
+    if (!is_unknown(e))
+        hl7_answer_write(&a->in, e, &s->hl7_ids, clock_ms(), &s->hl7_counters,
+                         &frames);
+    if (is_unknown(e) || buf_ok(&frames) != ERR_OK) {
+        s->hl7_counters.unanswered++;
+        mllp_answer(a->call, NULL, 0, true);
+    } else {
+        mllp_answer(a->call, frames.data, frames.len, false);
+    }
+    buf_clear(&frames);
+    hl7_intake_clear(&a->in);
+    free(a);
+}
+
+static void on_stored(void *arg, enum err e)
+{
+    finish(arg, e);
+}
+
+static enum err apply(struct db *db, void *arg)
+{
+    struct arrival *a = arg;
+
+    return hl7_intake_apply(db, &a->in);
+}
+
+static void store(struct arrival *a)
+{
+    struct service *s = a->service;
+
+    if (a->read == ERR_OK && s->mllp == NULL)
+        a->read = ERR_STOPPED; /* closed while it was read */
+    if (a->read != ERR_OK) {
+        finish(a, a->read);
+        return;
+    }
+    a->job = (struct store_job){ .run = apply, .done = on_stored, .arg = a };
+    store_submit(s->store, &a->job);
+}
+
+static void on_work(uv_work_t *work)
+{
+    struct arrival *a = work->data;
+
+    a->read = hl7_intake_read(&a->in);
+}
+
+static void after_work(uv_work_t *work, int status)
+{
+    struct arrival *a = work->data;
+
+    if (status != 0)
+        a->read = ERR_STOPPED;
+    store(a);
+}
+
+/* ---- coming in ------------------------------------------------------------ */
+
+/* More than a message may have: nothing is kept, and the sender is told. */
+static void refuse_long(struct arrival *a)
+{
+    static const struct hl7_place whole = { .segment = "" };
+
+    a->in.rejected = true;
+    a->in.answer = HL7_AR;
+    hl7_issue_add(&a->in.issues, HL7_ERROR, HL7_TOO_LONG, "too-long", &whole,
+                  "The message is longer than is taken here");
+    finish(a, ERR_OK);
+}
+
+static void on_message(void *arg, struct mllp_call *call, const char *bytes,
+                       size_t len, bool too_long)
+{
+    struct service *s = arg;
+    struct arrival *a = calloc(1, sizeof(*a));
+    struct hl7_sender_head head;
+
+    if (a == NULL) {
+        mllp_answer(call, NULL, 0, true);
+        return;
+    }
+    a->service = s;
+    a->call = call;
+    a->work.data = a;
+    a->in = (struct hl7_intake){ .bytes = bytes,
+                                 .len = len,
+                                 .receivers = s->config.mllp_receiver,
+                                 .reader = s->reader,
+                                 .way = QUARANTINE_HL7,
+                                 .merge_implied = s->config.merge_implied,
+                                 .now_ms = clock_ms() };
+    if (hl7_senders_peek(bytes, len, &head) == ERR_OK)
+        a->in.profile = hl7_senders_find(s->senders, &head, mllp_bears, call);
+    if (too_long) {
+        refuse_long(a);
+        return;
+    }
+    if (len > INLINE_MAX &&
+        uv_queue_work(s->loop, &a->work, on_work, after_work) == 0)
+        return;
+    a->read = hl7_intake_read(&a->in);
+    store(a);
+}
+
+enum err hl7_door_open(struct service *s, struct buf *why)
+{
+    const struct config *c = &s->config;
+    const char *bad;
+    struct mllp_server_options options = {
+        .address = c->mllp_address,
+        .port = c->mllp_port,
+        .tls = { .certificate = c->mllp_tls_certificate,
+                 .key = c->mllp_tls_key,
+                 .client_ca = c->mllp_tls_client_ca },
+        .frame_max = (size_t)c->mllp_frame_max,
+        .connections_max = (unsigned)c->mllp_connections_max,
+        .idle_timeout_ms = c->mllp_idle_timeout_ms,
+        .message_timeout_ms = c->mllp_message_timeout_ms,
+        .settle_ms = c->mllp_settle_ms,
+        .keep_alive_s = c->mllp_keep_alive_s
+    };
+    enum err e = mllp_allow_read(c->mllp_allow, &options.allow, &bad);
+
+    hl7_ids_start(&s->hl7_ids);
+    if (e != ERR_OK || !config_listens_hl7(c))
+        return e;
+    return mllp_server_open(s->loop, &options, on_message, s, &s->mllp, why);
+}
