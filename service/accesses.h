@@ -46,7 +46,8 @@ struct access_question {
     enum scope scope; /* SCOPE_ACCESS or SCOPE_ARM */
     enum side side;   /* of code or body site */
     const char *region;
-    bool is_sign; /* a symptom or grade, not a number */
+    bool is_sign;    /* a symptom or grade, not a number */
+    bool access_arm; /* the site says that it is the hand of the access */
 };
 
 struct access_answer {

@@ -181,9 +181,9 @@ static enum err by_exclusion(struct db *db, const struct access_question *q,
     /* a sign of the hand without an access is to be looked at; a pressure may
      * be that of the other hand */
     unsided = (matches == 0 && of_hand) ||
-              (matches == 1 && of_hand && !q->is_sign &&
+              (matches == 1 && of_hand && !q->is_sign && !q->access_arm &&
                q->side != SIDE_UNKNOWN && list[at].side == SIDE_UNKNOWN);
-    if (matches == 0 && of_hand && !q->is_sign)
+    if (matches == 0 && of_hand && !q->is_sign && !q->access_arm)
         answer->other_arm = true;
     else if (unsided)
         answer->hold = HOLD_SIDE;

@@ -12,10 +12,14 @@
  *     routes_ops.c     health, metrics
  *     routes_look.c    queue, what is held, decisions, one access
  *     routes_plan.c    the band plan of an access
+ *     routes_quarantine.c  what is held, and what people do with it
+ *     routes_report.c  the weekly report per unit
  *     routes_outbox.c  what was put aside on the way to the record
  *     hook.c           the record calls
  *     routes_incoming.c  what comes in from the record; exports
  *     routes_technique.c  what finished procedures say of the technique
+ *     hl7_door.c       messages of HL7 v2 over MLLP
+ *     routes_hl7.c     the same by HTTP
  */
 #ifndef HEADGATE_SERVICE_APP_H
 #define HEADGATE_SERVICE_APP_H
@@ -24,7 +28,11 @@
 #include "adapters/http_server.h"
 #include "service/config.h"
 #include "service/doors.h"
+#include "service/drop.h"
+#include "service/hl7_answer.h"
+#include "service/hl7_senders.h"
 #include "service/hook.h"
+#include "service/mllp_server.h"
 #include "service/outbox.h"
 #include "service/planning.h"
 #include "service/poll_side.h"
@@ -32,7 +40,9 @@
 #include "service/record_start.h"
 #include "service/review.h"
 #include "service/service.h"
+#include "service/report_files.h"
 #include "service/store.h"
+#include "service/tally_loop.h"
 
 #define FORM_TYPE "application/x-www-form-urlencoded"
 
@@ -58,6 +68,7 @@ struct service {
     struct review review;
     struct planning *planning; /* of the store thread, once it runs */
     struct store *store;
+    struct buf *open_why;   /* of what is read at opening; only while it is */
     struct store_job start; /* see review_start; submitted while starting */
     bool starting, started;
     struct http_server *public_server, *control_server;
@@ -66,6 +77,16 @@ struct service {
     struct outbox *outbox;
     struct poll_side *incoming; /* NULL: no record is set */
     struct hook_counters hooks;
+    struct tally_loop *tally;
+    struct report_files *reports; /* NULL: no folder is set */
+    struct store_job sweep; /* of mappings that a stop left unfinished */
+    bool sweeping;          /* it is under way */
+    bool sweep_more;        /* of the store thread while it is */
+    struct hl7_senders *senders;
+    struct mllp_server *mllp; /* NULL: HL7 v2 is not listened for */
+    struct drop *drop;        /* NULL: no drop folder is set */
+    struct hl7_ids hl7_ids;
+    struct hl7_counters hl7_counters;
     uv_timer_t minute; /* reviews that have become due */
     uv_timer_t drain;  /* while stopping */
     int drain_left;
@@ -179,11 +200,29 @@ void route_review(struct service *s, struct http_request *r);
 void route_plan(struct service *s, struct http_request *r);
 void route_outbox(struct service *s, struct http_request *r);
 void route_outbox_act(struct service *s, struct http_request *r);
+/* /quarantine and what is below it; false: there is nothing. */
+bool route_quarantine(struct service *s, struct http_request *r,
+                      const char *const *parts, size_t count);
+void route_feed_report(struct service *s, struct http_request *r);
 void route_incoming(struct service *s, struct http_request *r);
 /* POST: begin an export; DELETE: give it up. */
 void route_bulk(struct service *s, struct http_request *r);
 void route_technique(struct service *s, struct http_request *r);
 void route_technique_switch(struct service *s, struct http_request *r);
+void route_hl7(struct service *s, struct http_request *r);
+
+/* Listen for HL7 v2, if the settings say so; errors of mllp_server_open. */
+MUST_CHECK enum err hl7_door_open(struct service *s, struct buf *why);
+
+/* What came as HL7 v2, for the metrics: looked at on the loop, written on any
+ * thread. */
+struct hl7_door_view {
+    bool listens;
+    struct mllp_view mllp;
+    struct hl7_counters hl7;
+};
+void hl7_door_look(const struct service *s, struct hl7_door_view *view);
+void hl7_door_metrics(const struct hl7_door_view *view, struct buf *out);
 
 /* The word of a type we store ("Observation"), and back; FHIR_OTHER. */
 const char *type_word(enum fhir_type type);

@@ -42,8 +42,20 @@ static const char **place_of(struct args *a, const char *name,
         { "--by", 'k', &a->by },
         { "--by", 'w', &a->by },
         { "--why", 'w', &a->why },
+        { "--reason", 'q', &a->reason },
+        { "--unit", 'q', &a->unit },
+        { "--target", 'q', &a->target },
+        { "--arm", 'q', &a->arm },
+        { "--from", 'q', &a->from },
+        { "--access", 'q', &a->access },
+        { "--side", 'q', &a->side },
+        { "--week", 'r', &a->week },
+        { "--unit", 'r', &a->unit },
         { "--group", 'x', &a->group },
         { "--types", 'x', &a->types },
+        { "--errors", 'l', &a->errors },
+        { "--state", 'l', &a->state },
+        { "--sender", 'l', &a->sender },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {
@@ -89,12 +101,19 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
         const char *name;
         char letter; /* of allowed */
         bool *place;
-    } options[] = {
-        { "--json", 'j', &a->json },       { "--on-table", 'p', &a->on_table },
-        { "--use", 'k', &a->use },         { "--drop", 'k', &a->drop },
-        { "--offline", 'o', &a->offline }, { "--bulk", 'x', &a->bulk },
-        { "--all", 'x', &a->all },         { "--cancel", 'x', &a->cancel }
-    };
+    } options[] = { { "--json", 'j', &a->json },
+                    { "--on-table", 'p', &a->on_table },
+                    { "--use", 'k', &a->use },
+                    { "--drop", 'k', &a->drop },
+                    { "--offline", 'o', &a->offline },
+                    { "--codes", 'o', &a->codes },
+                    { "--bulk", 'x', &a->bulk },
+                    { "--all", 'x', &a->all },
+                    { "--cancel", 'x', &a->cancel },
+                    { "--as-sent", 'q', &a->as_sent },
+                    { "--resume", 'l', &a->resume },
+                    { "--quiet", 'l', &a->quiet },
+                    { "--errors-held", 'l', &a->errors_held } };
 
     for (size_t i = 0; i < COUNT(options); i++) {
         if (strcmp(options[i].name, name) == 0 &&

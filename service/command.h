@@ -23,6 +23,7 @@ int command_outbox(int argc, char **argv);
 int command_check(int argc, char **argv);
 int command_backtest(int argc, char **argv);
 int command_fetch(int argc, char **argv);
+int command_report(int argc, char **argv);
 
 /* Ask the record what it can, and print what will and will not work there. */
 bool check_record(const struct config *config);
@@ -45,11 +46,19 @@ struct args {
     const char *dowels;           /* --dowels SIZES */
     bool on_table;                /* --on-table */
     bool use, drop;               /* --use, --drop */
-    bool offline;                 /* --offline */
+    bool offline, codes;          /* --offline, --codes */
+    const char *reason, *unit;    /* --reason WORD, --unit NAME or UCUM */
+    const char *arm, *side;       /* --arm RULE, --side SIDE */
+    const char *week;             /* --week 2026-W47 */
+    bool as_sent;                 /* --as-sent */
     const char *by;               /* --by NAME */
     const char *why;              /* --why TEXT */
     const char *group, *types;    /* --group ID, --types TYPE,... */
     bool bulk, all, cancel;       /* --bulk, --all, --cancel */
+    const char *errors, *state;   /* --errors FILE, --state FOLDER */
+    const char *sender;           /* --sender NAME */
+    bool resume, quiet;           /* --resume, --quiet */
+    bool errors_held;             /* --errors-held */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -60,8 +69,10 @@ struct args {
  * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
  * --access, --prior, --target, --dowels, --on-table), k (--use, --drop, --by),
- * o (--offline), w (--by, --why), x (--bulk, --group, --types, --all,
- * --cancel).
+ * o (--offline, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
+ * --cancel), l (--errors, --state, --sender, --resume, --quiet,
+ * --errors-held), q (--reason, --unit,
+ * --target, --arm, --from, --access, --side, --as-sent), r (--week, --unit).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);
@@ -111,5 +122,11 @@ void session_complain(const struct session *s, long status, enum err e);
 enum err session_call(struct session *s, const char *method, const char *path,
                       const char *body, size_t len, long *status,
                       struct buf *out);
+/* The same with a body of another media type than FHIR's, and with what is
+ * taken as an answer; accept may be NULL. */
+enum err session_call_as(struct session *s, const char *method,
+                         const char *path, const char *content_type,
+                         const char *accept, const char *body, size_t len,
+                         long *status, struct buf *out);
 
 #endif

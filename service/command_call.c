@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { PAGE_MAX = 4 * 1024 * 1024 };
+enum { PAGE_MAX = 64 * 1024 * 1024 };
 
 void command_escape(struct buf *path, const char *value)
 {
@@ -45,7 +45,8 @@ int command_call(const struct args *args, const char *method, const char *path)
     e = session_call(&session, method, path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
         written = print(&out);
-    else if (e == ERR_OK && status == 409)
+    else if (e == ERR_OK && (status == 400 || status == 404 || status == 409) &&
+             out.len > 0 && out.data[0] != '{')
         fprintf(stderr, "headgate: %s", out.data); /* says why */
     else
         session_complain(&session, status, e);

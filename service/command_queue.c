@@ -18,11 +18,6 @@ static const char queue_help[] =
     "somebody has in hand though its ground has gone.  --json prints one JSON\n"
     "object a line.\n";
 
-static const char quarantine_help[] =
-    "usage: headgate quarantine [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                           [--to URL [--token-file FILE]]\n\n"
-    "Shows the readings that are kept and not used, each with the reason.\n";
-
 static const char decisions_help[] =
     "usage: headgate decisions [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                          [--to URL [--token-file FILE]]\n"
@@ -105,18 +100,6 @@ int command_queue(int argc, char **argv)
     snprintf(
         path, sizeof(path), "/queue?table&columns=%d%s", terminal_columns(),
         isatty(STDOUT_FILENO) && getenv("NO_COLOR") == NULL ? "&colour" : "");
-    return show(&args, path);
-}
-
-int command_quarantine(int argc, char **argv)
-{
-    struct args args;
-    char path[80];
-    bool helped;
-
-    if (!args_read(&args, argc, argv, "t", quarantine_help, &helped))
-        return helped ? 0 : 2;
-    snprintf(path, sizeof(path), "/held?columns=%d", terminal_columns());
     return show(&args, path);
 }
 

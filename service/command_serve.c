@@ -11,7 +11,9 @@ static const char help[] =
     "usage: headgate serve [--config FILE] [--set SECTION.KEY=VALUE]...\n\n"
     "Runs the service until SIGTERM, SIGINT or SIGHUP.  When it takes requests "
     "it\n"
-    "prints one line: headgate ready http://ADDRESS:PORT/fhir\n";
+    "prints one line: headgate ready http://ADDRESS:PORT/fhir\n"
+    "and before it, if it listens for HL7 v2: headgate listens "
+    "mllp://ADDRESS:PORT\n";
 
 struct running {
     uv_loop_t loop;
@@ -57,6 +59,20 @@ static void watch_signals(struct running *r)
     }
 }
 
+/* Where HL7 v2 is listened for, in a line of its own before the other: that
+ * one ends with the address, which programs read. */
+static void say_mllp(const struct config *config, int port)
+{
+    bool v6 = strchr(config->mllp_address, ':') != NULL;
+
+    if (port == 0)
+        return;
+    printf("headgate listens mllp%s://%s%s%s:%d\n",
+           config->mllp_tls_certificate[0] != '\0' ? "s" : "", v6 ? "[" : "",
+           config->mllp_address, v6 ? "]" : "", port);
+    log_event(LOG_INFO, "mllp.ready", KEY_INT("port", port));
+}
+
 static void say_ready(const struct config *config, int port)
 {
     bool v6 = strchr(config->http_address, ':') != NULL;
@@ -87,6 +103,7 @@ static int run(const struct config *config)
             on_stopped(&r, true);
     } else {
         service_on_fatal(r.service, on_fatal, &r);
+        say_mllp(config, service_mllp_port(r.service));
         say_ready(config, service_port(r.service));
     }
     buf_clear(&why);

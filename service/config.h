@@ -9,10 +9,18 @@
 #define HEADGATE_SERVICE_CONFIG_H
 
 #include "adapters/buf.h"
+#include "adapters/hl7_profile.h"
 
 #include <stdbool.h>
 
-enum { CONFIG_TEXT_SIZE = 512, CONFIG_MAPS_MAX = 16 };
+enum { CONFIG_TEXT_SIZE = 512, CONFIG_MAPS_MAX = 16, CONFIG_SENDERS_MAX = 64 };
+
+/* [sender NAME]: what is known of a sender of HL7 v2, see hl7_senders.h. */
+struct config_sender {
+    struct hl7_profile profile; /* its zone is NULL here */
+    char zone[64];              /* "" that of the site */
+    char certificate[128]; /* name that the TLS client must prove; "" none */
+};
 
 struct config {
     /* [http] */
@@ -84,9 +92,35 @@ struct config {
     int outbox_retry_last_ms;  /* 300000; outbox.retry_last */
     int outbox_parallel;       /* deliveries in flight; 8 */
     int outbox_unclear_tries;  /* answers 500 before it is put aside; 5 */
-    /* [mllp]: reserved; nothing listens yet, so anything else is refused */
-    bool mllp_enabled; /* false */
-    int mllp_port;     /* 0 */
+    /* [mllp]: messages of HL7 v2; a port alone opens the listener too, see
+     * config_listens_hl7 */
+    bool mllp_enabled;                           /* false */
+    char mllp_address[64];                       /* 127.0.0.1 */
+    int mllp_port;                               /* 0 picks a free one */
+    char mllp_tls_certificate[CONFIG_TEXT_SIZE]; /* PEM, chain; "" plain */
+    char mllp_tls_key[CONFIG_TEXT_SIZE];         /* PEM */
+    char mllp_tls_client_ca[CONFIG_TEXT_SIZE];   /* PEM; "" none is asked for */
+    char mllp_allow[CONFIG_TEXT_SIZE];           /* see mllp_allow.h; "" all */
+    int mllp_frame_max;                          /* bytes; 1048576 */
+    int mllp_connections_max;                    /* 256 */
+    int mllp_idle_timeout_ms;                    /* 600000 */
+    int mllp_message_timeout_ms;                 /* 30000 */
+    int mllp_settle_ms;                          /* 500 */
+    int mllp_keep_alive_s;                       /* 60; 0 none */
+    char mllp_receiver[CONFIG_TEXT_SIZE]; /* MSH-5 that are ours; "" any */
+    bool mllp_any_sender;                 /* false */
+    /* [sender NAME], in the order of their first line */
+    struct config_sender senders[CONFIG_SENDERS_MAX];
+    int sender_count;
+    /* [report]: the weekly page per unit, see report_files.h */
+    char report_folder[CONFIG_TEXT_SIZE]; /* "" none */
+    int report_weekday;                   /* 1 Monday .. 7 Sunday; 1 */
+    int report_hour;                      /* at the site; 6 */
+    /* [drop]: files that are taken from a folder, see drop.h */
+    char drop_folder[CONFIG_TEXT_SIZE]; /* "" none */
+    int drop_settle_s;                  /* 5 */
+    int drop_poll_s;                    /* 10 */
+    bool drop_error_lines;              /* true */
     /* [log] */
     char log_level[8]; /* debug info warn error */
     /* [demo]: nothing here */
@@ -103,8 +137,8 @@ struct config {
  * why  out: what is wrong and where, for a person: "config/x.ini:12:
  *      [http] port: 70000 is not between 0 and 65535"
  *
- * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, a
- * listener for HL7 v2, which this version has not)
+ * ERR_IO, ERR_CONFIG (unknown key, bad value, missing file of a map, settings
+ * that contradict each other)
  */
 MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
                                 int count, struct config *config,
@@ -121,6 +155,9 @@ MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
  */
 MUST_CHECK enum err config_check_listener(const struct config *config,
                                           const char *path, struct buf *why);
+
+/* Is there to be a listener for HL7 v2? */
+bool config_listens_hl7(const struct config *config);
 
 /* Write the reference file: every key with its help, range and default. */
 void config_reference(struct buf *out);

@@ -79,8 +79,8 @@ static const struct config_row rows[] = {
       "The limits in force, approved by the site. Not set: beside this file." },
 
     { "codes.map", T_MAP, AT(maps), 0, CONFIG_TEXT_SIZE - 1, "", "",
-      "ConceptMap of the site's own codes, a JSON file. Repeat the line for "
-      "each further map." },
+      "Map of the site's own codes: a ConceptMap (.json) or a table (.csv). "
+      "Repeat the line for each further map." },
 
     { "record.url", T_URL, AT(record_url), 0, ROOM(record_url), "", "",
       "FHIR base of the clinical record that gets the Tasks. Empty: none; "
@@ -216,11 +216,82 @@ static const struct config_row rows[] = {
       "waits between them grow from a minute to two hours." },
 
     { "mllp.enabled", T_BOOL, AT(mllp_enabled), 0, 1, "false", "",
-      "Reserved for HL7 v2 messages. This version does not listen for them: "
-      "true is refused." },
+      "Listen for messages of HL7 v2 (ORU^R01) over MLLP. A port other than 0 "
+      "says the same. MLLP knows no password: who may send is settled by the "
+      "address, by allow, by client certificates, and by the sections "
+      "[sender NAME] below." },
+    { "mllp.address", T_ADDRESS, AT(mllp_address), 1, ROOM(mllp_address),
+      "127.0.0.1", "",
+      "Address to listen on, in numbers; \"::\" takes IPv4 and IPv6 from "
+      "everywhere. Beyond loopback only together with allow, or with "
+      "tls_client_ca." },
     { "mllp.port", T_INT, AT(mllp_port), 0, 65535, "0", "",
-      "Reserved, the port for HL7 v2 messages. This version does not listen "
-      "for them: a port other than 0 is refused." },
+      "Port to listen on; 2575 is registered for HL7. 0 with enabled = true "
+      "picks a free one, which is named before the ready line." },
+    { "mllp.tls_certificate", T_PATH, AT(mllp_tls_certificate), 0,
+      ROOM(mllp_tls_certificate), "", "",
+      "File with the certificate of this service and its chain, in PEM. "
+      "Empty: connections are not encrypted." },
+    { "mllp.tls_key", T_PATH, AT(mllp_tls_key), 0, ROOM(mllp_tls_key), "", "",
+      "File with the private key of that certificate, in PEM." },
+    { "mllp.tls_client_ca", T_PATH, AT(mllp_tls_client_ca), 0,
+      ROOM(mllp_tls_client_ca), "", "",
+      "File with the certificates, in PEM, that sign those of the senders. "
+      "With it a sender without a certificate gets no connection." },
+    { "mllp.allow", T_TEXT, AT(mllp_allow), 0, ROOM(mllp_allow), "", "",
+      "Addresses that may connect, with commas between: 10.20.0.0/16, "
+      "192.0.2.7, 2001:db8::/32. Empty: all." },
+    { "mllp.frame_max", T_INT, AT(mllp_frame_max), 1024, 1048576, "1048576",
+      "bytes", "Longest message; a longer one is answered AR and dropped." },
+    { "mllp.connections_max", T_INT, AT(mllp_connections_max), 1, 10000, "256",
+      "", "Connections at one time." },
+    { "mllp.idle_timeout", T_INT, AT(mllp_idle_timeout_ms), 100, 86400000,
+      "600000", "ms",
+      "How long a connection may stay without a message; then it is closed, "
+      "and a sender connects again with its next message." },
+    { "mllp.message_timeout", T_INT, AT(mllp_message_timeout_ms), 100, 3600000,
+      "30000", "ms",
+      "From the first byte of a message to its last, for the greeting of TLS, "
+      "and for taking an answer." },
+    { "mllp.settle", T_INT, AT(mllp_settle_ms), 10, 60000, "500", "ms",
+      "A message whose last byte (CR behind the end mark) has not come is "
+      "taken as whole after so long without another." },
+    { "mllp.keep_alive", T_INT, AT(mllp_keep_alive_s), 0, 86400, "60", "s",
+      "After how long without traffic the system asks whether the other side "
+      "is still there (TCP keep-alive). 0: never." },
+    { "mllp.receiver", T_TEXT, AT(mllp_receiver), 0, ROOM(mllp_receiver), "",
+      "",
+      "Names by which senders call this service (MSH-5), with commas between; "
+      "a message for another receiver is answered AR. Empty: any." },
+    { "mllp.any_sender", T_BOOL, AT(mllp_any_sender), 0, 1, "false", "",
+      "Take messages of senders that no section [sender NAME] describes, under "
+      "the name \"any\", by what [sender any] says, or by the defaults of "
+      "such a section." },
+
+    { "drop.folder", T_PATH, AT(drop_folder), 0, ROOM(drop_folder), "", "",
+      "Folder whose files are taken: NDJSON, Bundles, resources, files of "
+      "HL7 v2. A file in FOLDER/NAME is of the sender NAME ([sender NAME] for "
+      "HL7 v2). It is moved to taken, then to done, or to failed if anything "
+      "in it was refused. Nothing is deleted. Empty: none." },
+    { "drop.settle", T_INT, AT(drop_settle_s), 0, 3600, "5", "s",
+      "How long a file must not have changed before it is taken. Better than "
+      "to rely on it: write under a name that ends in .part, then rename." },
+    { "drop.poll", T_INT, AT(drop_poll_s), 1, 86400, "10", "s",
+      "How often the folder is looked into." },
+    { "drop.error_lines", T_BOOL, AT(drop_error_lines), 0, 1, "true", "",
+      "Beside a file in failed, list what was refused of it, one "
+      "OperationOutcome a line (FILE.errors.ndjson)." },
+
+    { "report.folder", T_PATH, AT(report_folder), 0, ROOM(report_folder), "",
+      "",
+      "Folder into which a page is written each week for each unit: what of "
+      "its data could not be used, why, and what would mend it. There is "
+      "nothing of a patient in it. Empty: none; headgate report shows the "
+      "same." },
+    { "report.weekday", T_INT, AT(report_weekday), 1, 7, "1", "",
+      "Day on which the page of the week before is written: 1 is Monday." },
+    { "report.hour", T_INT, AT(report_hour), 0, 23, "6", "h",
+      "Hour of that day, at the site, from which on it is written." },
 
     { "log.level", T_LEVEL, AT(log_level), 1, ROOM(log_level), "info", "",
       "Least level that is written: debug, info, warn or error." },
@@ -238,7 +309,7 @@ const struct config_row *config_rows(size_t *count)
 enum { COMMENT_COLUMNS = 78 };
 
 /* Help as comment lines of limited width. */
-static void write_comment(struct buf *out, const char *text)
+void config_write_comment(struct buf *out, const char *text)
 {
     size_t column = 0;
 
@@ -258,7 +329,7 @@ static void write_comment(struct buf *out, const char *text)
     buf_puts(out, "\n");
 }
 
-static void write_form(struct buf *out, const struct config_row *row)
+void config_write_form(struct buf *out, const struct config_row *row)
 {
     switch (row->type) {
     case T_INT:
@@ -268,10 +339,15 @@ static void write_form(struct buf *out, const struct config_row *row)
     case T_BOOL:
         buf_puts(out, "; true or false\n");
         break;
+    case T_CHOICE:
+        buf_printf(out, "; one of: %s\n", row->unit);
+        break;
     case T_PATH:
     case T_MAP:
     case T_URL:
     case T_TEXT:
+    case T_URI:
+    case T_SYSTEM:
     case T_ADDRESS:
     case T_ZONE:
     case T_LEVEL:
@@ -283,12 +359,14 @@ void config_reference(struct buf *out)
 {
     size_t before = 0; /* length of the section that is open */
 
-    write_comment(out, "All settings of headgate. Each line that is commented "
-                       "out shows the default; remove the \";\" before it to "
-                       "change it.");
-    write_comment(out, "Relative paths start at the folder of this file. Any "
-                       "setting can also be given on the command line: --set "
-                       "section.key=value");
+    config_write_comment(
+        out, "All settings of headgate. Each line that is commented "
+             "out shows the default; remove the \";\" before it to "
+             "change it.");
+    config_write_comment(out,
+                         "Relative paths start at the folder of this file. Any "
+                         "setting can also be given on the command line: --set "
+                         "section.key=value");
     for (size_t i = 0; i < COUNT(rows); i++) {
         const struct config_row *row = &rows[i];
         size_t len = strcspn(row->key, ".");
@@ -299,9 +377,10 @@ void config_reference(struct buf *out)
         else
             buf_puts(out, "\n");
         before = len;
-        write_comment(out, row->help);
-        write_form(out, row);
+        config_write_comment(out, row->help);
+        config_write_form(out, row);
         buf_printf(out, ";%s =%s%s\n", row->key + len + 1,
                    row->fallback[0] != '\0' ? " " : "", row->fallback);
     }
+    config_sender_reference(out);
 }

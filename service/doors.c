@@ -146,7 +146,8 @@ static enum err who_by_jwt(struct doors *d, const char *token, int64_t now_ms,
     if (e != ERR_OK)
         return ERR_DENIED;
     *grant = (struct door_grant){ .scopes = d->claims.scope,
-                                  .client = number_of(d, d->claims.client) };
+                                  .client = number_of(d, d->claims.client),
+                                  .name = d->claims.client };
     return ERR_OK;
 }
 
@@ -162,7 +163,7 @@ enum err doors_who(struct doors *d, const char *authorization, int64_t now_ms,
         *why = "none";
         e = ERR_ABSENT;
     } else if (d->tokens != NULL && tokens_accept(d->tokens, token, &client)) {
-        *grant = (struct door_grant){ client.scopes, client.line };
+        *grant = (struct door_grant){ client.scopes, client.line, client.name };
         e = ERR_OK;
     } else if (d->keys != NULL && strchr(token, '.') != NULL) {
         e = who_by_jwt(d, token, now_ms, grant, why);

@@ -13,6 +13,7 @@
  *     a Bundle                           each entry by its own need
  *     /queue /held /decisions /review /plan /technique    system/Task.rs
  *     /metrics                           headgate/metrics.r
+ *     POST /hl7                          system/Observation.c
  *     POST /technique, POST /x           headgate/technique.u, headgate/x.u
  *
  * A right within limits ("?category=...") could not be kept to and counts as
@@ -46,6 +47,8 @@ struct door_grant {
     int client;         /* for the log, which has no names: the line in the
                            tokens file; 1001 and up in the order of their first
                            coming for clients with a JWT; 0: not told */
+    const char *name;   /* for the weekly report to the sender; borrowed as
+                           scopes is; NULL: not told */
 };
 
 /*

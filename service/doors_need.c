@@ -66,6 +66,8 @@ void doors_need(const char *method, const char *const *parts, size_t count,
         return; /* there is nothing */
     if (strcmp(parts[0], "fhir") == 0)
         need_fhir(method, parts, count, need);
+    else if (count == 1 && strcmp(parts[0], "hl7") == 0 && !is_read(method))
+        set(need, RIGHT_SYSTEM, "Observation", RIGHT_CREATE);
     else if (!is_read(method))
         set(need, RIGHT_LOCAL, parts[0], RIGHT_UPDATE);
     else if (strcmp(parts[0], "metrics") == 0)

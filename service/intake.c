@@ -5,6 +5,7 @@
 #include "service/news.h"
 #include "service/readings.h"
 #include "service/search_index.h"
+#include "service/tally_intake.h"
 #include "service/task_change.h"
 
 #include <stdio.h>
@@ -253,6 +254,20 @@ static enum err take_patient(struct db *db, struct entry *e)
     return err == ERR_OK ? again_patient(db, e->in->reader, id) : err;
 }
 
+static enum err take_observation(struct db *db, struct entry *e,
+                                 int64_t patient)
+{
+    struct readings_fate fate;
+    bool strict = e->in->strict_access && e->in->source == SOURCE_HTTP;
+    enum err err =
+        readings_replace(db, e->item, patient, e->row.id, e->row.version,
+                         strict, e->in->now_ms, &fate);
+
+    return err == ERR_OK
+               ? tally_intake(db, e->in, e->item, &fate, patient, e->row.fid)
+               : err;
+}
+
 /* What a resource means beyond its bytes. */
 static enum err take(struct db *db, struct entry *e, int64_t patient)
 {
@@ -262,10 +277,7 @@ static enum err take(struct db *db, struct entry *e, int64_t patient)
     if (e->item->type == FHIR_PATIENT)
         return take_patient(db, e);
     if (e->item->type == FHIR_OBSERVATION)
-        return readings_replace(db, e->item, patient, e->row.id, e->row.version,
-                                e->in->strict_access &&
-                                    e->in->source == SOURCE_HTTP,
-                                e->in->now_ms);
+        return take_observation(db, e, patient);
     err = access_take(db, e->item, e->row.fid, e->row.id, e->in->merge_implied,
                       &id);
     if (err == ERR_CONFLICT)

@@ -12,6 +12,7 @@
 #define HEADGATE_SERVICE_INTAKE_H
 
 #include "adapters/fhir_read.h"
+#include "service/quarantine.h"
 #include "service/resources.h"
 
 struct intake_result {
@@ -35,6 +36,12 @@ struct intake {
     bool task_if_match; /* see task_change.h */
     bool deliver;
     int64_t now_ms;
+    const char *sender; /* for the weekly report: name of the token's client,
+                           profile, folder; "record"; NULL: not told apart */
+    const char *sample; /* where the sender finds it: control id, line; NULL:
+                           the id of each resource */
+    enum quarantine_way way; /* 0: by HTTP */
+    bool v2;                 /* made of HL7 v2: places are said in its terms */
     /* out */
     struct intake_result *results; /* one per item; given by the caller */
     int64_t journal; /* the message's number; 0: nothing in it was new */

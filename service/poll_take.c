@@ -1,10 +1,17 @@
 #include "service/poll_take_work.h"
 
+#include "adapters/fhir_search.h"
+#include "service/tally.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { NOT_TAKEN_MAX = 5000, FETCHES_MAX = 10000 };
+enum { FETCHES_MAX = 10000 };
+
+_Static_assert((int)TAKE_POLL == (int)QUARANTINE_POLL &&
+                   (int)TAKE_BY_ID == (int)QUARANTINE_BY_ID,
+               "the ways are stored");
 
 enum err take_find_origin(struct db *db, enum fhir_type kind,
                           const char *remote, struct take_origin *row)
@@ -67,21 +74,81 @@ static bool is_taken_type(enum fhir_type type)
 
 /* ---- what was not taken -------------------------------------------------- */
 
-enum err poll_not_taken(struct db *db, const struct poll_take *t, size_t entry,
-                        int status, const char *place, const char *text)
+/* The record has it still: what there is no room for is only counted. */
+static enum err count_full(struct db *db, const struct quarantine_row *row)
+{
+    const struct tally_row tally = { .at_ms = row->at_ms,
+                                     .source = row->source,
+                                     .way = row->way,
+                                     .class = TALLY_REFUSED,
+                                     .reason = row->reason,
+                                     .place = row->place,
+                                     .count = 1 };
+
+    return tally_add(db, &tally);
+}
+
+static enum err keep_aside(struct db *db, const struct quarantine_row *row)
+{
+    struct tally_row tally = { .at_ms = row->at_ms,
+                               .source = row->source,
+                               .way = row->way,
+                               .class = TALLY_QUARANTINED,
+                               .reason = row->reason,
+                               .place = row->place,
+                               .count = 1 };
+    char sample[FID_SIZE + 24];
+    int64_t id;
+    enum err e = quarantine_add(db, row, &id);
+
+    if (e == ERR_OK && row->remote != NULL) /* older versions of it */
+        e = quarantine_close_remote(db, row->kind, row->remote, id, row->at_ms);
+    if (e != ERR_OK)
+        return e == ERR_LIMIT ? count_full(db, row) : e;
+    if (row->remote != NULL)
+        snprintf(sample, sizeof(sample), "%s/%s", search_type_word(row->kind),
+                 row->remote);
+    else
+        snprintf(sample, sizeof(sample), "line %lld", (long long)row->line);
+    tally.sample = row->remote != NULL || row->line > 0 ? sample : NULL;
+    return tally_add(db, &tally);
+}
+
+static enum err not_taken(struct db *db, const struct poll_take *t,
+                          size_t entry, int status, const char *reason,
+                          const char *place, const char *text)
 {
     const struct fhir_page_entry *p =
         entry < t->page->count ? &t->page->entries[entry] : NULL;
     const struct feed_entry *at = t->places != NULL ? &t->places[entry] : NULL;
-    enum err e;
+    struct quarantine_row row = { .at_ms = t->now_ms,
+                                  .way = (enum quarantine_way)t->source,
+                                  .source = "record",
+                                  .kind = p != NULL ? p->type : FHIR_OTHER,
+                                  .remote = p != NULL ? p->id : NULL,
+                                  .file = t->file,
+                                  .line = at != NULL ? (int64_t)at->line : 0,
+                                  .start = at != NULL ? (int64_t)at->offset : 0,
+                                  .status = status,
+                                  .reason = reason,
+                                  .place = place,
+                                  .text = text };
 
-    e = db_run(
-        db, Q_NOT_TAKEN_ADD, "iiisiiiiss", t->now_ms, INT64(t->source),
-        INT64(p != NULL ? p->type : FHIR_OTHER), p != NULL ? p->id : NULL,
-        INT64(t->file), at != NULL ? INT64(at->line) : INT64(0),
-        at != NULL ? INT64(at->offset) : INT64(0), INT64(status), place, text);
-    return e == ERR_OK ? db_run(db, Q_NOT_TAKEN_TRIM, "i", INT64(NOT_TAKEN_MAX))
-                       : e;
+    if (p != NULL && p->len > 0 && t->body != NULL) {
+        row.body = t->body + p->offset;
+        row.len = p->len;
+    } else if (p == NULL && at != NULL && at->len > 0 && t->body != NULL) {
+        row.body = t->body + at->start; /* a line that is no resource */
+        row.len = at->len;
+    }
+    return keep_aside(db, &row);
+}
+
+enum err poll_not_taken(struct db *db, const struct poll_take *t, size_t entry,
+                        int status, const char *place, const char *text)
+{
+    return not_taken(db, t, entry, status,
+                     status == 409 ? "identity" : "json-syntax", place, text);
 }
 
 /* The first issue that refuses, or a word for none. */
@@ -91,13 +158,14 @@ enum err take_note_refusal(struct db *db, struct poll_take *t, size_t entry,
     const struct issue *first = NULL;
 
     for (size_t i = 0; first == NULL && i < o->count; i++) {
-        if (o->issues[i].severity == SEV_ERROR)
+        if (o->issues[i].severity >= SEV_ERROR)
             first = &o->issues[i];
     }
     t->refused++;
-    return poll_not_taken(db, t, entry, status,
-                          first != NULL ? first->place : "",
-                          first != NULL ? first->text : "Cannot be read");
+    return not_taken(db, t, entry, status,
+                     first != NULL ? first->word : "bad-request",
+                     first != NULL ? first->place : "",
+                     first != NULL ? first->text : "Cannot be read");
 }
 
 /* ---- what is read by its id ---------------------------------------------- */

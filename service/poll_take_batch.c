@@ -5,6 +5,7 @@
 #include "service/again.h"
 #include "service/intake.h"
 #include "service/news.h"
+#include "service/quarantine.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -142,6 +143,10 @@ static enum err note(struct db *db, struct take_batch *b, size_t k,
     if (e == ERR_OK && r.id != 0 && p->id != NULL &&
         b->origins[k].resource == 0)
         e = join_alone(db, b, k, item, &r);
+    /* what was not taken before, and is now, waits for nobody */
+    if (e == ERR_OK && r.id != 0 && b->origins[k].resource == 0 &&
+        b->origins[k].version[0] != '\0')
+        e = quarantine_close_remote(db, item->type, p->id, 0, b->take->now_ms);
     if (result->status < 400) {
         b->take->stored++;
         b->take->withdrawn += p->deleted ? 1 : 0;
@@ -156,6 +161,8 @@ static enum err apply(struct db *db, struct take_batch *b, struct fhir_doc *doc)
                          .body = b->body.data,
                          .len = b->body.len,
                          .source = SOURCE_FEED,
+                         .sender = "record",
+                         .way = (enum quarantine_way)b->take->source,
                          .merge_implied = b->take->merge_implied,
                          .now_ms = b->take->now_ms,
                          .results = calloc(b->count + 1,

@@ -52,6 +52,9 @@ struct quarantine_row {
 /*
  * quarantine_add - keep it; *id: its number, one of the store's own
  *
+ * What a sender sends again byte for byte, and still waits here or was
+ * discarded, is not added twice: *id is then the number it has.
+ *
  * ERR_LIMIT  QUARANTINE_MAX are open: the sender must not be told that it was
  *            kept
  */
@@ -63,5 +66,27 @@ MUST_CHECK enum err quarantine_add(struct db *db,
 MUST_CHECK enum err quarantine_close_message(struct db *db, int64_t message,
                                              enum quarantine_state state,
                                              int64_t now_ms);
+
+/* What waits of this resource of the record is dealt with: it came again;
+ * but for one row, 0 none. */
+MUST_CHECK enum err quarantine_close_remote(struct db *db, enum fhir_type kind,
+                                            const char *remote, int64_t but,
+                                            int64_t now_ms);
+
+/*
+ * quarantine_close - a person's word, or what came of looking again
+ *
+ * ERR_ABSENT  no such row is open
+ */
+MUST_CHECK enum err quarantine_close(struct db *db, int64_t id,
+                                     enum quarantine_state state,
+                                     const char *who, const char *why,
+                                     int64_t now_ms);
+
+/* What has been dealt with is kept for 180 days, and the newest 20000. */
+MUST_CHECK enum err quarantine_trim(struct db *db, int64_t now_ms);
+
+/* "poll", "hl7" ... : static, safe for a metric. */
+const char *quarantine_way_word(enum quarantine_way way);
 
 #endif

@@ -1,9 +1,10 @@
-#include "service/readings.h"
+#include "service/readings_work.h"
 
 #include "service/held.h"
 #include "service/news.h"
 #include "service/resources.h"
 #include "service/reviewed.h"
+#include "service/verdicts.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -28,104 +29,10 @@ static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
         e = db_run(db, Q_HELD_REMOVE, "i", resource);
     if (e == ERR_OK)
         e = db_run(db, Q_DERIVED_REMOVE, "i", resource);
+    if (e == ERR_OK)
+        e = db_run(db, Q_UNMAPPED_REMOVE, "i", resource);
     for (size_t i = 0; e == ERR_OK && i < count; i++)
         e = news_mark_owner(db, owners[i], patient, now_ms);
-    return e;
-}
-
-/* What is kept back and may be real: the sender can still reach for a phone. */
-static void note_emergency(struct fhir_item *item, const struct fhir_reading *r,
-                           enum hold hold, bool strict)
-{
-    const struct reading *of = &r->reading;
-    bool unclear = hold == HOLD_ACCESS;
-
-    outcome_add(&item->outcome, strict && unclear ? SEV_ERROR : SEV_WARNING,
-                unclear             ? "access-ambiguous"
-                : hold == HOLD_SIDE ? "access-side"
-                                    : "held",
-                "Observation",
-                "%s is a sign of emergency, and %s: %s: phone now if this is "
-                "real",
-                held_words(of->quantity, of->sign),
-                unclear             ? "which access it belongs to is not clear"
-                : hold == HOLD_SIDE ? "its side does not fit the access: "
-                                      "examine the hand"
-                                    : "it cannot be used as it was sent",
-                strict && unclear ? "refused" : "kept, not used");
-}
-
-static void note_side(struct fhir_item *item, const struct fhir_reading *r)
-{
-    const struct quantity_info *info = quantity_info(r->reading.quantity);
-
-    if (info->scope == SCOPE_ARM && info->kind == VALUE_CODE)
-        outcome_add(&item->outcome, SEV_WARNING, "access-side",
-                    "Observation.bodySite",
-                    "The side of %s does not fit the access: examine the hand; "
-                    "phone if it is weak, numb or cold (kept, not used)",
-                    info->code);
-    else
-        outcome_add(&item->outcome, SEV_WARNING, "access-side",
-                    "Observation.focus",
-                    "The side of %s does not agree with its access, or is "
-                    "needed and not said: kept, not used",
-                    info->code);
-}
-
-static void note_access(struct fhir_item *item,
-                        const struct access_answer *answer,
-                        const struct fhir_reading *r, bool strict)
-{
-    struct outcome *o = &item->outcome;
-    const char *place = "Observation.focus";
-    const char *what = quantity_info(r->reading.quantity)->code;
-
-    if (answer->provisional)
-        outcome_add(o, SEV_WARNING, "access-provisional", place,
-                    "The access named has not come yet; it is known under "
-                    "that name, type unknown, until its BodyStructure comes");
-    else if (answer->hold == HOLD_SIDE)
-        note_side(item, r);
-    else if (answer->hold == HOLD_ACCESS)
-        outcome_add(
-            o, strict ? SEV_ERROR : SEV_WARNING, "access-ambiguous", place,
-            "Which access %s belongs to is not clear: kept, not used", what);
-    else if (answer->other_arm)
-        outcome_add(o, SEV_INFORMATION, "access-side", place,
-                    "%s is of the arm without an access: kept, not used", what);
-    else if (answer->assumed)
-        outcome_add(o, SEV_WARNING, "access-assumed", place,
-                    "The access was taken from what is known of the patient; "
-                    "the Observation names none");
-}
-
-static bool said_before(const struct outcome *o, const char *word)
-{
-    for (size_t i = 0; i < o->count; i++) {
-        if (strcmp(o->issues[i].word, word) == 0)
-            return true;
-    }
-    return false;
-}
-
-/* The limits for low flow depend on whether it is a fistula or a graft. */
-static enum err note_type(struct db *db, struct fhir_item *item, int64_t owner,
-                          const struct reading *r)
-{
-    struct access a;
-    enum err e;
-
-    if (r->quantity != Q_ACCESS_FLOW ||
-        said_before(&item->outcome, "type-unknown"))
-        return ERR_OK;
-    e = access_get(db, owner, &a);
-    if (e == ERR_OK && a.merged != 0)
-        e = access_get(db, a.merged, &a);
-    if (e == ERR_OK && a.type == SIGN_TYPE_UNKNOWN)
-        outcome_add(&item->outcome, SEV_WARNING, "type-unknown", "Observation",
-                    "The type of this access is not known: of the limits that "
-                    "depend on it only those that all types share are applied");
     return e;
 }
 
@@ -150,7 +57,8 @@ static enum err find_owner(struct db *db, struct fhir_item *item,
                                              ? r->reading.side
                                              : o->site.side,
                                  .region = r->region != NULL ? r->region : "",
-                                 .is_sign = info->kind == VALUE_CODE };
+                                 .is_sign = info->kind == VALUE_CODE,
+                                 .access_arm = r->access_arm };
     int slot = info->scope == SCOPE_ARM ? 1 : 0;
     enum err e;
 
@@ -184,59 +92,86 @@ static enum err hold_reading(struct db *db, struct fhir_item *item,
                              bool strict, int64_t now_ms)
 {
     if (reading_is_emergency(r))
-        note_emergency(item, fr, hold, strict);
+        readings_note_emergency(item, fr, hold, strict);
     return held_add(db, patient, fr, r, hold, now_ms);
 }
 
-/* That a preliminary result confirms nothing is no answer to an emergency. */
-static void note_preliminary(struct fhir_item *item, const struct reading *r)
-{
-    struct outcome *o = &item->outcome;
+/* One Observation whose readings are being placed. */
+struct placing {
+    struct fhir_item *item;
+    int64_t patient;
+    struct owner_cache cache;
+    struct verdicts verdicts; /* a person's words on it */
+    bool strict;
+    int64_t now_ms;
+};
 
-    if (r->status != READING_PRELIMINARY || !reading_is_emergency(r))
-        return;
-    for (size_t i = 0; i < o->count; i++) {
-        if (strcmp(o->issues[i].word, "preliminary") == 0)
-            snprintf(o->issues[i].text, sizeof(o->issues[i].text),
-                     "Preliminary: a sign of emergency is reviewed at once all "
-                     "the same");
-    }
-}
-
-static enum err place_reading(struct db *db, struct fhir_item *item,
-                              int64_t patient, const struct fhir_reading *fr,
-                              struct reading *r, struct owner_cache *cache,
-                              bool strict, int64_t now_ms)
+/* Which access it is of, by a person's word or by what is known. */
+static enum err find_access(struct db *db, struct placing *p,
+                            const struct fhir_reading *fr,
+                            const struct person_verdict *said,
+                            struct access_answer *answer)
 {
-    struct access_answer answer = { .hold = fr->hold };
-    int64_t owner = patient;
+    struct outcome *o = &p->item->outcome;
+    struct access a;
     enum err e;
 
-    if (fr->hold != HOLD_NONE)
-        return hold_reading(db, item, patient, fr, r, fr->hold, strict, now_ms);
-    if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
-        e = find_owner(db, item, patient, fr, cache, &answer);
-        if (e != ERR_OK)
+    if (said != NULL && said->access != 0) {
+        e = access_get(db, said->access, &a);
+        if (e == ERR_OK)
+            *answer = (struct access_answer){ .access = a.merged != 0 ? a.merged
+                                                                      : a.id,
+                                              .how = ACCESS_BY_PERSON };
+        if (e != ERR_ABSENT)
             return e;
-        if (!(answer.hold != HOLD_NONE && reading_is_emergency(r)) &&
-            !said_before(&item->outcome, "access-ambiguous") &&
-            !said_before(&item->outcome, "access-assumed"))
-            note_access(item, &answer, fr, strict);
-        if (answer.hold != HOLD_NONE)
-            return hold_reading(db, item, patient, fr, r, answer.hold, strict,
-                                now_ms);
-        if (!answer.other_arm)
-            owner = answer.access;
     }
+    e = find_owner(db, p->item, p->patient, fr, &p->cache, answer);
+    if (e == ERR_OK &&
+        !(answer->hold != HOLD_NONE && reading_is_emergency(&fr->reading)) &&
+        !readings_said(o, "access-ambiguous") &&
+        !readings_said(o, "access-assumed"))
+        readings_note_access(p->item, answer, fr, p->strict);
+    return e;
+}
+
+/* It is of this owner from now on. */
+static enum err give(struct db *db, struct placing *p, const struct reading *r,
+                     int64_t owner, enum access_how how)
+{
+    enum err e = add_reading(db, r, owner, partition_of(owner), (int)how);
+
+    if (e == ERR_OK)
+        e = readings_note_type(db, p->item, owner, r);
+    if (e == ERR_OK && quantity_is_reviewed(r->quantity))
+        e = news_mark_owner(db, owner, p->patient, p->now_ms);
+    return e;
+}
+
+/* fate: HOLD_NONE if it is used, else why not. */
+static enum err place_reading(struct db *db, struct placing *p,
+                              const struct fhir_reading *fr, struct reading *r,
+                              const struct person_verdict *said,
+                              enum hold *fate)
+{
+    struct access_answer answer = { .how = ACCESS_BY_SOLE };
+    bool of_patient = quantity_info(r->quantity)->scope == SCOPE_PATIENT;
+    enum err e = ERR_OK;
+
+    *fate = fr->hold;
+    if (fr->hold == HOLD_NONE && !of_patient) {
+        e = find_access(db, p, fr, said, &answer);
+        *fate = answer.hold;
+    }
+    if (e == ERR_OK && *fate != HOLD_NONE)
+        return hold_reading(db, p->item, p->patient, fr, r, *fate, p->strict,
+                            p->now_ms);
+    if (e != ERR_OK)
+        return e;
     /* a finger of the other arm is the patient's, and no rule looks at it */
-    e = answer.other_arm
-            ? ERR_OK
-            : add_reading(db, r, owner, partition_of(owner), (int)answer.how);
-    note_preliminary(item, r);
-    if (e == ERR_OK && !answer.other_arm)
-        e = note_type(db, item, owner, r);
-    if (e == ERR_OK && !answer.other_arm && quantity_is_reviewed(r->quantity))
-        e = news_mark_owner(db, owner, patient, now_ms);
+    if (!answer.other_arm)
+        e = give(db, p, r, of_patient ? p->patient : answer.access,
+                 of_patient ? ACCESS_BY_FOCUS_REF : answer.how);
+    readings_note_preliminary(p->item, r);
     return e;
 }
 
@@ -305,27 +240,75 @@ static enum err note_sources(struct db *db, const struct fhir_observation *o,
     return e;
 }
 
+static enum err place_all(struct db *db, struct placing *p, int64_t resource,
+                          int version, struct readings_fate *fate)
+{
+    const struct fhir_observation *o = &p->item->u.observation;
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < o->reading_count; i++) {
+        struct fhir_reading fr = o->readings[i];
+        const struct person_verdict *said = verdict_on(&p->verdicts, &fr);
+        struct reading r;
+
+        if (verdict_discards(said, version)) {
+            fate->discarded++;
+            continue;
+        }
+        verdict_apply(said, version,
+                      readings_said(&p->item->outcome, "future-time"), &fr);
+        r = fr.reading;
+        r.id = resource;
+        r.version = version;
+        e = place_reading(db, p, &fr, &r, said, &fate->hold[i]);
+        fate->used += fate->hold[i] == HOLD_NONE ? 1 : 0;
+        fate->held += fate->hold[i] != HOLD_NONE ? 1 : 0;
+    }
+    return e;
+}
+
+/* So that it is found when somebody maps its code. */
+static enum err note_unmapped(struct db *db, const struct fhir_observation *o,
+                              int64_t resource, int64_t patient)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < o->unmapped_count; i++) {
+        const struct fhir_unmapped *u = &o->unmapped[i];
+
+        e = db_run(db, Q_UNMAPPED_ADD, "ssii",
+                   u->system != NULL ? u->system : "", u->code, resource,
+                   patient);
+    }
+    return e;
+}
+
 enum err readings_replace(struct db *db, struct fhir_item *item,
                           int64_t patient, int64_t resource, int version,
-                          bool strict_access, int64_t now_ms)
+                          bool strict_access, int64_t now_ms,
+                          struct readings_fate *fate)
 {
     struct fhir_observation *o = &item->u.observation;
-    struct owner_cache cache = { .known = { false, false } };
+    struct placing p = { .item = item,
+                         .patient = patient,
+                         .strict = strict_access,
+                         .now_ms = now_ms };
+    struct readings_fate unasked;
     struct resource row;
     enum err e = remove_old(db, patient, resource, now_ms);
 
+    fate = fate != NULL ? fate : &unasked;
+    *fate = (struct readings_fate){ .used = 0 };
     if (e == ERR_OK && o->reading_status == READING_WITHDRAWN) {
         e = resource_get(db, resource, &row);
         return e == ERR_OK ? withdraw_derived(db, row.fid, patient, now_ms) : e;
     }
-    for (size_t i = 0; e == ERR_OK && i < o->reading_count; i++) {
-        struct reading r = o->readings[i].reading;
-
-        r.id = resource;
-        r.version = version;
-        e = place_reading(db, item, patient, &o->readings[i], &r, &cache,
-                          strict_access, now_ms);
-    }
+    if (e == ERR_OK)
+        e = verdicts_of(db, resource, &p.verdicts);
+    if (e == ERR_OK)
+        e = place_all(db, &p, resource, version, fate);
+    if (e == ERR_OK)
+        e = note_unmapped(db, o, resource, patient);
     return e == ERR_OK ? note_sources(db, o, resource) : e;
 }
 
@@ -338,7 +321,8 @@ static enum err held_duplicate(struct db *db, const struct fhir_item *item,
 
     *resource = e == ERR_OK ? db_int(db, Q_HELD_EQUAL, 0) : 0;
     db_done(db, Q_HELD_EQUAL);
-    return e == ERR_ABSENT ? ERR_OK : e;
+    /* or a person has dealt with it */
+    return e == ERR_ABSENT ? verdict_equal(db, item->digest, resource) : e;
 }
 
 enum err readings_duplicate(struct db *db, struct fhir_item *item,
@@ -359,7 +343,7 @@ enum err readings_duplicate(struct db *db, struct fhir_item *item,
             e = find_owner(db, item, patient, &o->readings[i], &cache, &answer);
             owner = answer.access;
             if (answer.provisional) /* a second asking finds it known */
-                note_access(item, &answer, &o->readings[i], false);
+                readings_note_access(item, &answer, &o->readings[i], false);
         }
         if (e == ERR_OK && owner != 0 && o->readings[i].hold == HOLD_NONE)
             e = db_first(db, q, "iiiiiiiiiid", owner,

@@ -9,20 +9,30 @@
 #include "planner/history.h"
 #include "service/accesses.h"
 
+/* What became of the readings of an Observation. */
+struct readings_fate {
+    unsigned used, held, discarded;
+    enum hold hold[FHIR_READINGS_MAX]; /* of each; of one that is used, or was
+                                          discarded, HOLD_NONE */
+};
+
 /*
  * readings_replace - the readings of an Observation's newest version take the
  * place of those of the version before
  *
  * Finds out whose each reading is, keeps back what is unclear, notes it in
- * the item's outcome, and marks the accesses that have news.
+ * the item's outcome, and marks the accesses that have news.  What a person
+ * has said of it (verdicts.h) is heeded.
  *
+ * fate           out; may be NULL
  * strict_access  an unclear access is an error (status 422) in the outcome
  *                of item; the caller then undoes all
  */
 MUST_CHECK enum err readings_replace(struct db *db, struct fhir_item *item,
                                      int64_t patient, int64_t resource,
                                      int version, bool strict_access,
-                                     int64_t now_ms);
+                                     int64_t now_ms,
+                                     struct readings_fate *fate);
 
 /*
  * readings_duplicate - is this Observation, which has no identifier, equal in

@@ -21,6 +21,8 @@ struct report {
     struct counters counters;       /* as they stood when it was asked for */
     struct poll_side_view incoming; /* likewise */
     struct hook_counters hooks;
+    struct hl7_door_view hl7;
+    struct drop_view drop; /* likewise */
     struct record_view record;
     const char *token_error; /* static word; NULL or "": none */
     const char *content_type;

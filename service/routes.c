@@ -308,7 +308,7 @@ static bool route_report(struct service *s, struct http_request *r,
         { "held", route_held },           { "decisions", route_decisions },
         { "review", route_review },       { "plan", route_plan },
         { "technique", route_technique }, { "outbox", route_outbox },
-        { "incoming", route_incoming }
+        { "incoming", route_incoming },   { "report", route_feed_report }
     };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
@@ -353,6 +353,9 @@ void routes_handle(void *arg, struct http_request *r)
         return; /* answered */
     else if (is(&p, 0, "fhir"))
         route_fhir(s, r, &p);
+    else if (is(&p, 0, "quarantine") &&
+             route_quarantine(s, r, p.parts, p.count))
+        return;
     else if (is(&p, 0, "hook") && is_hook(r, &p))
         route_hook(s, r, p.count == 3 ? p.parts[1] : NULL,
                    p.count == 3 ? p.parts[2] : NULL);
@@ -363,6 +366,9 @@ void routes_handle(void *arg, struct http_request *r)
     else if (p.count == 1 && is(&p, 0, "technique") &&
              strcmp(http_method(r), "POST") == 0)
         route_technique_switch(s, r);
+    else if (p.count == 1 && is(&p, 0, "hl7") &&
+             strcmp(http_method(r), "POST") == 0)
+        route_hl7(s, r);
     else if (p.count == 1 && is(&p, 0, "outbox") &&
              strcmp(http_method(r), "POST") == 0)
         route_outbox_act(s, r);

@@ -44,12 +44,12 @@ static void write_row(struct db *db, struct buf *b)
 {
     static const char *const sources[] = { "", "poll", "call", "export",
                                            "by id" };
-    const enum query q = Q_NOT_TAKEN_LIST;
+    const enum query q = Q_QUARANTINE_OF_RECORD;
     int64_t source = db_int(db, q, 1);
     char time[FHIR_TIME_SIZE];
 
     fhir_time_write(db_int(db, q, 0) / 1000, time);
-    buf_printf(b, "%s %s", time,
+    buf_printf(b, "%s N%lld %s", time, (long long)db_int(db, q, 10),
                source > 0 && source < (int64_t)COUNT(sources) ? sources[source]
                                                               : "");
     if (db_int(db, q, 4) > 0)
@@ -67,7 +67,7 @@ static void write_row(struct db *db, struct buf *b)
 
 static enum err run_incoming(struct db *db, struct report *r)
 {
-    const enum query q = Q_NOT_TAKEN_LIST;
+    const enum query q = Q_QUARANTINE_OF_RECORD;
     struct buf *b = &r->x.body;
     enum err e;
 

@@ -27,6 +27,7 @@ struct arrival {
     struct buf condition;    /* of an update: what follows its "?" */
     struct door_grant grant; /* of the sender; its scopes are ours: */
     char *scopes;            /* NULL: everything */
+    char sender[64];         /* name of the client; "" not told */
     struct fhir_doc *doc;
     enum err read; /* what reading came to */
     struct intake in;
@@ -62,6 +63,21 @@ static enum err representation(struct arrival *a, const struct fhir_item *item,
     return e;
 }
 
+/* Refused for its content, and kept nowhere: its sender's report counts it. */
+static void count_refused(struct arrival *a, const struct outcome *outcome,
+                          int status)
+{
+    if (status >= 400 && status < 500 && status != 401 && status != 403)
+        tally_loop_refused(a->x.service->tally, a->sender, QUARANTINE_HTTP,
+                           outcome);
+}
+
+static void refuse(struct arrival *a)
+{
+    count_refused(a, &a->x.outcome, a->x.outcome.status);
+    exchange_refuse(&a->x);
+}
+
 static void answer_one(struct arrival *a)
 {
     struct fhir_item *item = fhir_doc_item(a->doc, 0);
@@ -72,7 +88,7 @@ static void answer_one(struct arrival *a)
     if (result->status >= 400) {
         a->x.outcome = item->outcome;
         a->x.outcome.status = result->status;
-        exchange_refuse(&a->x);
+        refuse(a);
         return;
     }
     snprintf(location, sizeof(location), "%s/%s/%s/_history/%d", a->self.data,
@@ -137,6 +153,7 @@ static void answer_bundle(struct arrival *a)
 
         responses[i].status = r->status;
         responses[i].outcome = &fhir_doc_item(a->doc, i)->outcome;
+        count_refused(a, responses[i].outcome, r->status);
         if (r->status >= 400)
             continue;
         snprintf(texts[i][0], sizeof(texts[i][0]), "%s/%s/_history/%d", r->type,
@@ -160,7 +177,7 @@ static void on_stored(void *arg, enum err e)
 
     if (a->in.all_failed) {
         gather_refusals(a);
-        exchange_refuse(&a->x);
+        refuse(a);
         return;
     }
     if (e != ERR_OK) {
@@ -239,7 +256,7 @@ static void store(struct arrival *a)
         if (a->x.outcome.status == 0) {
             exchange_failed(&a->x, a->read);
         } else {
-            exchange_refuse(&a->x);
+            refuse(a);
         }
         return;
     }
@@ -258,6 +275,8 @@ static void store(struct arrival *a)
         .task_if_match = s->config.fhir_task_if_match,
         .deliver = s->review.record && !s->review.silent,
         .now_ms = clock_ms(),
+        .sender = a->sender,
+        .way = QUARANTINE_HTTP,
         .results = calloc(count + 1, sizeof(struct intake_result))
     };
     if (a->in.results == NULL) {
@@ -294,6 +313,9 @@ static bool keep_grant(struct arrival *a)
     const char *scopes = a->x.service->grant.scopes;
 
     a->grant = a->x.service->grant;
+    snprintf(a->sender, sizeof(a->sender), "%s",
+             a->grant.name != NULL ? a->grant.name : "");
+    a->grant.name = a->sender;
     if (scopes == NULL)
         return true;
     a->grant.scopes = a->scopes = malloc(strlen(scopes) + 1);

@@ -1,3 +1,4 @@
+#include "service/quarantine_list.h"
 #include "service/report.h"
 
 #include "adapters/fhir_served.h"
@@ -217,14 +218,14 @@ static enum err write_incoming(struct db *db, const struct report *r,
     enum err e = count_of(db, Q_FETCH_COUNT, &by_id);
 
     if (e == ERR_OK)
-        e = count_of(db, Q_NOT_TAKEN_COUNT, &not_taken);
+        e = count_of(db, Q_QUARANTINE_OF_RECORD_COUNT, &not_taken);
     if (e != ERR_OK)
         return e;
     poll_side_metrics(&r->incoming, clock_ms(), b);
     gauge(b, "headgate_poll_by_id_waiting", "Resources to be read by their id",
           by_id);
     gauge(b, "headgate_not_taken",
-          "Resources of the record that were not taken", not_taken);
+          "Resources of the record that wait in quarantine", not_taken);
     counter(b, "headgate_hook_calls_total", "Calls of the record",
             r->hooks.calls);
     counter(b, "headgate_hook_gaps_total",
@@ -281,11 +282,18 @@ static enum err run_metrics(struct db *db, struct report *r)
     gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
     gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
           r->x.service->review.silent ? 1 : 0);
+    hl7_door_metrics(&r->hl7, b);
     if (r->x.service->side.record != NULL)
         write_record(&r->record, b);
     if (r->x.service->side.smart != NULL)
         write_tokens(c, b);
+    if (r->x.service->drop != NULL)
+        drop_metrics(&r->drop, b);
     e = write_outbox(db, b);
+    if (e == ERR_OK)
+        e = quarantine_metrics(db, clock_ms(), b);
+    if (e == ERR_OK)
+        e = tally_metrics(db, clock_ms(), b);
     return e == ERR_OK && r->x.service->incoming != NULL
                ? write_incoming(db, r, b)
                : e;
@@ -301,5 +309,8 @@ void route_metrics(struct service *s, struct http_request *r)
         return;
     look_at_record(s, report);
     report->hooks = s->hooks;
+    hl7_door_look(s, &report->hl7);
+    if (s->drop != NULL)
+        drop_look(s->drop, &report->drop);
     report_submit(report);
 }

@@ -155,9 +155,6 @@ static const char schema_sql[] =
     "CREATE TABLE fetch(kind INT, remote TEXT, state INT NOT NULL, tries INT NOT NULL, due_ms INT NOT NULL,"
     " PRIMARY KEY(kind, remote)) WITHOUT ROWID;"
     "CREATE INDEX fetch_due ON fetch(due_ms);"
-    /* what of a feed was not taken, and where it stood; source: 1 poll, 2 hook, 3 bulk, 4 by id */
-    "CREATE TABLE not_taken(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, source INT NOT NULL, kind INT NOT NULL,"
-    " remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL, place TEXT, text TEXT);"
     /* a Task of ours at the record, as it was last seen or asked for */
     "CREATE TABLE followed(task INTEGER PRIMARY KEY, version TEXT NOT NULL, looked_ms INT NOT NULL);"
     /* what the record was asked to call us for */
@@ -177,33 +174,55 @@ static const char schema_sql[] =
     "CREATE UNIQUE INDEX hl7_message_once ON hl7_message(application, facility, control, digest);"
     "CREATE INDEX hl7_message_journal ON hl7_message(journal);"
 
-    /* what came and could not be taken in, whole (body: zstd), until a person or a later message deals with it; way: enum
+    /* what came and could not be taken in, whole (body: zstd; digest: of its bytes), until a person or a later message deals with it; way: enum
        quarantine_way; reason: a word of outcome.h; state: 0 open, 1 released, 2 discarded, 3 came again and was taken */
     "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
     " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
-    " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, body BLOB, state INT NOT NULL,"
+    " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, digest BLOB, body BLOB, state INT NOT NULL,"
     " who TEXT, why TEXT, done_ms INT);"
     "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
     "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
+    "CREATE INDEX quarantine_done ON quarantine(done_ms) WHERE state > 0;"
+    "CREATE INDEX quarantine_digest ON quarantine(digest) WHERE digest IS NOT NULL;"
+    "CREATE INDEX quarantine_remote ON quarantine(kind, remote) WHERE state = 0 AND remote IS NOT NULL;"
 
-    /* a person's word on a reading that was held; act: enum verdict_act; access, side: what it was put to */
+    /* a person's word on a reading that was held; act: bits of enum verdict_act; access, side: what it was put to;
+       digest: of the content, by which the same is known when it comes again without an identifier */
     "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
-    " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,"
+    " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, digest BLOB,"
     " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    "CREATE INDEX verdict_digest ON verdict(digest);"
 
-    /* a code of a sender that a person has mapped while the service ran; unit: for values without one; from_s: 0 always */
+    /* what people did with what was held or in quarantine (item: its number); act: enum deed_act; detail: what it was
+       mapped to, or put to */
+    "CREATE TABLE deed(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, item INT NOT NULL, act INT NOT NULL,"
+    " detail TEXT NOT NULL, settled INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+    "CREATE INDEX deed_item ON deed(item);"
+
+    /* a code that no map had when it came, and whose it is */
+    "CREATE TABLE unmapped(system TEXT, code TEXT, resource INT, patient INT NOT NULL,"
+    " PRIMARY KEY(system, code, resource)) WITHOUT ROWID;"
+    "CREATE INDEX unmapped_resource ON unmapped(resource);"
+    "CREATE INDEX unmapped_patient ON unmapped(patient);"
+
+    /* a code of a sender that a person has mapped while the service ran; unit: for values without one; from_s: 0 always;
+       looked: how far what came before has been looked at again, by its number; -1 all of it */
     "CREATE TABLE mapping(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, system TEXT NOT NULL, code TEXT NOT NULL,"
-    " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+    " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, looked INT NOT NULL DEFAULT 0);"
 
     /* how often what was refused, held or not understood, in the week that begins on day `week` (days since 1970-01-01, a
        Monday); class: enum tally_class; sample: where the sender finds one of them, no value of a patient */
     "CREATE TABLE tally(week INT, source TEXT, class INT, reason TEXT, what TEXT, place TEXT, unit TEXT NOT NULL, way INT NOT NULL,"
     " count INT NOT NULL, first_ms INT NOT NULL, last_ms INT NOT NULL, sample TEXT,"
-    " PRIMARY KEY(week, source, class, reason, what, place)) WITHOUT ROWID;"
+    " PRIMARY KEY(week, source, class, reason, what, place, unit)) WITHOUT ROWID;"
 
-    /* a file of the drop folder that is being taken: how far, and what came of it */
-    "CREATE TABLE dropped(name TEXT PRIMARY KEY, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL, line INT NOT NULL,"
-    " stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL) WITHOUT ROWID;"
+    /* a file of the drop folder that is being taken, by its place ("NAME/taken/file"): how far, and what came of it; target:
+       "done/file", where it is being moved to; "" not yet */
+    "CREATE TABLE dropped(name TEXT PRIMARY KEY, number INT NOT NULL, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL,"
+    " line INT NOT NULL, stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL,"
+    " target TEXT NOT NULL) WITHOUT ROWID;"
+    /* what of it was refused: an OperationOutcome, for the error file that is written in the end */
+    "CREATE TABLE dropped_line(number INT, start INT, entry INT, text TEXT NOT NULL, PRIMARY KEY(number, start, entry)) WITHOUT ROWID;"
 
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
@@ -289,20 +308,41 @@ static const struct {
       "CREATE INDEX hl7_message_journal ON hl7_message(journal);"
       "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
       " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
-      " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, body BLOB, state INT NOT NULL,"
+      " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, digest BLOB, body BLOB, state INT NOT NULL,"
       " who TEXT, why TEXT, done_ms INT);"
       "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
       "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
+      "CREATE INDEX quarantine_done ON quarantine(done_ms) WHERE state > 0;"
+      "CREATE INDEX quarantine_digest ON quarantine(digest) WHERE digest IS NOT NULL;"
+      "CREATE INDEX quarantine_remote ON quarantine(kind, remote) WHERE state = 0 AND remote IS NOT NULL;"
       "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
-      " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,"
+      " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, digest BLOB,"
       " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+      "CREATE INDEX verdict_digest ON verdict(digest);"
+      "CREATE TABLE deed(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, item INT NOT NULL, act INT NOT NULL,"
+      " detail TEXT NOT NULL, settled INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+      "CREATE INDEX deed_item ON deed(item);"
+      "CREATE TABLE unmapped(system TEXT, code TEXT, resource INT, patient INT NOT NULL,"
+      " PRIMARY KEY(system, code, resource)) WITHOUT ROWID;"
+      "CREATE INDEX unmapped_resource ON unmapped(resource);"
+      "CREATE INDEX unmapped_patient ON unmapped(patient);"
       "CREATE TABLE mapping(id INTEGER PRIMARY KEY, at_ms INT NOT NULL, system TEXT NOT NULL, code TEXT NOT NULL,"
-      " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL);"
+      " target TEXT NOT NULL, unit TEXT NOT NULL, arm TEXT NOT NULL, from_s INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, looked INT NOT NULL DEFAULT 0);"
       "CREATE TABLE tally(week INT, source TEXT, class INT, reason TEXT, what TEXT, place TEXT, unit TEXT NOT NULL, way INT NOT NULL,"
       " count INT NOT NULL, first_ms INT NOT NULL, last_ms INT NOT NULL, sample TEXT,"
-      " PRIMARY KEY(week, source, class, reason, what, place)) WITHOUT ROWID;"
-      "CREATE TABLE dropped(name TEXT PRIMARY KEY, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL, line INT NOT NULL,"
-      " stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL) WITHOUT ROWID;" },
+      " PRIMARY KEY(week, source, class, reason, what, place, unit)) WITHOUT ROWID;"
+      "CREATE TABLE dropped(name TEXT PRIMARY KEY, number INT NOT NULL, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL,"
+      " line INT NOT NULL, stored INT NOT NULL, there INT NOT NULL, held INT NOT NULL, refused INT NOT NULL, began_ms INT NOT NULL,"
+      " target TEXT NOT NULL) WITHOUT ROWID;"
+      "CREATE TABLE dropped_line(number INT, start INT, entry INT, text TEXT NOT NULL, PRIMARY KEY(number, start, entry)) WITHOUT ROWID;"
+      /* what of a feed was not taken stands in quarantine now */
+      "INSERT INTO quarantine(id, part, at_ms, way, source, kind, remote, file, line, start, status, reason, place, text, bytes, state)"
+      " SELECT f.n + t.id, (f.n + t.id) % 1024, t.at_ms, t.source, 'record', t.kind, t.remote, t.file, t.line, t.start, t.status,"
+      " CASE WHEN t.status = 409 THEN 'identity' ELSE 'bad-request' END, t.place, t.text, 0, 0 FROM not_taken t,"
+      " (SELECT CAST(coalesce((SELECT v FROM meta WHERE k = 'next_id'), '1') AS INT) AS n) f;"
+      "INSERT OR REPLACE INTO meta(k, v) SELECT 'next_id', f.n + (SELECT max(id) FROM not_taken) + 1 FROM"
+      " (SELECT CAST(coalesce((SELECT v FROM meta WHERE k = 'next_id'), '1') AS INT) AS n) f WHERE EXISTS (SELECT 1 FROM not_taken);"
+      "DROP TABLE not_taken;" },
 };
 /* clang-format on */
 

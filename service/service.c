@@ -49,6 +49,8 @@ static enum err load_settings(struct service *s, struct buf *why)
         e = maps_load(&s->config, &s->codes, why);
     if (e == ERR_OK)
         e = doors_open(&s->config, &s->doors, why);
+    if (e == ERR_OK)
+        e = hl7_senders_open(&s->config, &s->senders, why);
     s->reader = (struct fhir_reader){ .codes = s->codes,
                                       .base = s->config.fhir_base,
                                       .zone = s->zone,
@@ -91,14 +93,28 @@ static void on_store_fatal(void *arg, enum err e)
         s->on_fatal(s->fatal_arg);
 }
 
+/* Codes that people have mapped: known before anybody can send one. */
+static enum err read_mappings(struct db *db, void *arg)
+{
+    struct service *s = arg;
+
+    return maps_learn_stored(db, s->codes, s->open_why);
+}
+
 static enum err open_store(struct service *s, struct buf *why)
 {
     struct store_work work = { .run = run_reviews,
                                .on_told = on_told,
-                               .arg = s };
-    enum err e = store_open(s->loop, s->config.store_path, &work,
-                            on_store_fatal, s, &s->store);
+                               .arg = s,
+                               .prepare = read_mappings };
+    enum err e;
 
+    s->open_why = why;
+    e = store_open(s->loop, s->config.store_path, &work, on_store_fatal, s,
+                   &s->store);
+    s->open_why = NULL;
+    if (e != ERR_OK && why->len > 0)
+        return e;
     if (e != ERR_OK)
         buf_printf(why, "%s: %s", s->config.store_path,
                    db_open_reason(s->config.store_path, e));
@@ -139,6 +155,8 @@ static enum err open_listeners(struct service *s, bool public, struct buf *why)
             buf_printf(why, "%s port %d: cannot be listened on",
                        s->config.http_address, s->config.http_port);
     }
+    if (e == ERR_OK && public)
+        e = hl7_door_open(s, why);
     return e;
 }
 
@@ -199,6 +217,25 @@ static enum err open_record_side(struct service *s, struct buf *why)
     return e;
 }
 
+/* Files that are taken from a folder. */
+static enum err open_drop(struct service *s, struct buf *why)
+{
+    struct drop_options options = { .loop = s->loop,
+                                    .store = s->store,
+                                    .config = &s->config,
+                                    .reader = &s->reader,
+                                    .senders = s->senders,
+                                    .deliver =
+                                        s->review.record && !s->review.silent,
+                                    .now_ms = clock_ms,
+                                    .on_tasks = on_told,
+                                    .arg = s };
+
+    return s->config.drop_folder[0] != '\0'
+               ? drop_open(&options, &s->drop, why)
+               : ERR_OK;
+}
+
 /* ---- starting ----------------------------------------------------------- */
 
 /* What versions before did not keep is read once, from what they did. */
@@ -230,6 +267,37 @@ static enum err run_start(struct db *db, void *arg)
     return e == ERR_OK ? review_start(db, &s->review) : e;
 }
 
+/* A mapping whose earlier readings were not all looked at before a stop. */
+static enum err run_sweep(struct db *db, void *arg)
+{
+    struct service *s = arg;
+    struct fhir_reader reader = s->reader;
+    struct again_count count = { .looked = 0 };
+
+    reader.now_s = clock_ms() / 1000;
+    return again_mapping(db, &reader, 0, &count, &s->sweep_more);
+}
+
+static void on_swept(void *arg, enum err e)
+{
+    struct service *s = arg;
+
+    s->sweeping = e == ERR_OK && s->sweep_more && !s->stopping;
+    if (s->sweeping)
+        store_submit(s->store, &s->sweep);
+    store_wake(s->store);
+}
+
+static void sweep(struct service *s)
+{
+    if (s->sweeping || s->stopping)
+        return;
+    s->sweeping = true;
+    s->sweep =
+        (struct store_job){ .run = run_sweep, .done = on_swept, .arg = s };
+    store_submit(s->store, &s->sweep);
+}
+
 static void on_started(void *arg, enum err e)
 {
     struct service *s = arg;
@@ -238,6 +306,7 @@ static void on_started(void *arg, enum err e)
     s->started = e == ERR_OK;
     if (e != ERR_OK)
         log_event(LOG_ERROR, "service.start", KEY_ERR(e));
+    sweep(s);
     store_wake(s->store);
 }
 
@@ -247,6 +316,27 @@ static void start_work(struct service *s)
     s->start =
         (struct store_job){ .run = run_start, .done = on_started, .arg = s };
     store_submit(s->store, &s->start);
+}
+
+/* The weekly page per unit, if a folder is set. */
+static enum err open_reports(struct service *s)
+{
+    const struct report_files_options options = {
+        .loop = s->loop,
+        .store = s->store,
+        .zone = s->zone,
+        .folder = s->config.report_folder,
+        .weekday = s->config.report_weekday,
+        .hour = s->config.report_hour,
+        .now_ms = clock_ms
+    };
+    enum err e = ERR_OK;
+
+    if (s->config.report_folder[0] != '\0')
+        e = report_files_open(&options, &s->reports);
+    if (e == ERR_OK)
+        report_files_look(s->reports);
+    return e;
 }
 
 /* What it can, if it has not said so yet. */
@@ -266,6 +356,8 @@ static void on_minute(uv_timer_t *timer)
     if (!s->started && !s->starting)
         start_work(s);
     ask_record(s);
+    sweep(s);
+    report_files_look(s->reports);
     store_wake(s->store);
 }
 
@@ -274,6 +366,7 @@ static void free_settings(struct service *s)
     codes_free(s->codes);
     zone_free(s->zone);
     doors_close(s->doors);
+    hl7_senders_close(s->senders);
     planning_close(s->planning);
     free(s);
 }
@@ -308,9 +401,15 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
         start_work(s);
     if (public && s->review.silent)
         log_event(LOG_WARN, "service.silent", KEY_INT("posts", 0));
-    e = open_listeners(s, public, why);
+    e = tally_loop_open(loop, s->store, clock_ms, &s->tally);
+    if (e == ERR_OK && public)
+        e = open_reports(s);
+    if (e == ERR_OK)
+        e = open_listeners(s, public, why);
     if (e == ERR_OK && public && s->review.record)
         e = open_record_side(s, why);
+    if (e == ERR_OK && public)
+        e = open_drop(s, why);
     *out = s; /* also on an error: handles are open and must be closed */
     return e;
 }
@@ -318,6 +417,11 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
 int service_port(const struct service *s)
 {
     return s->public_server != NULL ? http_server_port(s->public_server) : 0;
+}
+
+int service_mllp_port(const struct service *s)
+{
+    return s->mllp != NULL ? mllp_server_port(s->mllp) : 0;
 }
 
 void service_on_fatal(struct service *s, void (*on_fatal)(void *arg), void *arg)
@@ -350,6 +454,11 @@ static void timer_closed(uv_handle_t *handle)
 static void close_store(struct service *s)
 {
     s->open_parts += 3;
+    if (s->tally != NULL) {
+        s->open_parts++;
+        tally_loop_close(s->tally, part_closed, s);
+        s->tally = NULL;
+    }
     uv_close((uv_handle_t *)&s->minute, timer_closed);
     uv_close((uv_handle_t *)&s->drain, timer_closed);
     store_close(s->store, part_closed, s);
@@ -393,6 +502,21 @@ static void close_others(struct service *s)
         s->open_parts++;
         http_server_close(s->public_server, others_closed, s);
     }
+    if (s->mllp != NULL) {
+        s->open_parts++;
+        mllp_server_close(s->mllp, others_closed, s);
+        s->mllp = NULL;
+    }
+    if (s->drop != NULL) {
+        s->open_parts++;
+        drop_close(s->drop, others_closed, s);
+        s->drop = NULL;
+    }
+    if (s->reports != NULL) {
+        s->open_parts++;
+        report_files_close(s->reports, others_closed, s);
+        s->reports = NULL;
+    }
     record_start_end(&s->record_start);
     if (s->incoming != NULL)
         poll_side_close(s->incoming, incoming_closed, s);
@@ -405,7 +529,8 @@ static bool is_busy(const struct service *s)
     return (s->control_server != NULL &&
             http_server_pending(s->control_server) > 0) ||
            (s->public_server != NULL &&
-            http_server_pending(s->public_server) > 0);
+            http_server_pending(s->public_server) > 0) ||
+           (s->mllp != NULL && mllp_server_pending(s->mllp) > 0);
 }
 
 static void on_drain(uv_timer_t *timer)
@@ -433,5 +558,7 @@ void service_stop(struct service *s, void (*on_stopped)(void *arg, bool failed),
         http_server_quiesce(s->control_server);
     if (s->public_server != NULL)
         http_server_quiesce(s->public_server);
+    if (s->mllp != NULL)
+        mllp_server_quiesce(s->mllp);
     uv_timer_start(&s->drain, on_drain, 0, DRAIN_STEP_MS);
 }

@@ -31,6 +31,9 @@ MUST_CHECK enum err service_open(uv_loop_t *loop, const struct config *config,
 /* The port that is listened on. */
 int service_port(const struct service *service);
 
+/* The port that HL7 v2 is listened for on; 0: none. */
+int service_mllp_port(const struct service *service);
+
 /* The Unix socket of a store: beside it. */
 void service_socket_path(const char *store_path, char *out, size_t size);
 

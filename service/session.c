@@ -177,9 +177,19 @@ enum err session_call(struct session *s, const char *method, const char *path,
                       const char *body, size_t len, long *status,
                       struct buf *out)
 {
+    return session_call_as(s, method, path, "application/fhir+json", NULL, body,
+                           len, status, out);
+}
+
+enum err session_call_as(struct session *s, const char *method,
+                         const char *path, const char *content_type,
+                         const char *accept, const char *body, size_t len,
+                         long *status, struct buf *out)
+{
     struct waiting w = { .loop = &s->loop, .out = out };
-    const char *headers[3] = { "Content-Type: application/fhir+json", NULL,
-                               NULL };
+    char type[96], taken[96];
+    const char *headers[4] = { type };
+    size_t lines = 1;
     struct http_call_options options = {
         .method = method,
         .socket_path = s->socket_path[0] != '\0' ? s->socket_path : NULL,
@@ -193,8 +203,12 @@ enum err session_call(struct session *s, const char *method, const char *path,
     struct buf url;
     enum err e;
 
+    snprintf(type, sizeof(type), "Content-Type: %s", content_type);
+    snprintf(taken, sizeof(taken), "Accept: %s", accept != NULL ? accept : "");
+    if (accept != NULL)
+        headers[lines++] = taken;
     if (s->authorization[0] != '\0')
-        headers[1] = s->authorization;
+        headers[lines] = s->authorization;
     buf_init(&url, 2048);
     buf_printf(&url, "%s%s", s->url, path);
     options.url = url.data;

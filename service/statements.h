@@ -35,7 +35,12 @@ QUERY(Q_RESOURCE_IDENT_ADD, "INSERT INTO identifier(kind, system, value, resourc
 QUERY(Q_RESOURCE_IDENT_FIRST, "SELECT system, value FROM identifier WHERE resource = ?1 LIMIT 1")
 QUERY(Q_VERSION_ADD, "INSERT INTO version(resource, ver, part, updated_ms, journal, start, len, digest, body) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")
 QUERY(Q_VERSION_GET, "SELECT updated_ms, journal, start, len, body FROM version WHERE resource = ?1 AND ver = ?2")
+QUERY(Q_VERSION_AT, "SELECT resource FROM version WHERE updated_ms = ?1 AND journal > 0 AND journal = ?2 AND start = ?3 LIMIT 1")
 QUERY(Q_VERSION_DIGEST, "SELECT digest FROM version WHERE resource = ?1 AND ver = ?2")
+
+/* codes that a person has mapped while the service ran */
+QUERY(Q_MAPPING_LIST, "SELECT id, at_ms, system, code, target, unit, arm, from_s FROM mapping ORDER BY id")
+QUERY(Q_MAPPING_ADD, "INSERT INTO mapping(id, at_ms, system, code, target, unit, arm, from_s, who, why) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")
 
 /* patients */
 QUERY(Q_PATIENT_BY_ALIAS, "SELECT patient FROM patient_alias WHERE alias = ?1")
@@ -56,6 +61,7 @@ QUERY(Q_PATIENT_TWO_LITERALS, "SELECT 1 FROM patient_alias a JOIN patient_alias 
 QUERY(Q_PATIENT_REMOVE, "DELETE FROM patient WHERE id = ?1")
 QUERY(Q_PATIENT_MOVE_ACCESS, "UPDATE access SET patient = ?2 WHERE patient = ?1")
 QUERY(Q_PATIENT_MOVE_HELD, "UPDATE held SET patient = ?2 WHERE patient = ?1")
+QUERY(Q_PATIENT_MOVE_UNMAPPED, "UPDATE unmapped SET patient = ?2 WHERE patient = ?1")
 QUERY(Q_TASK_MOVE_PATIENT, "UPDATE task SET patient = ?2 WHERE patient = ?1")
 QUERY(Q_READING_MOVE, "UPDATE reading SET owner = ?2 WHERE owner = ?1")
 
@@ -230,10 +236,63 @@ QUERY(Q_FETCH_DONE, "DELETE FROM fetch WHERE kind = ?1 AND remote = ?2")
 QUERY(Q_FETCH_LATER, "UPDATE fetch SET tries = tries + 1, due_ms = ?3, state = ?4 WHERE kind = ?1 AND remote = ?2")
 QUERY(Q_FETCH_TRIM, "DELETE FROM fetch WHERE state = 1 AND due_ms <= ?1")
 QUERY(Q_FETCH_COUNT, "SELECT count(*) FROM fetch WHERE state = 0")
-QUERY(Q_NOT_TAKEN_ADD, "INSERT INTO not_taken(at_ms, source, kind, remote, file, line, start, status, place, text) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")
-QUERY(Q_NOT_TAKEN_TRIM, "DELETE FROM not_taken WHERE id <= (SELECT max(id) FROM not_taken) - ?1")
-QUERY(Q_NOT_TAKEN_LIST, "SELECT at_ms, source, kind, remote, file, line, start, status, place, text FROM not_taken ORDER BY id DESC LIMIT ?1")
-QUERY(Q_NOT_TAKEN_COUNT, "SELECT count(*) FROM not_taken")
+/* what could not be taken in, for people */
+QUERY(Q_QUARANTINE_OPEN_COUNT, "SELECT count(*) FROM quarantine WHERE state = 0")
+QUERY(Q_QUARANTINE_ADD, "INSERT INTO quarantine(id, part, at_ms, way, source, kind, remote, file, line, start, status, reason, place, text, message, bytes, digest, body, state) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, CASE WHEN ?15 = 0 THEN NULL ELSE ?15 END, ?16, ?17, ?18, 0)")
+QUERY(Q_QUARANTINE_SAME, "SELECT id FROM quarantine WHERE digest = ?1 AND source = ?2 AND state IN (0, 2) ORDER BY id DESC LIMIT 1")
+QUERY(Q_QUARANTINE_REMOTE, "UPDATE quarantine SET state = ?3, done_ms = ?4 WHERE kind = ?1 AND remote = ?2 AND state = 0 AND id <> ?5")
+QUERY(Q_QUARANTINE_GET, "SELECT at_ms, way, source, kind, remote, file, line, start, status, reason, place, text, message, bytes, body, state, who, why, done_ms FROM quarantine WHERE id = ?1")
+QUERY(Q_QUARANTINE_CLOSE, "UPDATE quarantine SET state = ?2, who = ?3, why = ?4, done_ms = ?5 WHERE id = ?1 AND state = 0")
+QUERY(Q_QUARANTINE_CLOSE_MESSAGE, "UPDATE quarantine SET state = ?2, done_ms = ?3 WHERE message = ?1 AND state = 0")
+QUERY(Q_QUARANTINE_TRIM, "DELETE FROM quarantine WHERE state > 0 AND done_ms < max(?1, coalesce((SELECT n.done_ms FROM quarantine n WHERE n.state > 0 ORDER BY n.done_ms DESC LIMIT 1 OFFSET ?2), ?1))")
+QUERY(Q_QUARANTINE_OF_RECORD, "SELECT at_ms, way, kind, remote, file, line, start, status, place, text, id FROM quarantine WHERE way IN (1, 2, 3, 4) AND state IN (0, 2) ORDER BY id DESC LIMIT ?1")
+QUERY(Q_QUARANTINE_OF_RECORD_COUNT, "SELECT count(*) FROM quarantine WHERE state = 0 AND way IN (1, 2, 3, 4)")
+QUERY(Q_QUARANTINE_HELD, "SELECT h.resource, h.reason, h.quantity, h.hint, h.since_ms, r.fid, p.name, coalesce(p.number, p.anchor), p.unit, h.sign, h.emergency FROM held h JOIN resource r ON r.id = h.resource LEFT JOIN patient p ON p.id = h.patient WHERE (?1 IS NULL OR h.reason = ?1) AND (?2 IS NULL OR p.unit = ?2) ORDER BY h.since_ms, h.resource, h.slot LIMIT ?3")
+QUERY(Q_QUARANTINE_OPEN, "SELECT id, at_ms, way, source, kind, reason, place, text, message FROM quarantine WHERE state = 0 AND (?1 IS NULL OR reason = ?1) AND (?2 IS NULL OR source = ?2) ORDER BY at_ms, id LIMIT ?3")
+QUERY(Q_HELD_SUM, "SELECT reason, count(*), min(since_ms) FROM held GROUP BY reason ORDER BY reason")
+QUERY(Q_QUARANTINE_SUM, "SELECT reason, count(*), min(at_ms) FROM quarantine WHERE state = 0 GROUP BY reason ORDER BY reason")
+QUERY(Q_UNMAPPED_LIST, "SELECT system, code, count(*), max(resource) FROM (SELECT system, code, resource FROM unmapped LIMIT 100000) u GROUP BY system, code ORDER BY 3 DESC, system, code LIMIT ?1")
+QUERY(Q_HELD_OF, "SELECT count(*), coalesce(max(patient), 0) FROM held WHERE resource = ?1")
+QUERY(Q_HELD_SLOTS, "SELECT h.slot, h.reason, h.quantity, h.hint, h.since_ms, h.sign, h.emergency, h.at_s, p.name, coalesce(p.number, p.anchor), p.unit FROM held h LEFT JOIN patient p ON p.id = h.patient WHERE h.resource = ?1 ORDER BY h.slot")
+QUERY(Q_HL7_BYTES, "SELECT bytes, body, application, facility, control, received_ms, source FROM hl7_message WHERE id = ?1")
+QUERY(Q_HL7_OF_RESOURCE, "SELECT m.id FROM version v JOIN hl7_message m ON m.journal = v.journal WHERE v.resource = ?1 AND v.ver = ?2 AND v.journal > 0 ORDER BY m.id DESC LIMIT 1")
+QUERY(Q_QUARANTINE_NUMBERS, "SELECT id FROM quarantine WHERE state = 0 AND id > ?1 AND (?2 IS NULL OR reason = ?2) ORDER BY id LIMIT ?3")
+QUERY(Q_QUARANTINE_REOPEN, "UPDATE quarantine SET state = 0, done_ms = NULL WHERE id = ?1 AND state = 2")
+QUERY(Q_QUARANTINE_WHO, "UPDATE quarantine SET state = ?2, who = ?3, why = ?4, done_ms = ?5 WHERE id = ?1")
+QUERY(Q_ACCESS_OF_PATIENT_NAMED, "SELECT a.id, coalesce(a.label, ''), a.anchor FROM access a WHERE a.patient = ?1 AND a.merged IS NULL AND (a.label = ?2 OR CAST(a.id AS TEXT) = ?2 OR a.id IN (SELECT access FROM access_alias WHERE alias = 'r:' || ?2 OR alias = 'r:BodyStructure/' || ?2 OR alias = 'i:' || ?2 OR (substr(alias, 1, 2) = 'i:' AND substr(alias, length(alias) - length(?2)) = '|' || ?2))) ORDER BY a.id LIMIT 2")
+QUERY(Q_MAPPING_LAST, "SELECT max(id) FROM mapping")
+/* a person's word on a reading: ?6 what is said now; of an older version only which access and side stays */
+QUERY(Q_VERDICT_OF, "SELECT slot, ver, act, access, side FROM verdict WHERE resource = ?1 ORDER BY slot LIMIT 64")
+QUERY(Q_VERDICT_PUT, "INSERT INTO verdict(resource, slot, part, at_ms, ver, act, access, side, reason, who, why, digest) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) ON CONFLICT(resource, slot) DO UPDATE SET at_ms = excluded.at_ms, act = CASE WHEN verdict.ver = excluded.ver THEN (verdict.act & 5) | excluded.act ELSE (verdict.act & 4) | excluded.act END, ver = excluded.ver, access = CASE WHEN excluded.act & 4 THEN excluded.access ELSE verdict.access END, side = CASE WHEN excluded.act & 4 THEN excluded.side ELSE verdict.side END, reason = excluded.reason, who = excluded.who, why = excluded.why, digest = excluded.digest")
+QUERY(Q_VERDICT_LIFT, "UPDATE verdict SET act = act & ~?2 WHERE resource = ?1 AND act & ?2")
+QUERY(Q_VERDICT_EQUAL, "SELECT r.id FROM verdict d JOIN resource r ON r.id = d.resource WHERE d.digest = ?1 AND d.ver = r.ver AND d.act <> 0 AND r.ident IS NULL LIMIT 1")
+/* what is looked at again, in the order of arrival: by number, what is held; what has a code (36: Observation.code, see
+   fhir_search.h) and of which not all is used */
+QUERY(Q_HELD_OF_RESOURCE, "SELECT coalesce((SELECT h.patient FROM held h WHERE h.resource = r.id LIMIT 1), (SELECT u.patient FROM unmapped u WHERE u.resource = r.id LIMIT 1), 0), coalesce((SELECT min(h.since_ms) FROM held h WHERE h.resource = r.id), 0) FROM resource r WHERE r.id = ?1 AND r.kind = 1")
+QUERY(Q_HELD_NUMBERS, "SELECT DISTINCT resource FROM held WHERE resource > ?1 AND (?2 IS NULL OR reason = ?2) ORDER BY resource LIMIT ?3")
+QUERY(Q_AGAIN_CODE, "SELECT resource FROM (SELECT resource FROM search_token WHERE name = 36 AND value = ?3 AND system = ?2 AND resource > ?1 UNION SELECT resource FROM unmapped WHERE system = ?2 AND code = ?3 AND resource > ?1 UNION SELECT resource FROM held WHERE ?5 = 1 AND reason = 'unit' AND resource > ?1) c WHERE EXISTS (SELECT 1 FROM held h WHERE h.resource = c.resource) OR EXISTS (SELECT 1 FROM unmapped u WHERE u.resource = c.resource) OR NOT EXISTS (SELECT 1 FROM reading g WHERE g.resource = c.resource) ORDER BY resource LIMIT ?4")
+QUERY(Q_MAPPING_SWEEP, "SELECT id, looked, system, code, unit <> '' FROM mapping WHERE looked >= 0 AND (?1 = 0 OR id = ?1) ORDER BY id LIMIT 1")
+QUERY(Q_MAPPING_LOOKED, "UPDATE mapping SET looked = ?2 WHERE id = ?1")
+/* a code that no map had */
+QUERY(Q_UNMAPPED_ADD, "INSERT INTO unmapped(system, code, resource, patient) VALUES(?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING")
+QUERY(Q_UNMAPPED_REMOVE, "DELETE FROM unmapped WHERE resource = ?1")
+/* what people did with what was held or in quarantine */
+QUERY(Q_DEED_ADD, "INSERT INTO deed(id, part, at_ms, item, act, detail, settled, who, why) VALUES(?1, ?1 % 1024, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")
+QUERY(Q_DEED_SETTLED, "UPDATE deed SET settled = ?2 WHERE id = ?1")
+QUERY(Q_DEED_LIST, "SELECT at_ms, act, detail, settled, who, why FROM deed WHERE item = ?1 ORDER BY id DESC LIMIT 50")
+/* how often what was not as it should be, per sender and week */
+QUERY(Q_TALLY_MORE, "UPDATE tally SET count = count + ?8, last_ms = max(last_ms, ?9), sample = CASE WHEN sample = '' THEN ?10 ELSE sample END WHERE week = ?1 AND source = ?2 AND class = ?3 AND reason = ?4 AND what = ?5 AND place = ?6 AND unit = ?7")
+QUERY(Q_TALLY_KINDS, "SELECT count(*) FROM tally WHERE week = ?1 AND source = ?2")
+QUERY(Q_TALLY_SUMS, "SELECT class, way, sum(count) FROM tally WHERE week = ?1 GROUP BY class, way ORDER BY class, way")
+/* of week ?1 and the one before it */
+QUERY(Q_TALLY_REPORT, "SELECT t.source, t.class, t.reason, t.what, t.place, t.unit, max(t.way), max(CASE WHEN t.week = ?1 THEN t.sample ELSE '' END), sum(CASE WHEN t.week = ?1 THEN t.count ELSE 0 END), coalesce(max(u.n), 0), sum(CASE WHEN t.week = ?1 THEN 0 ELSE t.count END) FROM tally t LEFT JOIN (SELECT source, count(DISTINCT unit) AS n FROM tally WHERE week IN (?1, ?1 - 7) AND unit <> '' GROUP BY source) u ON u.source = t.source WHERE t.week IN (?1, ?1 - 7) GROUP BY t.source, t.class, t.reason, t.what, t.place, t.unit LIMIT ?2")
+QUERY(Q_TALLY_TRIM, "DELETE FROM tally WHERE week < ?1")
+QUERY(Q_TALLY_ADD, "INSERT INTO tally(week, source, class, reason, what, place, unit, way, count, first_ms, last_ms, sample) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?10, ?11) ON CONFLICT(week, source, class, reason, what, place, unit) DO UPDATE SET count = count + excluded.count, last_ms = max(last_ms, excluded.last_ms)")
+/* messages of HL7 v2 */
+QUERY(Q_HL7_FIND, "SELECT m.id, m.answer, EXISTS (SELECT 1 FROM quarantine q WHERE q.message = m.id AND q.state = 0) FROM hl7_message m WHERE m.application = ?1 AND m.facility = ?2 AND m.control = ?3 AND m.digest = ?4")
+QUERY(Q_HL7_OTHER, "SELECT 1 FROM hl7_message WHERE application = ?1 AND facility = ?2 AND control = ?3 AND digest <> ?4 LIMIT 1")
+QUERY(Q_HL7_ADD, "INSERT INTO hl7_message(id, part, received_ms, source, application, facility, control, digest, journal, answer, bytes, body) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0, ?9, ?10, ?11)")
+QUERY(Q_HL7_SET, "UPDATE hl7_message SET journal = CASE WHEN ?2 = 0 THEN journal ELSE ?2 END, answer = ?3 WHERE id = ?1")
 /* Tasks of ours at the record */
 QUERY(Q_FOLLOW_FIND, "SELECT o.resource, o.remote, f.version FROM task t JOIN outbox o ON o.resource = t.resource LEFT JOIN followed f ON f.task = t.resource WHERE t.key = ?1")
 QUERY(Q_FOLLOW_REMOTE, "SELECT o.resource, o.remote, f.version FROM outbox o JOIN resource r ON r.id = o.resource LEFT JOIN followed f ON f.task = o.resource WHERE o.remote = ?1 AND r.kind = ?2")
@@ -250,6 +309,21 @@ QUERY(Q_BULK_ADD, "INSERT INTO bulk(state, since, target, file, began_ms, ended_
 QUERY(Q_BULK_STATE, "UPDATE bulk SET state = ?2, status_url = coalesce(?3, status_url), manifest = coalesce(?4, manifest), file = ?5, ended_ms = ?6, why = ?7 WHERE id = ?1")
 QUERY(Q_BULK_COUNT, "UPDATE bulk SET lines = lines + ?2, stored = stored + ?3, refused = refused + ?4 WHERE id = ?1")
 QUERY(Q_BULK_TRIM, "DELETE FROM bulk WHERE id <= (SELECT max(id) FROM bulk) - 100")
+
+/* files of the drop folder */
+QUERY(Q_SAVE_PART, "SAVEPOINT part")
+QUERY(Q_RELEASE_PART, "RELEASE part")
+QUERY(Q_UNDO_PART, "ROLLBACK TO part")
+QUERY(Q_DROPPED_GET, "SELECT number, bytes, changed_ms, start, line, stored, there, held, refused, began_ms, target FROM dropped WHERE name = ?1")
+QUERY(Q_DROPPED_NAMES, "SELECT name, number FROM dropped WHERE name > ?1 ORDER BY name LIMIT 100")
+QUERY(Q_DROPPED_ADD, "INSERT INTO dropped(name, number, bytes, changed_ms, start, line, stored, there, held, refused, began_ms, target) VALUES(?1, ?2, ?3, ?4, 0, 0, 0, 0, 0, 0, ?5, '')")
+QUERY(Q_DROPPED_STEP, "UPDATE dropped SET start = ?2, line = ?3, stored = stored + ?4, there = there + ?5, held = held + ?6, refused = refused + ?7 WHERE name = ?1")
+QUERY(Q_DROPPED_TARGET, "UPDATE dropped SET target = ?2 WHERE name = ?1")
+QUERY(Q_DROPPED_END, "DELETE FROM dropped WHERE name = ?1")
+QUERY(Q_DROPPED_LINE, "INSERT INTO dropped_line(number, start, entry, text) VALUES(?1, ?2, ?3, ?4)")
+QUERY(Q_DROPPED_LINE_COUNT, "SELECT count(*) FROM dropped_line WHERE number = ?1")
+QUERY(Q_DROPPED_LINES, "SELECT start, entry, text FROM dropped_line WHERE number = ?1 AND (start > ?2 OR (start = ?2 AND entry > ?3)) ORDER BY start, entry LIMIT 200")
+QUERY(Q_DROPPED_LINES_END, "DELETE FROM dropped_line WHERE number = ?1")
 
 /* what a back test found, and when it has to look again */
 QUERY(Q_BACKTEST_DUE, "SELECT since_ms, access FROM news ORDER BY since_ms, access LIMIT 1")

@@ -227,7 +227,10 @@ enum err store_open(uv_loop_t *loop, const char *path,
     if (s == NULL)
         return ERR_MEMORY;
     e = db_open(path, &s->db);
+    if (e == ERR_OK && work->prepare != NULL)
+        e = work->prepare(s->db, work->arg);
     if (e != ERR_OK) {
+        db_close(s->db);
         free(s);
         return e;
     }

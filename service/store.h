@@ -41,6 +41,11 @@ struct store_work {
     enum err (*run)(struct db *db, void *arg, bool *more, bool *told);
     void (*on_told)(void *arg); /* loop thread, after the commit */
     void *arg;
+    /*
+     * What is read before anybody is let in: called by store_open, once,
+     * before the thread runs; its error is that of store_open.  May be NULL.
+     */
+    enum err (*prepare)(struct db *db, void *arg);
 };
 
 /*

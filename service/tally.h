@@ -8,6 +8,7 @@
 #ifndef HEADGATE_SERVICE_TALLY_H
 #define HEADGATE_SERVICE_TALLY_H
 
+#include "adapters/buf.h"
 #include "service/quarantine.h"
 
 enum { TALLY_KINDS_MAX = 500 };
@@ -35,5 +36,16 @@ struct tally_row {
     int64_t count;      /* 1 or more */
 };
 MUST_CHECK enum err tally_add(struct db *db, const struct tally_row *row);
+
+/* What came in since Monday, by class and by the way it came. */
+MUST_CHECK enum err tally_metrics(struct db *db, int64_t now_ms,
+                                  struct buf *out);
+
+/* "held", "refused" ... : static, safe for a metric. */
+const char *tally_class_word(enum tally_class class);
+
+/* The day (since 1970-01-01) of the Monday, by UTC, on which the week of an
+ * instant begins. */
+int64_t tally_week(int64_t at_ms);
 
 #endif

@@ -19,6 +19,7 @@ struct tokens {
     struct {
         unsigned char digest[DIGEST];
         int line;
+        char name[NAME_MAX_LEN + 1];
         char *scopes; /* NULL: everything */
     } clients[TOKENS_MAX];
 };
@@ -95,6 +96,8 @@ static const char *read_line(struct tokens *t, const char *line, int number)
         return "behind the SHA-256 stands what is no scope of a service, such "
                "as system/Observation.c";
     t->clients[t->count].line = number;
+    memcpy(t->clients[t->count].name, name, name_len);
+    t->clients[t->count].name[name_len] = '\0';
     if (*rest != '\0') {
         t->clients[t->count].scopes = copy_text(rest);
         if (t->clients[t->count].scopes == NULL)
@@ -187,6 +190,7 @@ bool tokens_accept(const struct tokens *t, const char *token,
     if (found == TOKENS_MAX)
         return false;
     *client = (struct tokens_client){ t->clients[found].line,
-                                      t->clients[found].scopes };
+                                      t->clients[found].scopes,
+                                      t->clients[found].name };
     return true;
 }

@@ -30,6 +30,7 @@ const char *tokens_bearer(const char *authorization);
 struct tokens_client {
     int line;           /* of the file, which tells who without a name */
     const char *scopes; /* NULL: everything; borrowed */
+    const char *name;   /* for the report to this sender; borrowed */
 };
 
 /* Is this token one of them?  NULL: no.  How long the answer takes does not

@@ -43,7 +43,8 @@ check() {
 start() {
     : >"$dir/ready"
     "$headgate" serve --config "$config" --set store.path="$dir/t.db" \
-        --set http.port=0 >"$dir/ready" 2>>"$dir/log" &
+        --set http.port=0 --set mllp.enabled=false --set mllp.port=0 \
+        >"$dir/ready" 2>>"$dir/log" &
     service=$!
     tries=0
     while ! grep -q '^headgate ready' "$dir/ready"; do

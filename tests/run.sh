@@ -61,7 +61,12 @@ told() {
 
 units() {
     "$build/tests/tool_units" >"$build/units.ndjson" &&
-        "$node" "$peers/ucum.mjs" <"$build/units.ndjson"
+        "$node" "$peers/ucum.mjs" --tool "$build/tests/tool_units" \
+            <"$build/units.ndjson"
+}
+
+tables() {
+    "$build/tests/tool_hl7" --tables | "$node" "$peers/hl7_tables.mjs"
 }
 
 check "layers and containment" sh tests/layers.sh
@@ -69,6 +74,9 @@ check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
 check "units against an independent UCUM library" units
 check "flow and dose against NumPy and simulated kinetics" \
     /usr/bin/python3 "$peers/kinetics.py" "$build/tests/tool_dose"
+check "HL7 v2 messages and answers against python3-hl7" \
+    /usr/bin/python3 -B "$peers/hl7.py" "$build/tests/tool_hl7" tests/corpus/hl7
+check "codes of HL7 v2 against HL7's tables" tables
 check "band plans against NumPy, SciPy and published series" \
     /usr/bin/python3 -B "$peers/planner.py" "$build/tests/tool_plan"
 check "the circuit of the arm against ngspice" \
@@ -84,6 +92,8 @@ check "the CodeSystems are valid R4" \
 check "what goes beside a Task is valid R4" \
     "$node" "$peers/validate.mjs" tests/golden/companion-*.json \
     tests/golden/task-*.json
+check "what HL7 v2 becomes is valid R4" \
+    "$node" "$peers/validate.mjs" tests/golden/hl7-*.json
 check "patches against an independent library" \
     "$node" "$peers/patch.mjs" "$build/tests/tool_patch"
 check "the record peer is a FHIR server" \
@@ -114,6 +124,14 @@ later "exports of the record" \
 later "tokens and signed statements, given and taken" \
     "$node" --no-warnings "$peers/smart.mjs" "$build/headgate" \
     "$build/tests/tool_jose"
+check "headgate check --codes over samples of every kind" \
+    "$node" "$peers/check_codes.mjs" "$build/headgate"
+later "HL7 v2 over MLLP, in the hands of clients of others" \
+    "$node" --no-warnings "$peers/mllp.mjs" "$build/headgate"
+later "files that are loaded, stopped and gone on with" \
+    "$node" --no-warnings "$peers/load.mjs" "$build/headgate"
+later "files that are put into the drop folder" \
+    "$node" --no-warnings "$peers/drop.mjs" "$build/headgate"
 later "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 later "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"

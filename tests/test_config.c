@@ -92,6 +92,11 @@ static void has_defaults(void **state)
     assert_int_equal(c.outbox_unclear_tries, 5);
     assert_false(c.mllp_enabled);
     assert_int_equal(c.mllp_port, 0);
+    assert_false(config_listens_hl7(&c));
+    assert_string_equal(c.mllp_address, "127.0.0.1");
+    assert_int_equal(c.mllp_frame_max, 1048576);
+    assert_false(c.mllp_any_sender);
+    assert_int_equal(c.sender_count, 0);
     assert_string_equal(c.log_level, "info");
 }
 
@@ -164,13 +169,30 @@ static void reads_overrides(void **state)
           "[outbox] retry_first: is above retry_last" },
         { "no HL7 v2", "mllp.enabled=false", ERR_OK, "" },
         { "no port for HL7 v2", "mllp.port=0", ERR_OK, "" },
-        { "HL7 v2", "mllp.enabled=true", ERR_CONFIG,
-          "settings: [mllp] enabled: this version does not listen for HL7 "
-          "v2" },
-        { "port for HL7 v2, lowest", "mllp.port=1", ERR_CONFIG,
-          "settings: [mllp] port: this version does not listen for HL7 v2" },
-        { "port for HL7 v2, usual", "mllp.port=2575", ERR_CONFIG,
-          "[mllp] port: this version does not listen for HL7 v2" },
+        { "HL7 v2", "mllp.enabled=true", ERR_OK, "" },
+        { "port for HL7 v2", "mllp.port=2575", ERR_OK, "" },
+        { "a sender", "sender hall.application=A", ERR_OK, "" },
+        { "a system", "sender hall.system.L=https://a.example/l", ERR_OK, "" },
+        { "a system, no name", "sender hall.system=urn:a:b", ERR_CONFIG,
+          "--set: [sender hall] system: there is no such setting" },
+        { "a system, no URI", "sender hall.system.L=local", ERR_CONFIG,
+          "--set: [sender hall] system.L: local is not a URI" },
+        { "sender, unknown key", "sender hall.aplication=A", ERR_CONFIG,
+          "--set: [sender hall] aplication: there is no such setting" },
+        { "sender, no key", "sender hall=A", ERR_CONFIG, "no such setting" },
+        { "sender, no name", "sender .unit=A", ERR_CONFIG,
+          "a sender's name has 1 to 40" },
+        { "any sender", "sender any.unit=A", ERR_OK, "" },
+        { "any sender of one application", "sender any.application=A",
+          ERR_CONFIG, "[sender any] application, facility, certificate: it" },
+        { "sender, choice", "sender hall.bad_content=AR", ERR_OK, "" },
+        { "sender, no choice", "sender hall.bad_content=AX", ERR_CONFIG,
+          "[sender hall] bad_content: AX is not one of AE AA AR" },
+        { "sender, zone", "sender hall.zone=Nowhere/Else", ERR_CONFIG,
+          "[sender hall] zone: Nowhere/Else is not a zone" },
+        { "sender, certificate", "sender hall.certificate=x.example",
+          ERR_CONFIG,
+          "settings: [sender hall] certificate: needs mllp.tls_client_ca" },
         { "unknown key", "http.prot=80", ERR_CONFIG,
           "--set: http.prot=80: there is no such setting" },
         { "no section", "port=80", ERR_CONFIG, "no such setting" },
@@ -223,10 +245,58 @@ static void reads_files(void **state)
           "x.ini:2: is not a line" },
         { "map missing", "[codes]\nmap = none.json\n", ERR_CONFIG,
           "x.ini:2: [codes] map: " },
-        { "HL7 v2", "[mllp]\nenabled = true\n", ERR_CONFIG,
-          "x.ini: [mllp] enabled: this version does not listen for HL7 v2" },
-        { "port for HL7 v2", "[mllp]\nport = 2575\n", ERR_CONFIG,
-          "x.ini: [mllp] port: this version does not listen for HL7 v2" },
+        { "HL7 v2, open to all", "[mllp]\nport = 2575\naddress = ::\n",
+          ERR_CONFIG,
+          "x.ini: [mllp] address: beyond loopback only with allow" },
+        { "HL7 v2, open to none that is named",
+          "[mllp]\nport = 2575\naddress = ::\nallow = ,\n", ERR_CONFIG,
+          "x.ini: [mllp] address: beyond loopback only with allow" },
+        { "HL7 v2, open to some",
+          "[http]\nport = 1\n[mllp]\nenabled = true\naddress = 0.0.0.0\n"
+          "allow = 10.0.0.0/8, 2001:db8::/32\n",
+          ERR_OK, "" },
+        { "not open at all: nothing to protect",
+          "[mllp]\naddress = 0.0.0.0\n[http]\nport = 1\n", ERR_OK, "" },
+        { "not an address", "[mllp]\nallow = 10.0.0.0/8, hall\n", ERR_CONFIG,
+          "x.ini: [mllp] allow: hall is not an address or prefix" },
+        { "not a prefix", "[mllp]\nallow = 10.0.0.0/33\n", ERR_CONFIG,
+          "x.ini: [mllp] allow: 10.0.0.0/33 is not an address or prefix" },
+        { "certificate without key", "[mllp]\ntls_certificate = c.pem\n",
+          ERR_CONFIG, "x.ini: [mllp] tls_certificate and tls_key: each" },
+        { "clients without a certificate of ours",
+          "[mllp]\ntls_client_ca = c.pem\n", ERR_CONFIG,
+          "x.ini: [mllp] tls_client_ca: needs tls_certificate" },
+        { "sender, unknown key", "[sender a]\n\nunits = x\n", ERR_CONFIG,
+          "x.ini:3: [sender a] units: there is no such setting" },
+        { "sender, bad flag", "[sender a]\naccept_test = yes\n", ERR_CONFIG,
+          "x.ini:2: [sender a] accept_test: yes is neither true nor false" },
+        { "sender, twice", "[sender a]\nunit = x\nunit = y\n", ERR_CONFIG,
+          "x.ini:3: [sender a] unit: is given twice" },
+        { "system, twice",
+          "[sender a]\nsystem.L = urn:a:b\nsystem.L = urn:a:c\n", ERR_CONFIG,
+          "x.ini:3: [sender a] system.L: is given twice" },
+        { "system, long name",
+          "[sender a]\nsystem.ABCDEFGHIJKLMNOP = urn:a:b\n", ERR_CONFIG,
+          "has a name that is too long" },
+        { "sender, name with a blank", "[sender a b]\nunit = x\n", ERR_CONFIG,
+          "x.ini:2: [sender a b]: a sender's name has 1 to 40 letters" },
+        { "two of one application",
+          "[sender a]\napplication = X\n[sender b]\napplication = X\n",
+          ERR_CONFIG,
+          "x.ini: [sender b] application: a message may be both of this "
+          "sender and of [sender a]" },
+        { "one of any facility",
+          "[sender a]\napplication = X\nfacility = F\n"
+          "[sender b]\napplication = X\n",
+          ERR_CONFIG, "of [sender a]" },
+        { "two of different facilities",
+          "[http]\nport = 1\n[sender a]\napplication = X\nfacility = F\n"
+          "[sender b]\napplication = X\nfacility = G\n",
+          ERR_OK, "" },
+        { "one that is only named", /* and thus no other's */
+          "[http]\nport = 1\n[sender a]\nunit = U\n"
+          "[sender b]\napplication = X\n",
+          ERR_OK, "" },
     };
     struct config c;
     char why[1024];
@@ -387,8 +457,6 @@ static void keeps_ranges(void **state)
             snprintf(text, sizeof(text), "%s=%ld", rows[i].key, values[k]);
             if (strstr(rows[i].key, "outbox.retry_") != NULL && want == ERR_OK)
                 continue; /* bound to each other */
-            if (strcmp(rows[i].key, "mllp.port") == 0 && values[k] > 0)
-                want = ERR_CONFIG; /* reserved: see reads_overrides */
             assert_int_equal(load(NULL, text, &c, why, sizeof(why)), want);
         }
     }
@@ -464,6 +532,64 @@ static void lines_fit_a_screen(void **state)
     free(text);
 }
 
+/* What a section says of its sender, and what it leaves as it is. */
+static void reads_senders(void **state)
+{
+    const struct hl7_profile *p;
+    char text[16384] = "", why[1024];
+    struct config c;
+
+    (void)state;
+    assert_int_equal(
+        load(write_file("x.ini", "[sender hall-north]\n"
+                                 "application = DIALYSIS\n"
+                                 "system.L = https://north.example/l\n"
+                                 "system.99ABC = urn:oid:1.2.3\n"
+                                 "access = OBR-15\n"
+                                 "bad_content = AA\n"
+                                 "numbers_in_text = true\n"
+                                 "zone = Etc/UTC\n"
+                                 "[mllp]\n"
+                                 "any_sender = true\n"
+                                 "[sender south]\n"
+                                 "certificate =\n"),
+             "sender hall-north.system.L=https://other.example/l", &c, why,
+             sizeof(why)),
+        ERR_OK);
+    assert_true(c.mllp_any_sender);
+    assert_int_equal(c.sender_count, 2);
+    p = &c.senders[0].profile;
+    assert_string_equal(p->name, "hall-north");
+    assert_string_equal(p->application, "DIALYSIS");
+    assert_int_equal(p->system_count, 2);
+    assert_string_equal(p->systems[0].name, "L");
+    assert_string_equal(p->systems[0].uri, "https://other.example/l");
+    assert_string_equal(p->systems[1].name, "99ABC");
+    assert_string_equal(p->systems[1].uri, "urn:oid:1.2.3");
+    assert_int_equal(p->access_field, HL7_ACCESS_OBR_15);
+    assert_int_equal(p->bad_content, HL7_BAD_AA);
+    assert_true(p->numbers_in_text);
+    assert_string_equal(c.senders[0].zone, "Etc/UTC");
+    p = &c.senders[1].profile;
+    assert_string_equal(p->name, "south");
+    assert_int_equal(p->access_field, HL7_ACCESS_NONE);
+    assert_int_equal(p->bad_content, HL7_BAD_AE);
+    assert_int_equal(p->system_count, 0);
+    assert_string_equal(c.senders[1].zone, "");
+
+    for (int i = 0; i <= CONFIG_SENDERS_MAX; i++) {
+        size_t len = strlen(text);
+
+        snprintf(text + len, sizeof(text) - len,
+                 "[sender s%d]\napplication = A%d\n", i, i);
+        assert_int_equal(
+            load(write_file("x.ini", text), NULL, &c, why, sizeof(why)),
+            i < CONFIG_SENDERS_MAX ? ERR_OK : ERR_CONFIG);
+    }
+    assert_int_equal(c.sender_count, CONFIG_SENDERS_MAX);
+    assert_non_null(strstr(why, "[sender s64]: is one sender too many"));
+}
+
 static void ships_a_demo(void **state)
 {
     struct config c;
@@ -483,6 +609,10 @@ static void ships_a_demo(void **state)
     assert_string_equal(c.maps[0], SOURCE_DIR "/config/demo/site-c.json");
     assert_string_equal(c.zone, "UTC");
     assert_string_equal(c.record_url, "");
+    assert_true(c.mllp_enabled);
+    assert_int_equal(c.mllp_port, 2575);
+    assert_string_equal(c.mllp_address, "127.0.0.1");
+    assert_true(c.mllp_any_sender);
 }
 
 int main(void)
@@ -502,6 +632,7 @@ int main(void)
         cmocka_unit_test(ships_its_reference),
         cmocka_unit_test(reference_is_the_default),
         cmocka_unit_test(lines_fit_a_screen),
+        cmocka_unit_test(reads_senders),
         cmocka_unit_test(ships_a_demo),
     };
 

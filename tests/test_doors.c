@@ -44,6 +44,7 @@ static const struct {
     { "GET", "something/new", "Task", R | S, RIGHT_SYSTEM },
     { "GET", "metrics", "metrics", R, RIGHT_LOCAL },
     { "POST", "technique", "technique", U, RIGHT_LOCAL },
+    { "POST", "hl7", "Observation", C, RIGHT_SYSTEM },
     { "PUT", "something/new", "something", U, RIGHT_LOCAL },
 };
 
@@ -136,6 +137,8 @@ static const struct {
     { "headgate/metrics.r", "GET", "queue", "system/Task.rs" },
     { "system/*.cruds", "POST", "technique", "headgate/technique.u" },
     { "headgate/technique.u", "POST", "technique", NULL },
+    { "system/Observation.c", "POST", "hl7", NULL },
+    { "system/Observation.rs", "POST", "hl7", "system/Observation.c" },
     { "user/*.cruds patient/*.cruds", "GET", "fhir/Task", "system/Task.s" },
     { "system/Task.s?status=requested", "GET", "fhir/Task", "system/Task.s" },
 };

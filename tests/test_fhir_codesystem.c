@@ -313,10 +313,11 @@ static bool observation_understood(const char *code)
 {
     const char *url = url_of("av-observation");
 
-    if (codes_find(codes, url, code).meaning != CODE_UNKNOWN)
+    if (codes_find(codes, url, code, CODES_NEWEST).meaning != CODE_UNKNOWN)
         return true;
     for (int q = 1; q < QUANTITY_COUNT; q++) {
-        if (codes_sign(codes, (enum quantity)q, url, code) != SIGN_NONE)
+        if (codes_sign(codes, (enum quantity)q, url, code, CODES_NEWEST) !=
+            SIGN_NONE)
             return true;
     }
     return false;
@@ -324,19 +325,21 @@ static bool observation_understood(const char *code)
 
 static bool method_understood(const char *code)
 {
-    return codes_method(codes, url_of("av-method"), code) != METHOD_UNSTATED;
+    return codes_method(codes, url_of("av-method"), code, CODES_NEWEST) !=
+           METHOD_UNSTATED;
 }
 
 static bool type_understood(const char *code)
 {
-    return codes_sign(codes, Q_ACCESS_TYPE, url_of("av-access-type"), code) !=
-           SIGN_NONE;
+    return codes_sign(codes, Q_ACCESS_TYPE, url_of("av-access-type"), code,
+                      CODES_NEWEST) != SIGN_NONE;
 }
 
 /* Also that a side in the code is the side that is read. */
 static bool site_understood(const char *code)
 {
-    struct body_site site = codes_site(codes, url_of("av-site"), code);
+    struct body_site site =
+        codes_site(codes, url_of("av-site"), code, CODES_NEWEST);
     enum side want = strncmp(code, "left", 4) == 0    ? SIDE_LEFT
                      : strncmp(code, "right", 5) == 0 ? SIDE_RIGHT
                                                       : SIDE_UNKNOWN;

@@ -349,7 +349,7 @@ static void on_told(void *arg)
 static void work_runs_at_start_and_when_woken(void **state)
 {
     struct work k = { .more = 2, .tell = true };
-    struct store_work work = { run_work, on_told, &k };
+    struct store_work work = { .run = run_work, .on_told = on_told, .arg = &k };
 
     (void)state;
     open_store(&work);
@@ -367,7 +367,7 @@ static void work_runs_at_start_and_when_woken(void **state)
 static void work_that_tells_nothing_is_quiet(void **state)
 {
     struct work k = { .more = 0 };
-    struct store_work work = { run_work, on_told, &k };
+    struct store_work work = { .run = run_work, .on_told = on_told, .arg = &k };
 
     (void)state;
     open_store(&work);
@@ -379,7 +379,7 @@ static void work_that_tells_nothing_is_quiet(void **state)
 static void work_that_fails_is_undone_alone(void **state)
 {
     struct work k = { .tell = true, .fail = true };
-    struct store_work work = { run_work, on_told, &k };
+    struct store_work work = { .run = run_work, .on_told = on_told, .arg = &k };
     struct put put;
 
     (void)state;

@@ -52,6 +52,7 @@ class Service:
     def __init__(self, binary, folder):
         self.args = [binary, "serve", "--config", "config/demo.ini"]
         for key, value in {"store.path": folder + "/hg.db", "http.port": 0,
+                           "mllp.enabled": "false", "mllp.port": 0,
                            "http.anonymous": "true"}.items():
             self.args += ["--set", f"{key}={value}"]
 

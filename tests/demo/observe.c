@@ -49,9 +49,10 @@ static enum method method_of(const struct codes *codes, json_t *method,
 
     if (method == NULL)
         return METHOD_UNSTATED;
-    m = coding != NULL ? codes_method(codes, text_of(coding, "system"),
-                                      text_of(coding, "code"))
-                       : codes_method_text(codes, text_of(method, "text"));
+    m = coding != NULL
+            ? codes_method(codes, text_of(coding, "system"),
+                           text_of(coding, "code"), CODES_NEWEST)
+            : codes_method_text(codes, text_of(method, "text"), CODES_NEWEST);
     feed->unknown_methods += m == METHOD_UNSTATED;
     return m;
 }
@@ -70,7 +71,7 @@ static bool read_value(const struct codes *codes, const json_t *at,
     o->value = NAN;
     if (coding != NULL) {
         o->sign = codes_sign(codes, o->quantity, text_of(coding, "system"),
-                             text_of(coding, "code"));
+                             text_of(coding, "code"), CODES_NEWEST);
         return o->sign != SIGN_NONE;
     }
     if (flag != NULL) {
@@ -90,8 +91,8 @@ static enum err add(struct observed_feed *feed, const struct codes *codes,
                     const json_t *at, struct observed o)
 {
     json_t *coding = first_of(json_object_get(at, "code"), "coding");
-    struct code_entry entry =
-        codes_find(codes, text_of(coding, "system"), text_of(coding, "code"));
+    struct code_entry entry = codes_find(codes, text_of(coding, "system"),
+                                         text_of(coding, "code"), CODES_NEWEST);
 
     if (feed->count == OBSERVED_MAX)
         return ERR_LIMIT;

@@ -161,7 +161,8 @@ export class Service {
         this.binary = binary;
         this.log = `${tmp}/service.log`;
         this.settings = Object.entries({ 'store.path': `${tmp}/hg.db`,
-            'http.port': 0, 'record.url': recordUrl,
+            'http.port': 0, 'mllp.enabled': false, 'mllp.port': 0,
+            'record.url': recordUrl,
             'outbox.retry_first': 50, 'outbox.retry_last': 500, ...settings })
             .flatMap(([key, value]) => ['--set', `${key}=${value}`]);
         this.args = ['serve', '--config', 'config/demo.ini', ...this.settings];
@@ -182,7 +183,7 @@ export class Service {
     async start() {
         const started = await startChild(this.binary, this.args,
             { stdio: ['ignore', 'pipe', 'pipe'] },
-            /headgate ready (\S+)\n/, this.log);
+            this.ready ?? /headgate ready (\S+)\n/, this.log);
         Object.assign(this, started);
     }
 

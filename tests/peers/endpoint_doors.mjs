@@ -100,6 +100,7 @@ async function openDoors({ outside }) {
 
 function attempt({ binary, folder }, settings) {
     const all = { 'store.path': join(folder, 'never.db'), 'http.port': 0,
+        'mllp.enabled': false, 'mllp.port': 0,
         ...settings };
     return spawnSync(binary, ['serve', '--config', 'config/demo.ini',
         ...Object.entries(all).flatMap(([k, v]) => ['--set', `${k}=${v}`])],

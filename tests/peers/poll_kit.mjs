@@ -208,7 +208,7 @@ export class Poller extends Service {
         expect(odd.length === 0, `${odd.length} with another number of `
             + `readings or versions: ${JSON.stringify(odd[0])}`);
         const refused = this.look((db) =>
-            db.prepare('SELECT count(*) AS n FROM not_taken').get().n);
+            db.prepare('SELECT count(*) AS n FROM quarantine WHERE state = 0').get().n);
         expect(refused === (more.refused ?? 0), `${refused} were not taken`);
     }
 }

@@ -354,6 +354,7 @@ async function rotation(bench) {
 
 function attempt(bench, settings) {
     const all = { 'store.path': join(bench.folder, 'never.db'), 'http.port': 0,
+        'mllp.enabled': false, 'mllp.port': 0,
         'record.url': 'https://record.example/fhir',
         'record.smart_client_id': 'headgate',
         'record.smart_key': bench.keys.RS384.file,

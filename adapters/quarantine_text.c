@@ -1,0 +1,199 @@
+#include "adapters/quarantine_text.h"
+
+#include "adapters/fhir_out.h"
+#include "adapters/fhir_time.h"
+#include "adapters/queue_text.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* What comes from a record must not steer the terminal. */
+static void say(struct buf *out, const char *before, const char *text)
+{
+    if (text[0] == '\0')
+        return;
+    buf_puts(out, before);
+    queue_text_clean(out, text);
+}
+
+/* What a person can do about each reason; N stands for the number. */
+static const struct {
+    const char *reason, *mend;
+} mends[] = {
+    { "unit", "headgate quarantine map N --unit UCUM says which unit is meant "
+              "(\"mL/min\"), for this sender's word or for values without "
+              "one" },
+    { "code", "the codings contradict each other: the sender corrects it, or "
+              "headgate quarantine discard N" },
+    { "implausible", "ask the unit: headgate quarantine release N --as-sent "
+                     "if the value is right; else a corrected version, or "
+                     "headgate quarantine discard N" },
+    { "side", "headgate quarantine map N --side left|right, or --access NAME" },
+    { "access", "headgate quarantine map N --access NAME, or --side "
+                "left|right" },
+    { "time", "headgate quarantine release N once that time has come, or a "
+              "corrected version" },
+};
+static const char otherwise[] =
+    "the sender corrects it and sends it again; once what it rests on is "
+    "mended here, headgate quarantine release N; else headgate quarantine "
+    "discard N";
+
+void quarantine_write_mend(const struct quarantine_line *line, struct buf *out)
+{
+    const char *text = otherwise;
+
+    for (size_t i = 0; i < COUNT(mends) && line->held; i++) {
+        if (strcmp(mends[i].reason, line->reason) == 0)
+            text = mends[i].mend;
+    }
+    for (; *text != '\0'; text++) {
+        if (text[0] == 'N' && (text[1] == ' ' || text[1] == ';' ||
+                               text[1] == ',' || text[1] == '\0'))
+            buf_printf(out, "%lld", (long long)line->number);
+        else
+            buf_add(out, text, 1);
+    }
+}
+
+static void write_whose(const struct quarantine_line *line, struct buf *out)
+{
+    if (line->held) {
+        say(out, "",
+            line->patient_name[0] != '\0' ? line->patient_name
+                                          : "name not known");
+        say(out, ", ", line->patient_number);
+        say(out, ", ", line->unit);
+    } else {
+        buf_puts(out, "from ");
+        say(out, "", line->source[0] != '\0' ? line->source : "nobody known");
+    }
+}
+
+void quarantine_write_line(const struct quarantine_line *line,
+                           const struct zone *zone, struct buf *out)
+{
+    char date[FHIR_TIME_SIZE];
+
+    fhir_date_write(line->since_ms / 1000, zone, date);
+    buf_printf(out, "%lld  %s  ", (long long)line->number, date);
+    write_whose(line, out);
+    say(out, ": ", line->what);
+    if (line->emergency)
+        buf_puts(out, ", A SIGN OF EMERGENCY");
+    say(out, ": ", line->why);
+    say(out, "; ", line->hint);
+    say(out, "; at ", line->place);
+    if (line->observation[0] != '\0') {
+        say(out, "  (Observation/", line->observation);
+        buf_puts(out, ")");
+    }
+    buf_puts(out, "\n    To mend it: ");
+    quarantine_write_mend(line, out);
+    buf_puts(out, "\n");
+}
+
+static void json_text(struct buf *out, const char *key, const char *text)
+{
+    if (text[0] == '\0')
+        fhir_out_raw(out, key, "null", 4);
+    else
+        fhir_out_text(out, key, text);
+}
+
+void quarantine_write_json(const struct quarantine_line *line, struct buf *out)
+{
+    char since[FHIR_TIME_SIZE];
+    struct buf mend, object, *all = out;
+
+    buf_init(&object, 32 * 1024);
+    out = &object; /* what stands before a value decides on its comma */
+
+    fhir_time_write(line->since_ms / 1000, since);
+    buf_init(&mend, 2000);
+    quarantine_write_mend(line, &mend);
+    fhir_out_open(out, NULL, '{');
+    fhir_out_int(out, "number", line->number);
+    fhir_out_text(out, "kind", line->held ? "held" : "quarantined");
+    fhir_out_text(out, "since", since);
+    json_text(out, "patient", line->patient_name);
+    json_text(out, "patient_number", line->patient_number);
+    json_text(out, "unit", line->unit);
+    json_text(out, "what", line->what);
+    fhir_out_text(out, "reason", line->reason);
+    json_text(out, "why", line->why);
+    json_text(out, "hint", line->hint);
+    json_text(out, "place", line->place);
+    json_text(out, "source", line->source);
+    json_text(out, "way", line->way);
+    json_text(out, "observation", line->observation);
+    fhir_out_raw(out, "emergency", line->emergency ? "true" : "false",
+                 line->emergency ? 4 : 5);
+    fhir_out_text(out, "mend", mend.data);
+    fhir_out_close(out, '}');
+    buf_printf(all, "%s\n", object.data);
+    buf_clear(&object);
+    buf_clear(&mend);
+}
+
+void quarantine_write_age(int64_t age_ms, struct buf *out)
+{
+    const int64_t hour = 3600 * 1000, day = 24 * hour;
+    int64_t n = age_ms >= 2 * day ? age_ms / day : age_ms / hour;
+
+    if (n < 1)
+        buf_puts(out, "less than an hour");
+    else
+        buf_printf(out, "%lld %s%s", (long long)n,
+                   age_ms >= 2 * day ? "day" : "hour", n == 1 ? "" : "s");
+}
+
+void quarantine_write_sum(const struct quarantine_sum *sum, const char *why,
+                          int64_t now_ms, struct buf *out)
+{
+    buf_printf(out, "%6lld %s, %s", (long long)sum->count,
+               sum->held ? "held" : "not taken in", sum->reason);
+    say(out, ": ", why);
+    buf_puts(out, " (the oldest for ");
+    quarantine_write_age(now_ms - sum->oldest_ms, out);
+    buf_puts(out, ")\n");
+}
+
+/* C1 controls, and marks of the direction of writing, as UTF-8. */
+static size_t steers(const unsigned char *at, size_t left)
+{
+    if (left >= 2 && at[0] == 0xC2 && at[1] < 0xA0)
+        return 2;
+    if (left >= 3 && at[0] == 0xE2 &&
+        ((at[1] == 0x80 && (at[2] == 0x8E || at[2] == 0x8F ||
+                            (at[2] >= 0xA8 && at[2] <= 0xAE))) ||
+         (at[1] == 0x81 && at[2] >= 0xA6 && at[2] <= 0xA9)))
+        return 3;
+    return 0;
+}
+
+void quarantine_write_raw(const char *bytes, size_t len, struct buf *out)
+{
+    bool begins = true;
+
+    for (size_t i = 0; i < len; i++) {
+        const unsigned char *at = (const unsigned char *)bytes + i;
+        size_t skip = steers(at, len - i);
+        bool ends = *at == '\n' || *at == '\r';
+
+        if (ends && *at == '\r' && i + 1 < len && at[1] == '\n')
+            i++;
+        if (begins && !ends)
+            buf_puts(out, "  ");
+        begins = ends;
+        if (ends)
+            buf_puts(out, "\n");
+        else if (skip > 0 || (*at < 0x20 && *at != '\t') || *at == 0x7F)
+            buf_puts(out, "?");
+        else
+            buf_add(out, bytes + i, 1);
+        i += skip > 0 ? skip - 1 : 0;
+    }
+    if (!begins)
+        buf_puts(out, "\n");
+}

@@ -1,0 +1,28 @@
+/*
+ * readings_work - what the files of readings share; private to them
+ *
+ *     readings.c       whose each reading is, and what is held back
+ *     readings_note.c  what the sender is told about it
+ *     readings_load.c  what rules look at
+ */
+#ifndef HEADGATE_SERVICE_READINGS_WORK_H
+#define HEADGATE_SERVICE_READINGS_WORK_H
+
+#include "service/readings.h"
+
+/* What is kept back and may be real: the sender can still reach for a phone. */
+void readings_note_emergency(struct fhir_item *item,
+                             const struct fhir_reading *r, enum hold hold,
+                             bool strict);
+void readings_note_access(struct fhir_item *item,
+                          const struct access_answer *answer,
+                          const struct fhir_reading *r, bool strict);
+/* That a preliminary result confirms nothing is no answer to an emergency. */
+void readings_note_preliminary(struct fhir_item *item, const struct reading *r);
+/* The limits for low flow depend on whether it is a fistula or a graft. */
+MUST_CHECK enum err readings_note_type(struct db *db, struct fhir_item *item,
+                                       int64_t owner, const struct reading *r);
+/* Has the outcome an issue of this word? */
+bool readings_said(const struct outcome *o, const char *word);
+
+#endif

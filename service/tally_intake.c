@@ -1,0 +1,146 @@
+#include "service/tally_intake.h"
+
+#include "service/tally.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { WHAT_SIZE = 400 };
+
+/* Where in what the sender sent the reason of a hold is to be mended. */
+static const char *place_of(enum hold hold, bool v2)
+{
+    static const struct {
+        const char *fhir, *v2;
+    } places[HOLD_COUNT] = {
+        [HOLD_NONE] = { "", "" },
+        [HOLD_UNIT] = { "Observation.value", "OBX-6" },
+        [HOLD_CODE] = { "Observation.code", "OBX-3" },
+        [HOLD_IMPLAUSIBLE] = { "Observation.value", "OBX-5" },
+        [HOLD_SIDE] = { "Observation.bodySite", "OBX-20" },
+        [HOLD_ACCESS] = { "Observation.focus", "OBX-20" },
+        [HOLD_TIME] = { "Observation.effective", "OBX-14" },
+    };
+
+    return v2 ? places[hold].v2 : places[hold].fhir;
+}
+
+/* Of a whole intake: what all of its rows have in common. */
+static struct tally_row row_of(const struct intake *in, const char *unit,
+                               const char *sample)
+{
+    return (struct tally_row){ .at_ms = in->now_ms,
+                               .source = in->sender,
+                               .way = in->way != 0 ? in->way : QUARANTINE_HTTP,
+                               .reason = "",
+                               .what = "",
+                               .place = "",
+                               .unit = unit,
+                               .sample = sample,
+                               .count = 1 };
+}
+
+static void write_code(const struct fhir_observation *o,
+                       const struct fhir_reading *fr, enum hold hold,
+                       char out[WHAT_SIZE])
+{
+    const char *root = o->root_code != NULL ? o->root_code : "";
+    const char *unit = fr->hint + strlen("unit ");
+    size_t len = strlen(fr->hint);
+
+    /* "unit ml?": the word that could not be read, as it was sent */
+    if (hold == HOLD_UNIT && strncmp(fr->hint, "unit ", 5) == 0 && len > 6)
+        snprintf(out, WHAT_SIZE, "%.300s in '%.*s'", root, (int)(len - 6),
+                 unit);
+    else if (hold == HOLD_UNIT)
+        snprintf(out, WHAT_SIZE, "%.300s without a unit", root);
+    else
+        snprintf(out, WHAT_SIZE, "%.300s", root);
+}
+
+static enum err count_held(struct db *db, const struct tally_row *common,
+                           bool v2, const struct fhir_observation *o,
+                           const struct readings_fate *fate)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < o->reading_count; i++) {
+        struct tally_row row = *common;
+        char what[WHAT_SIZE];
+
+        if (fate->hold[i] == HOLD_NONE)
+            continue;
+        write_code(o, &o->readings[i], fate->hold[i], what);
+        row.class = TALLY_HELD;
+        row.reason = hold_word(fate->hold[i]);
+        row.what = what;
+        row.place = place_of(fate->hold[i], v2);
+        e = tally_add(db, &row);
+    }
+    return e;
+}
+
+static const char *place_of_code(const struct fhir_unmapped *u, bool v2)
+{
+    if (v2)
+        return u->of_value ? "OBX-5" : "OBX-3";
+    if (u->of_value)
+        return "Observation.value";
+    return u->slot > 0 ? "Observation.component.code" : "Observation.code";
+}
+
+static enum err count_unknown(struct db *db, const struct tally_row *common,
+                              bool v2, const struct fhir_observation *o)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < o->unmapped_count; i++) {
+        const struct fhir_unmapped *u = &o->unmapped[i];
+        struct tally_row row = *common;
+        char what[WHAT_SIZE];
+
+        snprintf(what, sizeof(what), "%.200s|%.150s",
+                 u->system != NULL ? u->system : "", u->code);
+        row.class = TALLY_UNKNOWN;
+        row.reason = "code-unknown";
+        row.what = what;
+        row.place = place_of_code(u, v2);
+        e = tally_add(db, &row);
+    }
+    return e;
+}
+
+static enum err unit_of(struct db *db, int64_t patient, struct patient *p)
+{
+    enum err e = patient != 0 ? patient_get(db, patient, p) : ERR_ABSENT;
+
+    if (e == ERR_ABSENT)
+        p->unit[0] = '\0';
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err tally_intake(struct db *db, const struct intake *in,
+                      const struct fhir_item *item,
+                      const struct readings_fate *fate, int64_t patient,
+                      const char *fid)
+{
+    const struct fhir_observation *o = &item->u.observation;
+    char sample[FID_SIZE + 16];
+    struct tally_row row;
+    struct patient p;
+    enum err e = unit_of(db, patient, &p);
+
+    if (e != ERR_OK || o->reading_status == READING_WITHDRAWN)
+        return e;
+    snprintf(sample, sizeof(sample), "Observation/%s", fid);
+    row = row_of(in, p.unit, "");
+    if (fate->used > 0) {
+        row.class = TALLY_TAKEN;
+        row.count = fate->used;
+        e = tally_add(db, &row);
+    }
+    row = row_of(in, p.unit, in->sample != NULL ? in->sample : sample);
+    if (e == ERR_OK && fate->held > 0)
+        e = count_held(db, &row, in->v2, o, fate);
+    return e == ERR_OK ? count_unknown(db, &row, in->v2, o) : e;
+}

@@ -1,0 +1,132 @@
+#include "service/verdicts.h"
+
+#include "service/resources.h"
+
+#include <math.h>
+
+enum err verdicts_of(struct db *db, int64_t resource, struct verdicts *out)
+{
+    const enum query q = Q_VERDICT_OF;
+    enum err e = db_query(db, q, "i", resource);
+
+    out->count = 0;
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (out->count == COUNT(out->list))
+            continue;
+        out->list[out->count++] =
+            (struct person_verdict){ .slot = (int)db_int(db, q, 0),
+                                     .version = (int)db_int(db, q, 1),
+                                     .acts = (unsigned)db_int(db, q, 2),
+                                     .access = db_int(db, q, 3),
+                                     .side = (enum side)db_int(db, q, 4) };
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+const struct person_verdict *verdict_on(const struct verdicts *all,
+                                        const struct fhir_reading *reading)
+{
+    for (size_t i = 0; i < all->count; i++) {
+        if (all->list[i].slot == reading->reading.slot)
+            return &all->list[i];
+    }
+    return NULL;
+}
+
+static bool says(const struct person_verdict *v, enum verdict_act act,
+                 int version)
+{
+    return v != NULL && (v->acts & (unsigned)act) != 0 && v->version == version;
+}
+
+bool verdict_discards(const struct person_verdict *v, int version)
+{
+    return says(v, VERDICT_DISCARD, version);
+}
+
+/* A reading notes its first hold only: what else there is to hold it for. */
+static enum hold other_hold(const struct fhir_reading *fr, bool future,
+                            bool as_sent)
+{
+    const struct reading *r = &fr->reading;
+    enum plausible judged;
+
+    if (future)
+        return HOLD_TIME;
+    if (quantity_info(r->quantity)->kind != VALUE_NUMBER)
+        return HOLD_NONE;
+    if (isnan(r->value))
+        return HOLD_UNIT;
+    judged = quantity_judge(r->quantity, r->value);
+    return as_sent || judged == PLAUSIBLE || judged == PLAUSIBLE_UNUSUAL
+               ? HOLD_NONE
+               : HOLD_IMPLAUSIBLE;
+}
+
+void verdict_apply(const struct person_verdict *v, int version, bool future,
+                   struct fhir_reading *fr)
+{
+    bool as_sent = says(v, VERDICT_AS_SENT, version), settled;
+
+    if (v == NULL)
+        return;
+    if (v->side != SIDE_UNKNOWN)
+        fr->reading.side = v->side;
+    settled =
+        (fr->hold == HOLD_IMPLAUSIBLE && as_sent) ||
+        (fr->hold == HOLD_ACCESS && v->access != 0) ||
+        (fr->hold == HOLD_SIDE && (v->access != 0 || v->side != SIDE_UNKNOWN));
+    if (settled)
+        fr->hold = other_hold(fr, future, as_sent);
+}
+
+static enum err content_of(struct db *db, int64_t resource, int version,
+                           unsigned char digest[32])
+{
+    const enum query q = Q_VERSION_DIGEST;
+    const unsigned char *bytes;
+    size_t len = 0;
+    enum err e = db_first(db, q, "ii", resource, INT64(version));
+
+    if (e != ERR_OK)
+        return e;
+    bytes = db_blob(db, q, 0, &len);
+    for (size_t i = 0; i < 32; i++)
+        digest[i] = i < len ? bytes[i] : 0;
+    db_done(db, q);
+    return ERR_OK;
+}
+
+enum err verdict_put(struct db *db, const struct verdict_said *said)
+{
+    const struct person_verdict *v = &said->verdict;
+    unsigned char digest[32];
+    enum err e = content_of(db, said->resource, v->version, digest);
+
+    if (e != ERR_OK)
+        return e;
+    return db_run(db, Q_VERDICT_PUT, "iiiiiiiisssb", said->resource,
+                  INT64(v->slot), partition_of(said->resource), said->now_ms,
+                  INT64(v->version), INT64(v->acts), v->access, INT64(v->side),
+                  said->reason, said->who, said->why, (const void *)digest,
+                  sizeof(digest));
+}
+
+enum err verdict_lift(struct db *db, int64_t resource)
+{
+    enum err e =
+        db_run(db, Q_VERDICT_LIFT, "ii", resource, INT64(VERDICT_DISCARD));
+
+    return e == ERR_OK && db_changes(db) == 0 ? ERR_ABSENT : e;
+}
+
+enum err verdict_equal(struct db *db, const unsigned char digest[32],
+                       int64_t *resource)
+{
+    const enum query q = Q_VERDICT_EQUAL;
+    enum err e = db_first(db, q, "b", (const void *)digest, (size_t)32);
+
+    *resource = e == ERR_OK ? db_int(db, q, 0) : 0;
+    db_done(db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
