@@ -172,13 +172,43 @@ static size_t steers(const unsigned char *at, size_t left)
     return 0;
 }
 
+/* Bytes of the character here; 0: this is no UTF-8 (RFC 3629), and a byte by
+ * itself may steer a terminal too. */
+static size_t character(const unsigned char *at, size_t left)
+{
+    static const struct {
+        unsigned char low, high, second_low, second_high;
+        size_t len;
+    } forms[] = { { 0x00, 0x7F, 0, 0, 1 },       { 0xC2, 0xDF, 0x80, 0xBF, 2 },
+                  { 0xE0, 0xE0, 0xA0, 0xBF, 3 }, { 0xE1, 0xEC, 0x80, 0xBF, 3 },
+                  { 0xED, 0xED, 0x80, 0x9F, 3 }, { 0xEE, 0xEF, 0x80, 0xBF, 3 },
+                  { 0xF0, 0xF0, 0x90, 0xBF, 4 }, { 0xF1, 0xF3, 0x80, 0xBF, 4 },
+                  { 0xF4, 0xF4, 0x80, 0x8F, 4 } };
+
+    for (size_t i = 0; i < COUNT(forms); i++) {
+        size_t k = 2;
+
+        if (*at < forms[i].low || *at > forms[i].high)
+            continue;
+        if (forms[i].len == 1)
+            return 1;
+        if (left < forms[i].len || at[1] < forms[i].second_low ||
+            at[1] > forms[i].second_high)
+            return 0;
+        while (k < forms[i].len && (at[k] & 0xC0) == 0x80)
+            k++;
+        return k == forms[i].len ? k : 0;
+    }
+    return 0;
+}
+
 void quarantine_write_raw(const char *bytes, size_t len, struct buf *out)
 {
     bool begins = true;
 
     for (size_t i = 0; i < len; i++) {
         const unsigned char *at = (const unsigned char *)bytes + i;
-        size_t skip = steers(at, len - i);
+        size_t skip = steers(at, len - i), whole = character(at, len - i);
         bool ends = *at == '\n' || *at == '\r';
 
         if (ends && *at == '\r' && i + 1 < len && at[1] == '\n')
@@ -188,11 +218,12 @@ void quarantine_write_raw(const char *bytes, size_t len, struct buf *out)
         begins = ends;
         if (ends)
             buf_puts(out, "\n");
-        else if (skip > 0 || (*at < 0x20 && *at != '\t') || *at == 0x7F)
+        else if (skip > 0 || whole == 0 || (*at < 0x20 && *at != '\t') ||
+                 *at == 0x7F)
             buf_puts(out, "?");
         else
-            buf_add(out, bytes + i, 1);
-        i += skip > 0 ? skip - 1 : 0;
+            buf_add(out, bytes + i, whole);
+        i += skip > 0 ? skip - 1 : whole > 1 ? whole - 1 : 0;
     }
     if (!begins)
         buf_puts(out, "\n");

@@ -133,7 +133,7 @@ static enum err settle(struct db *db, struct hl7_intake *in, bool open)
     enum err e = ERR_OK;
 
     in->quarantined = in->issues.errors > 0;
-    if (in->quarantined)
+    if (in->quarantined && !in->again) /* the sender sent it once */
         e = hl7_count_errors(db, in, TALLY_QUARANTINED);
     if (e == ERR_OK && in->quarantined && !open)
         e = hl7_quarantine(db, in);

@@ -1,5 +1,5 @@
 /* What could not be taken in is kept whole, once, and within bounds. */
-#include "service/pack.h"
+#include "adapters/quarantine_text.h"
 #include "service/poll_take.h"
 #include "service/quarantine_item.h"
 #include "tests/service_world.h"
@@ -146,6 +146,27 @@ static void a_message_closes_all_its_rows(void **state)
     assert_int_equal(world_count(w, "SELECT message FROM quarantine WHERE"
                                     " state = 0"),
                      78);
+}
+
+/* Nothing that steers a terminal leaves the list; the rest stays. */
+static void what_was_sent_does_not_steer_the_terminal(void **state)
+{
+    static const char sent[] = "MSH|^~\\&|\x1B[2J\rPID|\xE2\x80\xAE"
+                               "evil\xC2\x9B|\t\xC3\xA9\r\n\rOBX";
+    static const char broken[] = "R\xE9n \x9B 5 \xC0\xAF \xED\xA0\x80 \xE2\x82";
+    struct buf out;
+
+    (void)state;
+    buf_init(&out, 1000);
+    quarantine_write_raw(sent, sizeof(sent) - 1, &out);
+    assert_string_equal(out.data, "  MSH|^~\\&|?[2J\n  PID|?evil?|\t\xC3\xA9\n"
+                                  "\n  OBX\n");
+    /* no UTF-8 (RFC 3629, 3 and 10): a byte of Latin-1, a C1 control by
+     * itself, an overlong form, a surrogate, the beginning of a character */
+    buf_empty(&out);
+    quarantine_write_raw(broken, sizeof(broken) - 1, &out);
+    assert_string_equal(out.data, "  R?n ? 5 ?? ??? ??\n");
+    buf_clear(&out);
 }
 
 /* ---- bounds --------------------------------------------------------------- */
@@ -325,6 +346,7 @@ int main(void)
         TEST(the_same_is_not_added_twice),
         TEST(what_is_closed_stays_closed),
         TEST(a_message_closes_all_its_rows),
+        cmocka_unit_test(what_was_sent_does_not_steer_the_terminal),
         TEST(beyond_its_room_it_refuses),
         TEST(what_is_done_with_is_trimmed),
         TEST(an_entry_that_is_mended_waits_for_nobody),

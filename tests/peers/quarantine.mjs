@@ -291,17 +291,7 @@ const cases = {
             + '|||F',
             `OBX|1|NM|${code}^Flow^L||${value}|mL/min^^UCUM|||||F|||`
             + '20261124080000+0000', ''].join('\r');
-        const send = async (text) => new Promise((done_, fail) => {
-            const req = request(`${root()}/hl7`, { method: 'POST', headers: {
-                'Content-Type': 'x-application/hl7-v2+er7' } }, (res) => {
-                let body = '';
-                res.on('data', (chunk) => { body += chunk; });
-                res.on('end', () => done_(body));
-            });
-            req.on('error', fail);
-            req.end(text);
-        });
-        expect(/MSA\|AE/.test(await send(message('B1', 'access-flow',
+        expect(/MSA\|AE/.test(await sendV2(message('B1', 'access-flow',
             'lots'))), 'bad content is answered AE, and kept');
         const rows = (await list()).filter((row) => row.kind
             === 'quarantined');
@@ -318,10 +308,38 @@ const cases = {
         await done('discard', `${rows[0].number}`);
         expect((await list()).every((row) => row.kind !== 'quarantined'),
             'it is done with');
-        expect(/MSA\|A[AE]/.test(await send(message('B1', 'access-flow',
+        expect(/MSA\|A[AE]/.test(await sendV2(message('B1', 'access-flow',
             'lots'))), 'the same again');
         expect((await list()).every((row) => row.kind !== 'quarantined'),
             'it did not come back');
+    },
+
+    async 'a message that its sender\'s settings make readable is released'() {
+        const text = Buffer.from(['MSH|^~\\&|LATIN|UNIT|HEADGATE||'
+            + '20261125080000+0000||ORU^R01^ORU_R01|L1|P|2.5.1|||NE|AL',
+        `PID|1||${SECRET}-latin^^^^MR||${SECRET}^R\u00e9n`,
+        'OBR|1||F2|S^Session^L|||20261124080000+0000|||||||||||||||'
+            + '|||F',
+        'OBX|1|NM|access-flow^Flow^L||2300|mL/min^^UCUM|||||F|||'
+            + '20261124080000+0000', ''].join('\r'), 'latin1');
+        expect(/MSA\|AE/.test(await sendV2(text)), 'no ASCII');
+        const [row] = (await list()).filter((r) => r.kind === 'quarantined');
+        await refused(/stays in quarantine.*PID/, 'release', `${row.number}`);
+        const settings = bench.service.settings;
+        const args = bench.service.args;
+        await stopChild(bench.service.child);
+        const more = ['--set', 'sender any.charset=8859/1'];
+        bench.service.settings = [...settings, ...more];
+        bench.service.args = [...args, ...more];
+        await bench.service.start();
+        await done('release', `${row.number}`);
+        expect((await list()).every((r) => r.kind !== 'quarantined'),
+            'it is done with');
+        expect(/MSA\|AA/.test(await sendV2(text)), 'the next is read at once');
+        await stopChild(bench.service.child);
+        bench.service.settings = settings;
+        bench.service.args = args;
+        await bench.service.start();
     },
 
     async 'what is decided is decided on the machine of the service'() {
@@ -458,6 +476,20 @@ const cases = {
             'in the log');
     },
 };
+
+/* A message of HL7 v2 by HTTP; its answer. */
+function sendV2(text) {
+    return new Promise((done_, fail) => {
+        const req = request(`${root()}/hl7`, { method: 'POST', headers: {
+            'Content-Type': 'x-application/hl7-v2+er7' } }, (res) => {
+            let body = '';
+            res.on('data', (chunk) => { body += chunk; });
+            res.on('end', () => done_(body));
+        });
+        req.on('error', fail);
+        req.end(text);
+    });
+}
 
 /* POST of a JSON object by the service's own socket. */
 function overSocket(path, body) {
