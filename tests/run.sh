@@ -132,6 +132,8 @@ later "files that are loaded, stopped and gone on with" \
     "$node" --no-warnings "$peers/load.mjs" "$build/headgate"
 later "files that are put into the drop folder" \
     "$node" --no-warnings "$peers/drop.mjs" "$build/headgate"
+later "the quarantine, and people" \
+    "$node" "$peers/quarantine.mjs" "$build/headgate"
 later "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 later "the endpoint as a sender meets it" \
     "$node" "$peers/endpoint.mjs" "$build/headgate"
