@@ -83,19 +83,17 @@ struct fhir_reading *fhir_value_add(struct value *v)
 }
 
 /* For whoever is to add it to a map. */
-static void note_unmapped(struct value *v, const char *system,
-                          const char *code, bool of_value)
+static void note_unmapped(struct value *v, const char *system, const char *code,
+                          bool of_value)
 {
     struct fhir_observation *o = &v->c->item->u.observation;
 
     if (code == NULL || o->unmapped_count == COUNT(o->unmapped) ||
         codes_listed(v->c->reader->codes, system, code, fhir_lookup_s(v->c)))
         return;
-    o->unmapped[o->unmapped_count++] =
-        (struct fhir_unmapped){ .system = system,
-                                .code = code,
-                                .slot = v->slot,
-                                .of_value = of_value };
+    o->unmapped[o->unmapped_count++] = (struct fhir_unmapped){
+        .system = system, .code = code, .slot = v->slot, .of_value = of_value
+    };
 }
 
 /* ---- coded values ----------------------------------------------------- */

@@ -38,9 +38,9 @@
 #include "service/poll_side.h"
 #include "service/record_side.h"
 #include "service/record_start.h"
+#include "service/report_files.h"
 #include "service/review.h"
 #include "service/service.h"
-#include "service/report_files.h"
 #include "service/store.h"
 #include "service/tally_loop.h"
 
@@ -79,9 +79,9 @@ struct service {
     struct hook_counters hooks;
     struct tally_loop *tally;
     struct report_files *reports; /* NULL: no folder is set */
-    struct store_job sweep; /* of mappings that a stop left unfinished */
-    bool sweeping;          /* it is under way */
-    bool sweep_more;        /* of the store thread while it is */
+    struct store_job sweep;       /* of mappings that a stop left unfinished */
+    bool sweeping;                /* it is under way */
+    bool sweep_more;              /* of the store thread while it is */
     struct hl7_senders *senders;
     struct mllp_server *mllp; /* NULL: HL7 v2 is not listened for */
     struct drop *drop;        /* NULL: no drop folder is set */

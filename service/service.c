@@ -231,9 +231,8 @@ static enum err open_drop(struct service *s, struct buf *why)
                                     .on_tasks = on_told,
                                     .arg = s };
 
-    return s->config.drop_folder[0] != '\0'
-               ? drop_open(&options, &s->drop, why)
-               : ERR_OK;
+    return s->config.drop_folder[0] != '\0' ? drop_open(&options, &s->drop, why)
+                                            : ERR_OK;
 }
 
 /* ---- starting ----------------------------------------------------------- */
@@ -321,15 +320,15 @@ static void start_work(struct service *s)
 /* The weekly page per unit, if a folder is set. */
 static enum err open_reports(struct service *s)
 {
-    const struct report_files_options options = {
-        .loop = s->loop,
-        .store = s->store,
-        .zone = s->zone,
-        .folder = s->config.report_folder,
-        .weekday = s->config.report_weekday,
-        .hour = s->config.report_hour,
-        .now_ms = clock_ms
-    };
+    const struct report_files_options options = { .loop = s->loop,
+                                                  .store = s->store,
+                                                  .zone = s->zone,
+                                                  .folder =
+                                                      s->config.report_folder,
+                                                  .weekday =
+                                                      s->config.report_weekday,
+                                                  .hour = s->config.report_hour,
+                                                  .now_ms = clock_ms };
     enum err e = ERR_OK;
 
     if (s->config.report_folder[0] != '\0')

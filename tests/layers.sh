@@ -44,6 +44,7 @@ only SQLite '#include <sqlite3\.h>' service/db.c
 only libcurl '#include <curl/' adapters/http_client.c
 only libmicrohttpd '#include <microhttpd\.h>' adapters/http_server.c
 only inih '#include <ini\.h>' adapters/ini_file.c
+only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_stream.c
 only iconv '#include <iconv\.h>' adapters/hl7_charset.h
 only libcsv '#include <csv\.h>' adapters/csv_file.c
 only zstd '#include <zstd\.h>' service/pack.c
