@@ -120,7 +120,9 @@ static void say_all(struct buf *out, json_t *root)
                   json_array_get(json_object_get(root, "performer"), 0));
     say_reference(out, "device", json_object_get(root, "device"));
     json_array_foreach(json_object_get(root, "identifier"), i, each)
+    {
         say(out, "identifier", text_of(each, "value"));
+    }
 }
 
 enum err fhir_glance_write(const char *json, size_t len, struct buf *out)

@@ -216,13 +216,13 @@ enum err again_resource(struct db *db, const struct fhir_reader *reader,
                         int64_t resource, struct readings_fate *fate,
                         struct again_count *count)
 {
-    struct readings_fate unasked;
+    struct readings_fate unasked = { .used = 0 };
     struct held_one one;
     int64_t patient, before = 0, after = 0, held = 0;
     enum err e = patient_held(db, resource, &one, &patient);
 
     fate = fate != NULL ? fate : &unasked;
-    *fate = (struct readings_fate){ .used = 0 };
+    *fate = unasked;
     if (e == ERR_OK)
         e = placed(db, resource, &before, &held);
     if (e == ERR_OK && one.since_ms == 0)

@@ -293,12 +293,12 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
                          .patient = patient,
                          .strict = strict_access,
                          .now_ms = now_ms };
-    struct readings_fate unasked;
+    struct readings_fate unasked = { .used = 0 };
     struct resource row;
     enum err e = remove_old(db, patient, resource, now_ms);
 
     fate = fate != NULL ? fate : &unasked;
-    *fate = (struct readings_fate){ .used = 0 };
+    *fate = unasked;
     if (e == ERR_OK && o->reading_status == READING_WITHDRAWN) {
         e = resource_get(db, resource, &row);
         return e == ERR_OK ? withdraw_derived(db, row.fid, patient, now_ms) : e;
