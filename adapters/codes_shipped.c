@@ -17,8 +17,8 @@
  * dangerous mistake.  There is no confirmed standard code for access flow.
  */
 #define ROW(of_system, of_code, of_kind, to, how)                              \
-    .system = of_system, .code = of_code, .kind = of_kind, .target = to,       \
-    .use = how, .from_s = INT64_MIN
+    .system = (of_system), .code = (of_code), .kind = (of_kind),               \
+    .target = (to), .use = (how), .from_s = INT64_MIN
 #define OBSERVATION(system, code, target)                                      \
     {                                                                          \
         ROW(system, code, TARGET_OBSERVATION, target, USE_EQUAL)               \
@@ -26,7 +26,7 @@
 #define FINGER(system, code, of_side)                                          \
     {                                                                          \
         ROW(system, code, TARGET_OBSERVATION, "digital-pressure", USE_EQUAL),  \
-            .side = of_side                                                    \
+            .side = (of_side)                                                  \
     }
 #define IF_HAND(system, code, target)                                          \
     {                                                                          \

@@ -106,7 +106,7 @@ void quarantine_write_json(const struct quarantine_line *line, struct buf *out)
     char since[FHIR_TIME_SIZE];
     struct buf mend, object, *all = out;
 
-    buf_init(&object, 32 * 1024);
+    buf_init(&object, (size_t)32 * 1024);
     out = &object; /* what stands before a value decides on its comma */
 
     fhir_time_write(line->since_ms / 1000, since);
@@ -138,7 +138,7 @@ void quarantine_write_json(const struct quarantine_line *line, struct buf *out)
 
 void quarantine_write_age(int64_t age_ms, struct buf *out)
 {
-    const int64_t hour = 3600 * 1000, day = 24 * hour;
+    const int64_t hour = INT64_C(3600) * 1000, day = 24 * hour;
     int64_t n = age_ms >= 2 * day ? age_ms / day : age_ms / hour;
 
     if (n < 1)

@@ -42,7 +42,7 @@ bool report_week_read(const char *text, int64_t *week)
     number = (text[6] - '0') * 10 + (text[7] - '0');
     if (year < 1970 || number < 1)
         return false;
-    *week = monday_of(civil_to_day(year, 1, 4)) + (number - 1) * 7;
+    *week = monday_of(civil_to_day(year, 1, 4)) + (int64_t)(number - 1) * 7;
     report_week_write(*week, back); /* there may be no week 53 */
     return strcmp(back, text) == 0;
 }

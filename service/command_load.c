@@ -137,7 +137,7 @@ static int run(const struct args *args, const struct config *config)
     l->base = config->fhir_base;
     buf_init(&l->state_path, LOAD_PATH_MAX);
     buf_init(&l->errors_path, LOAD_PATH_MAX);
-    buf_init(&l->line, 1024 * 1024);
+    buf_init(&l->line, (size_t)1024 * 1024);
     l->answers = calloc(LOAD_ENTRIES_MAX, sizeof(*l->answers));
     if (l->answers != NULL)
         opened = session_open(&l->session, args, config, true);

@@ -296,8 +296,8 @@ static struct drop *make(const struct drop_options *options)
     d->reader = *options->reader;
     d->reader.self = NULL;
     buf_init(&d->text, DROP_DOCUMENT_MAX);
-    buf_init(&d->line, 256 * 1024);
-    buf_init(&d->page, 64 * 1024 * 1024);
+    buf_init(&d->line, (size_t)256 * 1024);
+    buf_init(&d->page, (size_t)64 * 1024 * 1024);
     if (d->folders == NULL ||
         feed_parcel_init(&d->parcel, DROP_ENTRIES, DROP_BYTES) != ERR_OK) {
         free(d->folders);
@@ -316,7 +316,7 @@ enum err drop_open(const struct drop_options *options, struct drop **drop,
     struct buf said;
     enum err e;
 
-    buf_init(&said, 64 * 1024);
+    buf_init(&said, (size_t)64 * 1024);
     e = drop_check(options->config->drop_folder, &said, &bad);
     if (e != ERR_OK)
         buf_printf(why, "[drop] folder cannot be used:\n%s", said.data);

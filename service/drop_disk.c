@@ -1,6 +1,6 @@
 /* Names of files, and opening them: on the pool. */
 /* fseeko and O_NOFOLLOW are in the XSI part of POSIX, or newer. */
-#define _XOPEN_SOURCE 700
+#define _XOPEN_SOURCE 700 /* NOLINT(bugprone-reserved-identifier) */
 
 #include "service/drop_work.h"
 

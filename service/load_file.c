@@ -1,6 +1,6 @@
 /* One file: opened, gone on with where a run before has stopped, ended. */
 /* fseeko is in the XSI part of POSIX. */
-#define _XOPEN_SOURCE 700
+#define _XOPEN_SOURCE 700 /* NOLINT(bugprone-reserved-identifier) */
 
 #include "service/load.h"
 

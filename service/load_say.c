@@ -1,6 +1,6 @@
 /* What a person sees of a load, and the file of what was refused. */
 /* ftruncate and fseeko are in the XSI part of POSIX. */
-#define _XOPEN_SOURCE 700
+#define _XOPEN_SOURCE 700 /* NOLINT(bugprone-reserved-identifier) */
 
 #include "service/load.h"
 

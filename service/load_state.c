@@ -1,5 +1,5 @@
 /* fseeko, fileno and realpath are in the XSI part of POSIX. */
-#define _XOPEN_SOURCE 700
+#define _XOPEN_SOURCE 700 /* NOLINT(bugprone-reserved-identifier) */
 
 #include "service/load_state.h"
 

@@ -253,18 +253,19 @@ static enum err write_gauge(struct db *db, enum query q, const char *name,
 enum err quarantine_metrics(struct db *db, int64_t now_ms, struct buf *out)
 {
     static const struct {
-        enum query q;
         const char *name, *help;
+        enum query q;
         bool age;
     } gauges[] = {
-        { Q_QUARANTINE_SUM, "headgate_quarantine_open",
-          "Inputs that could not be taken in and wait for a person", false },
-        { Q_QUARANTINE_SUM, "headgate_quarantine_oldest_seconds",
-          "How long the oldest of them has waited", true },
-        { Q_HELD_SUM, "headgate_held_open",
-          "Readings that are held and wait for a person", false },
-        { Q_HELD_SUM, "headgate_held_oldest_seconds",
-          "How long the oldest of them has waited", true },
+        { "headgate_quarantine_open",
+          "Inputs that could not be taken in and wait for a person",
+          Q_QUARANTINE_SUM, false },
+        { "headgate_quarantine_oldest_seconds",
+          "How long the oldest of them has waited", Q_QUARANTINE_SUM, true },
+        { "headgate_held_open", "Readings that are held and wait for a person",
+          Q_HELD_SUM, false },
+        { "headgate_held_oldest_seconds",
+          "How long the oldest of them has waited", Q_HELD_SUM, true },
     };
     enum err e = ERR_OK;
 

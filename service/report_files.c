@@ -72,7 +72,7 @@ void report_files_name(int64_t week, const char *unit,
         hash = (hash ^ (unsigned char)*at) * 16777619U;
         changed = changed || !fits || used + 1 == sizeof(name);
         if (used + 1 < sizeof(name))
-            name[used++] = fits ? *at : '_';
+            name[used++] = (char)(fits ? *at : '_');
     }
     name[used] = '\0';
     report_week_write(week, date);
@@ -120,7 +120,7 @@ static enum err make_pages(struct report_files *f,
 /* The next week that is missing. */
 static enum err find_week(struct db *db, struct report_files *f)
 {
-    int64_t oldest = f->due - (WEEKS_BACK - 1) * 7;
+    int64_t oldest = f->due - (int64_t)(WEEKS_BACK - 1) * 7;
     enum err e = db_first(db, Q_META_GET, "s", mark);
 
     f->week = f->due; /* at the first start only the newest */

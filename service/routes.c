@@ -349,13 +349,12 @@ void routes_handle(void *arg, struct http_request *r)
     else if (p.count == 1 && reads && is(&p, 0, "readyz"))
         route_ready(s, r);
     else if (route_open(s, r, p.parts, p.count) ||
-             (!is_metadata && !route_admit(s, r, p.parts, p.count)))
+             (!is_metadata && !route_admit(s, r, p.parts, p.count)) ||
+             (is(&p, 0, "quarantine") &&
+              route_quarantine(s, r, p.parts, p.count)))
         return; /* answered */
     else if (is(&p, 0, "fhir"))
         route_fhir(s, r, &p);
-    else if (is(&p, 0, "quarantine") &&
-             route_quarantine(s, r, p.parts, p.count))
-        return;
     else if (is(&p, 0, "hook") && is_hook(r, &p))
         route_hook(s, r, p.count == 3 ? p.parts[1] : NULL,
                    p.count == 3 ? p.parts[2] : NULL);

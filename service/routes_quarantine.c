@@ -292,7 +292,7 @@ static void route_deed(struct service *s, struct http_request *r,
     if (d == NULL)
         return;
     d->x.release = release;
-    buf_init(&d->act.text, 64 * 1024);
+    buf_init(&d->act.text, (size_t)64 * 1024);
     d->act.site = site_of(s);
     if (!http_is_local(r)) {
         snprintf(d->x.allow, sizeof(d->x.allow), "GET, HEAD");
