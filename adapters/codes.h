@@ -17,6 +17,8 @@
 #define CODES_MDC   "urn:iso:std:iso:11073:10101"
 #define CODES_SCT   "http://snomed.info/sct"
 #define CODES_UCUM  "http://unitsofmeasure.org"
+/* HL7 v2 table 0136, yes/no indicator */
+#define CODES_YES_NO "http://terminology.hl7.org/CodeSystem/v2-0136"
 
 /* The systems under which a site's words stand: exact texts of body sites and
  * methods (ASCII case ignored), and exact texts of units (case counts). */

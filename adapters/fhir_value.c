@@ -154,10 +154,36 @@ static void read_stage(struct value *v)
                 grade_word(sign_info(sign)->grade));
 }
 
-static void read_boolean(struct value *v)
+/* Yes and no as codes, where there is no boolean: HL7 v2 table 0136, as its
+ * publisher prints it; LOINC answers, from memory. */
+static const struct {
+    const char *system, *code;
+    bool yes;
+} answers[] = {
+    { CODES_YES_NO, "Y", true },
+    { CODES_YES_NO, "N", false },
+    { CODES_LOINC, "LA33-6", true },
+    { CODES_LOINC, "LA32-8", false },
+};
+
+/* 1 yes, 0 no, -1 neither. */
+static int answer_of(json_t *coding)
+{
+    const char *system = fhir_string(coding, "system");
+    const char *code = fhir_string(coding, "code");
+
+    for (size_t i = 0; system != NULL && code != NULL && i < COUNT(answers);
+         i++) {
+        if (strcmp(answers[i].system, system) == 0 &&
+            strcmp(answers[i].code, code) == 0)
+            return answers[i].yes ? 1 : 0;
+    }
+    return -1;
+}
+
+static void note_flag(struct value *v, bool yes)
 {
     struct fhir_reading *r = fhir_value_add(v);
-    bool yes = json_is_true(v->json);
 
     if (v->meaning.entry.meaning == CODE_QUESTION) {
         r->reading.sign = v->meaning.entry.sign;
@@ -165,6 +191,29 @@ static void read_boolean(struct value *v)
     } else {
         r->reading.value = yes ? 1 : 0;
     }
+}
+
+/* The first coding that answers it; two that contradict answer nothing. */
+static void read_answer(struct value *v)
+{
+    int answer = -1;
+    json_t *coding;
+    size_t i;
+
+    json_array_foreach(json_object_get(v->json, "coding"), i, coding)
+    {
+        int one = answer_of(coding);
+
+        if (one >= 0 && answer >= 0 && one != answer) {
+            not_computed(v, not_of_use);
+            return;
+        }
+        answer = one >= 0 ? one : answer;
+    }
+    if (answer >= 0)
+        note_flag(v, answer == 1);
+    else
+        not_computed(v, not_of_use);
 }
 
 /* ---- which of them ---------------------------------------------------- */
@@ -188,7 +237,9 @@ static void decode(struct value *v)
     if (entry->quantity == Q_PANEL)
         not_computed(v, "A panel has no value of its own; kept, not used");
     else if (is_flag(v) && is_key(v, "valueBoolean"))
-        read_boolean(v);
+        note_flag(v, json_is_true(v->json));
+    else if (is_flag(v) && is_key(v, "valueCodeableConcept"))
+        read_answer(v);
     else if (kind == VALUE_NUMBER && is_key(v, "valueQuantity"))
         fhir_value_quantity(v);
     else if (kind == VALUE_NUMBER && is_key(v, "valueInteger"))

@@ -3,6 +3,43 @@
 
 #include <string.h>
 
+/* Bytes of a blank that begins here: a plain one, a tab, a no-break one. */
+static size_t blank_at(const char *text)
+{
+    if (*text == ' ' || *text == '\t')
+        return 1;
+    return strncmp(text, "\xc2\xa0", 2) == 0 ? 2 : 0;
+}
+
+/* A number without the blanks around it: a number that is padded in one message
+ * and not in the next is that of one person. */
+static const char *number_of(const struct oru *o, size_t segment,
+                             int repetition, size_t *len)
+{
+    const char *text = oru_text(o, segment, 3, repetition, 1);
+
+    while (blank_at(text) > 0)
+        text += blank_at(text);
+    *len = strlen(text);
+    for (;;) {
+        if (*len >= 1 && blank_at(text + *len - 1) == 1)
+            *len -= 1;
+        else if (*len >= 2 && blank_at(text + *len - 2) == 2)
+            *len -= 2;
+        else
+            return text;
+    }
+}
+
+static bool is_same_number(const struct oru *o, size_t segment, int a, int b)
+{
+    size_t len_a, len_b;
+    const char *text_a = number_of(o, segment, a, &len_a);
+    const char *text_b = number_of(o, segment, b, &len_b);
+
+    return len_a == len_b && memcmp(text_a, text_b, len_a) == 0;
+}
+
 /* Is it one of the numbers that count, by whose and what kind it is? */
 static bool counts(const struct oru *o, size_t segment, int repetition)
 {
@@ -30,8 +67,7 @@ static int find_number(const struct oru *o, size_t segment, bool *several)
     for (int i = 1; i <= count; i++) {
         if (!counts(o, segment, i))
             continue;
-        if (found != 0 && strcmp(oru_text(o, segment, 3, found, 1),
-                                 oru_text(o, segment, 3, i, 1)) != 0)
+        if (found != 0 && !is_same_number(o, segment, found, i))
             *several = true;
         found = found == 0 ? i : found;
     }
@@ -43,7 +79,8 @@ void oru_patient(struct oru *o, size_t segment)
     struct hl7_place place = oru_place(o, segment, 3, 0, 0);
     bool several;
     int found = find_number(o, segment, &several);
-    const char *number = oru_text(o, segment, 3, found, 1);
+    size_t len;
+    const char *number = number_of(o, segment, found, &len);
 
     o->pid = segment;
     o->pid_there = true;
@@ -62,12 +99,12 @@ void oru_patient(struct oru *o, size_t segment)
         oru_error(o, &place, HL7_UNKNOWN_KEY, "no-subject",
                   "No number is of the authority and the type that count for "
                   "this sender");
-    } else if (strlen(number) > ORU_NUMBER_MAX) {
+    } else if (len > ORU_NUMBER_MAX) {
         oru_error(o, &place, HL7_TOO_LONG, "too-long",
                   "A patient number has 200 bytes at most");
     } else {
         hl7_patient_system(o->profile, &o->system);
-        buf_puts(&o->number, number);
+        buf_add(&o->number, number, len);
         o->err = o->err == ERR_OK ? buf_ok(&o->system) : o->err;
         o->err = o->err == ERR_OK ? buf_ok(&o->number) : o->err;
         o->has_number = o->err == ERR_OK;

@@ -230,13 +230,20 @@ void oru_put_concept_in(struct oru *o, const char *key, size_t segment,
     oru_close(b, concept, '}');
 }
 
+/* ID and IS name no system; alone, these two letters are those of table 0136,
+ * yes and no. */
+static bool is_yes_no(const char *code)
+{
+    return strcmp(code, "Y") == 0 || strcmp(code, "N") == 0;
+}
+
 void oru_put_code(struct oru *o, const char *key, const char *code)
 {
     struct buf *b = &o->out->bundle;
     struct oru_mark concept = oru_open(b, key, '{');
     struct oru_mark list = oru_open(b, "coding", '[');
 
-    put_coding(o, code, "", "");
+    put_coding(o, code, "", is_yes_no(code) ? "HL70136" : "");
     oru_close(b, list, ']');
     oru_put_display(b, "text", code);
     oru_close(b, concept, '}');

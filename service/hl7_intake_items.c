@@ -67,7 +67,7 @@ static bool same_family(const char *known, const char *family)
 /* Another name beside a number that is known may be a mistyped number. */
 static enum err compare_name(struct db *db, struct hl7_intake *in,
                              const struct fhir_item *item,
-                             const struct hl7_entry *entry)
+                             const struct hl7_entry *entry, bool *other)
 {
     const struct fhir_identifier *first = &item->identifiers[0];
     const char *family = item->u.patient.family;
@@ -76,6 +76,7 @@ static enum err compare_name(struct db *db, struct hl7_intake *in,
     int64_t id;
     enum err e;
 
+    *other = family == NULL; /* who says nothing changes nothing */
     if (family == NULL || item->identifier_count == 0)
         return ERR_OK;
     e = patient_find(db, NULL, first->system != NULL ? first->system : "",
@@ -86,6 +87,7 @@ static enum err compare_name(struct db *db, struct hl7_intake *in,
         return e == ERR_ABSENT ? ERR_OK : e;
     if (known.name[0] == '\0' || same_family(known.name, family))
         return ERR_OK;
+    *other = true;
     place.field = 5;
     hl7_issue_add(&in->issues, HL7_WARNING, HL7_UNKNOWN_KEY, "identity", &place,
                   "The name is not the one that is known for this number");
@@ -99,8 +101,8 @@ static enum err prepare_patient(struct db *db, struct hl7_intake *in,
                                 const struct hl7_entry *entry)
 {
     struct resource row;
-    bool ours = false;
-    enum err e = compare_name(db, in, item, entry);
+    bool ours = false, other = false;
+    enum err e = compare_name(db, in, item, entry, &other);
 
     if (e == ERR_OK)
         e = find_stored(db, item, &row);
@@ -108,7 +110,7 @@ static enum err prepare_patient(struct db *db, struct hl7_intake *in,
         e = is_of_hl7(db, in, &row, &ours);
     if (e == ERR_ABSENT)
         return ERR_OK;
-    if (e == ERR_AMBIGUOUS || (e == ERR_OK && !ours)) {
+    if (e == ERR_AMBIGUOUS || (e == ERR_OK && (!ours || other))) {
         leave_out(item);
         return ERR_OK;
     }
@@ -287,6 +289,66 @@ static bool is_there_word(const struct issue *issue)
             strcmp(issue->word, answer_word(ANSWER_OUT_OF_ORDER)) == 0);
 }
 
+/* Is the code known, and what is measured a sign or a state? */
+static bool is_of_code(const struct hl7_intake *in,
+                       const struct fhir_observation *o)
+{
+    const char *code = o->root_code != NULL && o->root_system != NULL
+                           ? o->root_code + strlen(o->root_system)
+                           : "";
+    struct code_entry entry;
+
+    if (code[0] != '|')
+        return false;
+    entry = codes_find(in->reader.codes, o->root_system, code + 1,
+                       o->effective.start_s);
+    return entry.meaning == CODE_QUESTION ||
+           (entry.meaning == CODE_QUANTITY &&
+            quantity_info(entry.quantity)->kind != VALUE_NUMBER);
+}
+
+/*
+ * The code is known and the value is of a form or a code that no rule reads.
+ * A sign that nobody sees may be an emergency: a person has to look at it.
+ */
+static bool judge_unread(struct hl7_intake *in, size_t i,
+                         const struct issue *issue)
+{
+    const struct fhir_item *item = fhir_doc_item(in->doc, i);
+    bool unread = strcmp(issue->word, "not-computed") == 0;
+    bool sign;
+
+    if (item->type != FHIR_OBSERVATION ||
+        strstr(issue->place, ".value") == NULL ||
+        (!unread && strcmp(issue->word, "code-unknown") != 0))
+        return false;
+    sign = is_of_code(in, &item->u.observation);
+    hl7_say_issue(in, &in->oru.entries[i], issue,
+                  unread && sign ? HL7_ERROR : HL7_WARNING);
+    return true;
+}
+
+/* It takes something back, or corrects it, that never came. */
+static void judge_first(struct hl7_intake *in, size_t i)
+{
+    const struct fhir_item *item = fhir_doc_item(in->doc, i);
+    struct hl7_place place = in->oru.entries[i].place;
+    enum reading_status status;
+
+    if (item->type != FHIR_OBSERVATION || in->results[i].status != 201 ||
+        in->oru.entries[i].if_known)
+        return;
+    status = item->u.observation.reading_status;
+    if (status != READING_WITHDRAWN && status != READING_CORRECTED)
+        return;
+    place.field = 11;
+    hl7_issue_add(&in->issues, HL7_WARNING, HL7_UNKNOWN_KEY, "not-found",
+                  &place,
+                  "It corrects or withdraws a result that has not come; if one "
+                  "is in use, its key (OBX-21, or OBR-3, OBX-4 and the time) "
+                  "is another");
+}
+
 /* Of what is refused the errors are told; else what is held, and warnings. */
 static void judge_item(struct hl7_intake *in, size_t i)
 {
@@ -306,9 +368,12 @@ static void judge_item(struct hl7_intake *in, size_t i)
         else if (!refused && (error || issue->severity == SEV_WARNING) &&
                  !is_usual(issue->word))
             hl7_say_issue(in, &in->oru.entries[i], issue, HL7_WARNING);
+        else if (!refused && judge_unread(in, i, issue))
+            continue;
         else if (strcmp(issue->word, "code-unknown") == 0)
             hl7_say_issue(in, &in->oru.entries[i], issue, HL7_INFORMATION);
     }
+    judge_first(in, i);
     if (item->type != FHIR_OBSERVATION)
         return;
     if (refused)

@@ -40,6 +40,7 @@ static const struct {
     { "implausible", HL7_DATA_TYPE, 5 },
     { "unusual-value", HL7_DATA_TYPE, 5 },
     { "held", HL7_DATA_TYPE, 5 },
+    { "not-computed", HL7_DATA_TYPE, 5 },
     { "value-conflict", HL7_DATA_TYPE, 5 },
     { "bad-value", HL7_DATA_TYPE, 5 },
     { "not-found", HL7_UNKNOWN_KEY, 0 },
@@ -59,7 +60,10 @@ void hl7_say_issue(struct hl7_intake *in, const struct hl7_entry *entry,
         code = words[i].code;
     if (i < COUNT(words) && place.field == 0 &&
         strcmp(place.segment, "OBX") == 0)
-        place.field = words[i].field;
+        place.field = strcmp(issue->word, "code-unknown") == 0 &&
+                              strstr(issue->place, ".value") != NULL
+                          ? 5 /* of the value, not of what is measured */
+                          : words[i].field;
     hl7_issue_add(&in->issues, severity, code, issue->word, &place, "%s",
                   issue->text);
 }

@@ -179,9 +179,11 @@ static bool is_out_of_order(const struct entry *e)
         e->row.status != READING_PRELIMINARY &&
         e->row.status != READING_WITHDRAWN)
         return true;
+    /* HL7 v2, table 0085: a final result is changed by a corrected one alone;
+     * and many a sender says the time of sending, which a repeat has anew */
     return (e->row.status == READING_CORRECTED ||
             e->row.status == READING_WITHDRAWN) &&
-           (!said || o->issued_s <= e->row.issued_s);
+           (e->in->v2 || !said || o->issued_s <= e->row.issued_s);
 }
 
 static enum err add_identifiers(struct db *db, const struct entry *e)

@@ -527,7 +527,7 @@ static const char *named(const char *control, const char *name,
     snprintf(rest, sizeof(rest),
              "PID|1||1001^^^HALL^MR||%s\r" OBR(
                  "20260306081%s") "OBX|1|NM|access-flow^Access "
-                                  "flow^L||1%s|mL/min|||||C\r",
+                                  "flow^L||1%s|mL/min|||||F\r",
              name, value, value);
     return hl7("20260306080000", control, rest);
 }
@@ -635,6 +635,156 @@ static void refuses_when_full(void **state)
                      HL7_AA);
 }
 
+/* ---- signs, and what is taken back ---------------------------------------- */
+
+static const char *sign(const char *control, const char *type, const char *code,
+                        const char *value)
+{
+    static char rest[1024];
+
+    snprintf(rest, sizeof(rest),
+             PID OBR("20260306081000") "OBX|1|%s|%s||%s|"
+                                       "|||||F\r",
+             type, code, value);
+    return hl7("20260306080000", control, rest);
+}
+
+/*
+ * HL7 v2 has no boolean: yes and no are those of table 0136 (HL7 v2.5.1,
+ * appendix A), with its name or, as ID and IS, without.
+ */
+static void answers_questions(void **state)
+{
+    static const struct {
+        const char *type, *value;
+        int present;
+    } cases[] = {
+        { "CWE", "Y^Yes^HL70136", 1 },
+        { "CE", "N^No^HL70136", 0 },
+        { "ID", "Y", 1 },
+        { "IS", "N", 0 },
+        { "CWE", "LA33-6^Yes^LN", 1 },
+        { "CWE", "LA32-8^No^LN", 0 },
+    };
+    struct world *w = *state;
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        char control[16], sql[160];
+
+        snprintf(control, sizeof(control), "Y-%zu", i);
+        assert_int_equal(
+            deliver(w, sign(control, cases[i].type,
+                            "bleeding-active^Bleeding^L", cases[i].value)),
+            HL7_AA);
+        snprintf(sql, sizeof(sql),
+                 "SELECT count(*) FROM reading WHERE value = %d",
+                 cases[i].present);
+        assert_int_equal(count(w, sql), 1);
+        assert_int_equal(count(w, "SELECT count(*) FROM reading"), 1);
+    }
+}
+
+/* A sign in a form that no rule reads is put before a person; a number in one
+ * is told of. */
+static void shows_signs_that_are_not_read(void **state)
+{
+    static const char *const values[][2] = { { "NM", "1" },
+                                             { "ST", "true" },
+                                             { "CWE", "present^Present^L" } };
+    struct world *w = *state;
+
+    for (size_t i = 0; i < COUNT(values); i++) {
+        char control[16];
+
+        snprintf(control, sizeof(control), "U-%zu", i);
+        assert_int_equal(
+            deliver(w, sign(control, values[i][0], "rupture-threat^Rupture^L",
+                            values[i][1])),
+            HL7_AE);
+        assert_true(says(HL7_ERROR, HL7_DATA_TYPE, "not-computed"));
+        assert_int_equal(in.issues.list[0].place.field, 5);
+    }
+    assert_int_equal(count(w, "SELECT count(*) FROM quarantine"),
+                     COUNT(values));
+    assert_int_equal(deliver(w, sign("U-8", "ST", "thrill^Thrill^L", "absent")),
+                     HL7_AE);
+    assert_int_equal(deliver(w, sign("U-9", "ST", "access-flow^Flow^L", "150")),
+                     HL7_AA);
+    assert_true(says(HL7_WARNING, HL7_DATA_TYPE, "not-computed"));
+    assert_int_equal(count(w, "SELECT count(*) FROM reading"), 0);
+}
+
+/* HL7 v2.5.1, table 0085: F can be changed by a corrected result alone.  A
+ * message that is sent again has a new MSH-7, and nothing else is new. */
+static void a_repeat_undoes_nothing(void **state)
+{
+    static const char first[] =
+        PID "OBR|1||F-1|S^Session^L|||20260306081000\r"
+            "OBX|1|NM|access-flow^Flow^L||1450|mL/min^^UCUM|||||F\r"
+            "OBX|2|NM|qb^Pump^L||about 300|mL/min^^UCUM|||||F\r";
+    static const char corrected[] =
+        PID "OBR|1||F-1|S^Session^L|||20260306081000\r"
+            "OBX|1|NM|access-flow^Flow^L||1250|mL/min^^UCUM|||||C\r";
+    struct world *w = *state;
+
+    assert_int_equal(deliver(w, hl7("20260306090000", "R-1", first)), HL7_AE);
+    assert_int_equal(deliver(w, hl7("20260306100000", "R-2", corrected)),
+                     HL7_AA);
+    assert_int_equal(deliver(w, hl7("20260306110000", "R-1", first)), HL7_AE);
+    assert_int_equal(deliver(w, hl7("20260306120000", "R-3", first)), HL7_AE);
+    assert_int_equal(
+        count(w, "SELECT count(*) FROM reading WHERE value = 1250"), 1);
+    assert_int_equal(
+        count(w, "SELECT count(*) FROM reading WHERE value = 1450"), 0);
+}
+
+static void warns_of_what_hits_nothing(void **state)
+{
+    struct world *w = *state;
+
+    assert_int_equal(deliver(w, flow("N-1", "20260306081000", "1450", "D")),
+                     HL7_AA);
+    assert_true(says(HL7_WARNING, HL7_UNKNOWN_KEY, "not-found"));
+    assert_int_equal(in.issues.list[0].place.field, 11);
+}
+
+/* The same number, padded. */
+static void passes_over_blanks_of_a_number(void **state)
+{
+    static const char *const numbers[] = { "1001", " 1001", "1001  ",
+                                           "1001\t" };
+    struct world *w = *state;
+
+    for (size_t i = 0; i < COUNT(numbers); i++) {
+        char control[16], rest[512];
+
+        snprintf(control, sizeof(control), "B-%zu", i);
+        snprintf(rest, sizeof(rest),
+                 "PID|1||%s^^^HALL^MR||Beispiel^Anna\r" OBR(
+                     "2026030608100%zu") "OBX|1|NM|access-flow^Flow^L||1450|mL/"
+                                         "min|||||F\r",
+                 numbers[i], i);
+        assert_int_equal(deliver(w, hl7("20260306080000", control, rest)),
+                         HL7_AA);
+    }
+    assert_int_equal(count(w, "SELECT count(*) FROM patient"), 1);
+}
+
+/* A mistyped number must not rename whom it belongs to, and an empty name is
+ * no name. */
+static void renames_nobody_by_mistake(void **state)
+{
+    struct world *w = *state;
+
+    assert_int_equal(deliver(w, named("M-1", "Beispiel^Anna", "010")), HL7_AA);
+    assert_int_equal(deliver(w, named("M-2", "Anders^Otto", "020")), HL7_AA);
+    assert_true(says(HL7_WARNING, HL7_UNKNOWN_KEY, "identity"));
+    assert_int_equal(deliver(w, named("M-3", "", "030")), HL7_AA);
+    assert_int_equal(count(w, "SELECT count(*) FROM patient WHERE name LIKE "
+                              "'Beispiel%'"),
+                     1);
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, stop)
 
 int main(void)
@@ -655,6 +805,12 @@ int main(void)
         TEST(changes_its_own_patient),
         cmocka_unit_test(keeps_all_or_nothing),
         TEST(refuses_when_full),
+        TEST(answers_questions),
+        TEST(shows_signs_that_are_not_read),
+        TEST(a_repeat_undoes_nothing),
+        TEST(warns_of_what_hits_nothing),
+        TEST(passes_over_blanks_of_a_number),
+        TEST(renames_nobody_by_mistake),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
