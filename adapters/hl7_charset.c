@@ -188,6 +188,14 @@ static size_t take_one(struct hl7_charset *charset, const char *bytes,
 
         *plain = n == 1 && room == sizeof(piece) - 1 && piece[0] == bytes[0] &&
                  (unsigned char)bytes[0] < 0x80;
+        /* What might have been an escape sequence and was none has come out as
+         * the characters that it looks like: the first of them is one. */
+        if (n > 1 && left < n && sizeof(piece) - room == n - left &&
+            (unsigned char)bytes[0] < 0x80 &&
+            memcmp(piece, bytes, n - left) == 0) {
+            *plain = true;
+            return 1;
+        }
         if (left < n)
             return n - left;
         if (done != (size_t)-1 || errno != EINVAL)
