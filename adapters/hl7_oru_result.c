@@ -282,6 +282,7 @@ void oru_result(struct oru *o, size_t segment)
 {
     struct oru_result r = { .segment = segment,
                             .place = hl7_place_of(o->message, segment) };
+    bool readable;
 
     if (!o->pid_there)
         return; /* said once, of the whole message */
@@ -292,11 +293,22 @@ void oru_result(struct oru *o, size_t segment)
     }
     if (!o->has_number)
         return; /* said of its PID */
-    if (!read_code(o, &r) || !read_status(o, &r) || !read_time(o, &r) ||
-        !oru_read_value(o, &r))
+    if (!read_code(o, &r) || !read_status(o, &r) || !read_time(o, &r))
         return;
-    read_issued(o, &r);
+    readable = oru_read_value(o, &r);
+    /* also of what is refused: results of one key are told apart by their
+     * order, which must not depend on what is wrong with one of them */
     read_key(o, &r);
+    if (!readable && !r.corrected)
+        return;
+    if (!readable) {
+        /* what it corrects is known to be wrong, and must not stay in use */
+        r.value = (struct oru_value){ .kind = ORU_ABSENT,
+                                      .why = "The corrected value cannot be "
+                                             "read",
+                                      .repetitions = 1 };
+    }
+    read_issued(o, &r);
     if (o->err == ERR_OK)
         oru_put_patient(o);
     if (o->err == ERR_OK)

@@ -738,6 +738,37 @@ static void a_repeat_undoes_nothing(void **state)
         count(w, "SELECT count(*) FROM reading WHERE value = 1450"), 0);
 }
 
+/* What is corrected is known to be wrong, whatever the correction says. */
+static void a_correction_that_is_not_read_ends_the_value(void **state)
+{
+    struct world *w = *state;
+
+    assert_int_equal(deliver(w, flow("E-1", "20260306081000", "1450", "F")),
+                     HL7_AA);
+    assert_int_equal(count(w, "SELECT count(*) FROM reading"), 1);
+    assert_int_equal(deliver(w, flow("E-2", "20260306091000", "<600", "C")),
+                     HL7_AE);
+    assert_int_equal(count(w, "SELECT count(*) FROM reading"), 0);
+}
+
+/* Two results of one key are two, whatever is wrong with the first. */
+static void a_bad_result_keeps_its_place(void **state)
+{
+    static const char two[] =
+        PID "OBR|1||F-1|S^Session^L|||20260306081000\r"
+            "OBX|1|NM|access-flow^Flow^L||abc|mL/min^^UCUM|||||F\r"
+            "OBX|2|NM|access-flow^Flow^L||900|mL/min^^UCUM|||||F\r";
+    static const char one[] =
+        PID "OBR|1||F-1|S^Session^L|||20260306081000\r"
+            "OBX|1|NM|access-flow^Flow^L||1500|mL/min^^UCUM|||||F\r";
+    struct world *w = *state;
+
+    assert_int_equal(deliver(w, hl7("20260306090000", "P-1", two)), HL7_AE);
+    assert_int_equal(deliver(w, hl7("20260306100000", "P-2", one)), HL7_AA);
+    assert_int_equal(
+        count(w, "SELECT count(*) FROM reading WHERE value IN (900, 1500)"), 2);
+}
+
 static void warns_of_what_hits_nothing(void **state)
 {
     struct world *w = *state;
@@ -808,6 +839,8 @@ int main(void)
         TEST(answers_questions),
         TEST(shows_signs_that_are_not_read),
         TEST(a_repeat_undoes_nothing),
+        TEST(a_correction_that_is_not_read_ends_the_value),
+        TEST(a_bad_result_keeps_its_place),
         TEST(warns_of_what_hits_nothing),
         TEST(passes_over_blanks_of_a_number),
         TEST(renames_nobody_by_mistake),
