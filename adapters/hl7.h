@@ -77,8 +77,8 @@ struct hl7_fault {
  *
  * ERR_FORM     no MSH in front, delimiters that are not different printable
  *              characters other than letters and digits, a segment without a
- *              name, a second MSH, bytes that are not of the character set (as
- *              such or within \Xhh..\), a NUL
+ *              name, a second MSH, bytes that are not of the character set, a
+ *              NUL
  * ERR_UNKNOWN  a character set that is not known
  * ERR_LIMIT    longer than HL7_MESSAGE_MAX, or too many segments
  * ERR_MEMORY

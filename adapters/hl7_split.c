@@ -119,11 +119,6 @@ static enum err add_value(struct hl7_reader *r, const char *from,
     if (from == end)
         return ERR_OK;
     e = hl7_unescape(m, &r->charset, from, end);
-    if (e == ERR_FORM)
-        return hl7_fail(r, e,
-                        "a hexadecimal escape whose bytes are not of the "
-                        "character set %s",
-                        r->charset.name);
     buf_add(&m->text, "", 1);
     return e != ERR_OK ? e : buf_ok(&m->text);
 }

@@ -52,14 +52,16 @@ static void add_bytes(const char *at, size_t len, struct buf *out)
 /*
  * The bytes of the escape at *at, and of those that follow at once: some
  * senders write each byte of a character as an escape of its own.  *at is then
- * behind them.
+ * behind them.  Bytes that are not of the set stay as they were written: what
+ * stands beside them in the message may be urgent.
  */
 static enum err hex(struct hl7_message *m, struct hl7_charset *charset,
                     const char **at, const char *end)
 {
     char sign = m->delimiters.escape;
+    const char *from = *at;
+    size_t before = m->text.len, bad;
     struct buf bytes;
-    size_t bad;
     enum err e;
 
     buf_init(&bytes, HL7_MESSAGE_MAX);
@@ -78,7 +80,12 @@ static enum err hex(struct hl7_message *m, struct hl7_charset *charset,
     if (e == ERR_OK)
         e = hl7_charset_decode(charset, bytes.data, bytes.len, &m->text, &bad);
     buf_clear(&bytes);
-    return e;
+    if (e != ERR_FORM)
+        return e;
+    m->counts.unknown_escapes++;
+    m->text.len = before;
+    buf_add(&m->text, from, (size_t)(*at - from));
+    return buf_ok(&m->text);
 }
 
 /* The delimiter that a letter stands for; 0: none. */

@@ -93,7 +93,9 @@ MUST_CHECK enum err hl7_delimiters_read(const char *bytes, size_t len,
 /*
  * hl7_unescape - append a value without its escapes to message->text
  *
- * ERR_FORM   bytes of \Xhh..\ are not of the character set, or a NUL
+ * Bytes of \Xhh..\ that are not of the character set, or a NUL, stay as they are
+ * written, and are counted.
+ *
  * ERR_LIMIT, ERR_MEMORY
  */
 MUST_CHECK enum err hl7_unescape(struct hl7_message *message,

@@ -271,9 +271,6 @@ static const struct {
     { "NUL in MSH", "MSH|^~\\&|\0", 10, ERR_FORM, "MSH[1]-3" },
     { "not ASCII", HEAD "\rOBX|1\rOBX|1||\xc3\xa4|\r", 0, ERR_FORM,
       "OBX[2]-3" },
-    { "not ASCII in an escape", HEAD "\rOBX|1||a^b~c&\\XC3A4\\|\r", 0, ERR_FORM,
-      "OBX[1]-3[2].1.2" },
-    { "NUL in an escape", HEAD "\rOBX|\\X00\\\r", 0, ERR_FORM, "OBX[1]-1.1.1" },
     { "unknown character set", HEAD "||||||KLINGON\r", 0, ERR_UNKNOWN,
       "MSH[1]-18" },
 };

@@ -40,6 +40,8 @@ static const struct {
       "\\.in+4\\\\.ti-4\\ 1. within normal limits.", 2 },
     /* 2.7.5 */
     { "hexadecimal", "\\X41\\", "A", 0 },
+    { "hexadecimal, no character", "a\\X00\\b", "a\\X00\\b", 1 },
+    { "hexadecimal, not of the set", "a\\XFF\\b", "a\\XFF\\b", 1 },
     { "hexadecimal, several", "\\X0D0A\\", "\r\n", 0 },
     { "hexadecimal, small letters", "\\X6a6B\\", "jk", 0 },
     { "hexadecimal gives no delimiter", "a\\X7C\\b", "a|b", 0 },
