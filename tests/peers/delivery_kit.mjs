@@ -26,8 +26,29 @@ export function expect(condition, text) {
         throw new Unmet(text);
 }
 
+/* A connection that has rested is not used again: the other side may be closing
+ * it at this moment, and whoever was busy has not seen that yet. */
+const REST_MS = 2000;
+let under = 0, restingSince = 0;
+
+function leaveRested() {
+    if (under === 0 && performance.now() - restingSince > REST_MS)
+        agent.destroy();
+}
+
 /* One exchange; body is an object or nothing. */
-export function http(method, url, body, headers = {}) {
+export async function http(method, url, body, headers = {}) {
+    leaveRested();
+    under++;
+    try {
+        return await exchange(method, url, body, headers);
+    } finally {
+        under--;
+        restingSince = performance.now();
+    }
+}
+
+function exchange(method, url, body, headers) {
     const text = body === undefined ? '' : JSON.stringify(body);
     return new Promise((resolve, reject) => {
         const req = request(url, { method, agent, timeout: REQUEST_MS,
