@@ -43,6 +43,7 @@ struct args {
     const char *since;            /* --since DATE */
     const char *from, *access;    /* --from FILE, --access NAME */
     const char *prior, *target;   /* --prior NAME, --target WORDS */
+    const char *code;             /* --code [SYSTEM|]CODE */
     const char *dowels;           /* --dowels SIZES */
     bool on_table;                /* --on-table */
     bool use, drop;               /* --use, --drop */
@@ -72,7 +73,7 @@ struct args {
  * o (--offline, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
  * --cancel), l (--errors, --state, --sender, --resume, --quiet,
  * --errors-held), q (--reason, --unit,
- * --target, --arm, --from, --access, --side, --as-sent), r (--week, --unit).
+ * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

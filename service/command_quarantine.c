@@ -12,7 +12,8 @@ enum { PATH_TEXT_MAX = 8192 };
 static const char help[] =
     "usage: headgate quarantine [list] [--reason WORD] [--unit NAME] [--json]\n"
     "       headgate quarantine show N\n"
-    "       headgate quarantine map N --target CODE [--unit UCUM]\n"
+    "       headgate quarantine map N --target CODE [--code CODE] [--unit "
+    "UCUM]\n"
     "                    [--arm left|right|access] [--from DATE]\n"
     "       headgate quarantine map N --unit UCUM\n"
     "       headgate quarantine map N --access NAME | --side left|right\n"
@@ -35,8 +36,8 @@ static const char help[] =
     "             av-method or av-site, \"store\" or \"ignore\"), which unit "
     "its word\n"
     "             or a value without one has, or to which access or side it\n"
-    "             belongs.  What the new row can settle is looked at again at "
-    "once\n"
+    "             belongs.  What the new row can settle is looked at again at\n"
+    "             once.  --code [SYSTEM|]CODE says which one of several codes\n"
     "  release    read it again by what is known today.  A value that is held "
     "as\n"
     "             implausible is used only --as-sent: with your word that it "
@@ -109,8 +110,8 @@ static int list(const struct args *args)
     struct buf path;
 
     if (args->by != NULL || args->why != NULL || args->as_sent ||
-        args->target != NULL || args->arm != NULL || args->from != NULL ||
-        args->access != NULL || args->side != NULL)
+        args->target != NULL || args->code != NULL || args->arm != NULL ||
+        args->from != NULL || args->access != NULL || args->side != NULL)
         return complain("this goes with map, release or discard");
     buf_init(&path, PATH_TEXT_MAX);
     buf_printf(&path, "/quarantine?columns=%d", terminal_columns());
@@ -146,6 +147,8 @@ static const char *misfit(const struct args *a, const char *verb)
         return "this is decided on the machine of the service";
     if (a->by == NULL || a->why == NULL)
         return "say who decided (--by) and why (--why)";
+    if (a->code != NULL && (!maps || a->target == NULL))
+        return "--code goes with map --target";
     if (maps != says_what(a))
         return maps ? "say what it is: --target, --unit, --access or --side"
                     : "this goes with map";
@@ -170,6 +173,7 @@ static int act(const struct args *args, const char *verb)
     add(&path, "by", args->by);
     add(&path, "why", args->why);
     add(&path, "reason", args->reason);
+    add(&path, "code", args->code);
     add(&path, "target", args->target);
     add(&path, "unit", args->unit);
     add(&path, "arm", args->arm);

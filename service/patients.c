@@ -89,9 +89,9 @@ enum err patients_differ(struct db *db, int64_t a, int64_t b, bool *differ)
 static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
 {
     static const enum query moves[] = {
-        Q_PATIENT_ALIAS_MOVE,    Q_PATIENT_MOVE_ACCESS, Q_PATIENT_MOVE_HELD,
-        Q_PATIENT_MOVE_UNMAPPED, Q_READING_MOVE,        Q_TASK_MOVE_PATIENT,
-        Q_PATIENT_TAKE_BORN
+        Q_PATIENT_ALIAS_MOVE,    Q_PATIENT_MOVE_ACCESS,  Q_PATIENT_MOVE_HELD,
+        Q_PATIENT_MOVE_UNMAPPED, Q_VERDICT_MOVE_PATIENT, Q_READING_MOVE,
+        Q_TASK_MOVE_PATIENT,     Q_PATIENT_TAKE_BORN
     };
     int64_t goes = a < b ? b : a;
     bool two;

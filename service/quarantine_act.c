@@ -35,7 +35,7 @@ static bool is_reason(const char *held, const char *a, const char *b)
 static enum err find_slots(struct db *db, int64_t number, const char *reason,
                            const char *or_reason, struct said_slots *slots)
 {
-    const enum query q = Q_HELD_SLOTS;
+    const enum query q = Q_VERDICT_SLOTS;
     enum err e = db_query(db, q, "i", number);
 
     slots->count = 0;
@@ -69,6 +69,7 @@ enum err quarantine_say(struct db *db, const struct quarantine_act *act,
                                      .now_ms = act->site.now_ms };
 
         said.verdict.slot = slots.list[i];
+        said.verdict.patient = item->patient;
         e = verdict_put(db, &said);
     }
     *count = (unsigned)slots.count;
@@ -87,8 +88,11 @@ static enum err discard_held(struct db *db, struct quarantine_act *act,
     enum err e = quarantine_say(db, act, item, NULL, NULL, &never, &count);
 
     if (e == ERR_OK && count == 0)
-        return quarantine_refuse(act, 409, "Nothing of %lld is held",
-                                 (long long)item->number);
+        return quarantine_refuse(
+            act, 409,
+            "Nothing of %lld is held, or was put into use by a "
+            "person",
+            (long long)item->number);
     return e == ERR_OK ? again_resource(db, &act->site.reader, item->number,
                                         NULL, &seen)
                        : e;
@@ -182,16 +186,15 @@ static enum err sweep_rows(struct db *db, struct quarantine_act *act)
 {
     static const char *const reasons[] = { "unit", "code-unclear",
                                            "code-conflict" };
-    char reason[sizeof(act->reason)];
-    enum err e = ERR_OK;
+    enum err e;
 
-    memcpy(reason, act->reason, sizeof(reason));
-    for (size_t i = 0; e == ERR_OK && i < COUNT(reasons); i++) {
-        snprintf(act->reason, sizeof(act->reason), "%s", reasons[i]);
+    snprintf(act->reason, sizeof(act->reason), "%s", reasons[act->reason_at]);
+    e = quarantine_retry_rows(db, act);
+    act->reason[0] = '\0'; /* a mapping is of no reason */
+    if (e == ERR_OK && !act->more) {
         act->after = 0;
-        e = quarantine_retry_rows(db, act);
+        act->more = ++act->reason_at < COUNT(reasons);
     }
-    memcpy(act->reason, reason, sizeof(reason));
     return e;
 }
 
@@ -207,9 +210,9 @@ enum err quarantine_sweep(struct db *db, struct quarantine_act *act)
         return e;
     }
     e = sweep_rows(db, act);
-    if (e == ERR_OK)
-        e = db_run(db, Q_DEED_SETTLED, "ii", act->deed,
-                   INT64(act->count.settled));
+    if (e != ERR_OK || act->more)
+        return e;
+    e = db_run(db, Q_DEED_SETTLED, "ii", act->deed, INT64(act->count.settled));
     if (e == ERR_OK)
         buf_printf(&act->text,
                    "Looked again at %u: %u settled, %u still held; what comes "

@@ -24,11 +24,13 @@ struct quarantine_act {
     char item[FID_SIZE + 16]; /* its name, or "all" (release) */
     char reason[32];          /* of all: only what waits for this reason */
     bool as_sent;             /* release: the value is right */
+    char code[256]; /* map: which code of several, "SYSTEM|CODE" or "CODE" */
     char target[128], unit[64], arm[16], from[40]; /* map: of a code */
     char access[256], side[16];                    /* map: of a reading */
     char who[VERDICT_WORDS_SIZE], why[VERDICT_WORDS_SIZE];
     /* between steps; private */
     int64_t mapping, deed, after;
+    size_t reason_at;
     bool begun, swept;
     /* out */
     bool more;
@@ -61,14 +63,16 @@ MUST_CHECK enum err quarantine_sweep(struct db *db, struct quarantine_act *act);
 MUST_CHECK enum err quarantine_release(struct db *db,
                                        struct quarantine_act *act,
                                        const struct quarantine_item *item);
-/* Rows that wait for act->reason, after act->after: a bounded number. */
+/* Rows that wait for act->reason, after act->after: a bounded number; more:
+ * there may be others. */
 MUST_CHECK enum err quarantine_retry_rows(struct db *db,
                                           struct quarantine_act *act);
 MUST_CHECK enum err quarantine_release_all(struct db *db,
                                            struct quarantine_act *act);
 
 /* The same word for all readings of an Observation that are held for one of
- * these reasons (NULL: for any); *count: how many. */
+ * these reasons (NULL: for any), or that a person has put into use for one; a
+ * word said before is replaced by it.  *count: how many. */
 MUST_CHECK enum err quarantine_say(struct db *db,
                                    const struct quarantine_act *act,
                                    const struct quarantine_item *item,

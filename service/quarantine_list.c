@@ -172,7 +172,8 @@ static enum err write_codes(struct db *db, struct buf *out)
         if (!any)
             buf_puts(out, "\nCodes that no map has; what is measured with "
                           "them is kept and not used\n(headgate quarantine map "
-                          "NUMBER --target CODE; --target ignore for what is "
+                          "NUMBER --code CODE --target MEANING; --target "
+                          "ignore for what is "
                           "not for us):\n");
         any = true;
         buf_printf(out, "%6lld times ", (long long)db_int(db, q, 2));

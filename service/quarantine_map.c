@@ -73,6 +73,7 @@ static enum err learn(struct db *db, struct quarantine_act *act,
         /* a person has mapped the code before, without a unit: of two rows
          * the one counts that begins later */
         m->line.from_s = BEFORE_ANY_S;
+        buf_empty(&why);
         if (codes_may_learn(act->site.codes, &m->line, &why) == ERR_OK)
             e = ERR_OK;
     }
@@ -128,29 +129,96 @@ static enum err fill_line(struct quarantine_act *act, struct mapping_line *m)
 
 /* ---- a code --------------------------------------------------------------- */
 
-/* The first code in it that no map has; ERR_ABSENT. */
-static enum err first_unmapped(const struct fhir_reader *reader,
-                               const struct buf *bytes, struct mapping_line *m)
+/* Is it the one that the person named: "SYSTEM|CODE", or the code alone? */
+static bool is_named(const char *named, const struct fhir_unmapped *u)
+{
+    const char *bar = strrchr(named, '|');
+
+    if (named[0] == '\0')
+        return true;
+    if (bar == NULL)
+        return strcmp(named, u->code) == 0;
+    return strlen(u->system) == (size_t)(bar - named) &&
+           memcmp(u->system, named, strlen(u->system)) == 0 &&
+           strcmp(bar + 1, u->code) == 0;
+}
+
+/* The codes of it that no map has, as they may be named; each once. */
+struct unmapped_found {
+    struct mapping_line *line; /* takes the first */
+    const char *named;
+    struct buf list;
+    size_t count, bare; /* bare: without a system, which no map can have */
+};
+
+static void find_in(struct unmapped_found *f, const struct fhir_observation *o)
+{
+    for (size_t i = 0; i < o->unmapped_count; i++) {
+        const struct fhir_unmapped *u = &o->unmapped[i];
+
+        if (u->system == NULL || u->system[0] == '\0') {
+            f->bare++;
+            continue;
+        }
+        if (!is_named(f->named, u) ||
+            (f->count > 0 && strcmp(f->line->system, u->system) == 0 &&
+             strcmp(f->line->code, u->code) == 0))
+            continue;
+        if (f->count++ == 0) {
+            snprintf(f->line->system, CODE_MAX, "%s", u->system);
+            snprintf(f->line->code, CODE_MAX, "%s", u->code);
+        }
+        buf_printf(&f->list, "%s%s|%s", f->list.len > 0 ? ", " : "", u->system,
+                   u->code);
+    }
+}
+
+static void find_unmapped(const struct fhir_reader *reader,
+                          const struct buf *bytes, struct unmapped_found *f)
 {
     struct outcome outcome;
     struct fhir_doc *doc = NULL;
-    enum err e = ERR_ABSENT;
 
     outcome_init(&outcome);
     if (fhir_read(reader, bytes->data, bytes->len, &outcome, &doc) != ERR_OK)
-        return ERR_ABSENT;
-    for (size_t i = 0; e != ERR_OK && i < fhir_doc_count(doc); i++) {
+        return;
+    for (size_t i = 0; i < fhir_doc_count(doc); i++) {
         const struct fhir_item *item = fhir_doc_item(doc, i);
-        const struct fhir_unmapped *u = item->u.observation.unmapped;
 
-        if (item->type != FHIR_OBSERVATION ||
-            item->u.observation.unmapped_count == 0)
-            continue;
-        snprintf(m->system, CODE_MAX, "%s", u->system != NULL ? u->system : "");
-        snprintf(m->code, CODE_MAX, "%s", u->code);
-        e = ERR_OK;
+        if (item->type == FHIR_OBSERVATION)
+            find_in(f, &item->u.observation);
     }
     fhir_doc_free(doc);
+}
+
+/* Which code is meant is never guessed: one of them may be a pump's. */
+static enum err choose_code(struct quarantine_act *act,
+                            const struct quarantine_item *item,
+                            const struct buf *bytes, struct mapping_line *m)
+{
+    struct unmapped_found f = { .line = m, .named = act->code };
+    enum err e = ERR_OK;
+
+    buf_init(&f.list, WHY_MAX);
+    find_unmapped(&act->site.reader, bytes, &f);
+    if (f.count > 1)
+        e = quarantine_refuse(act, 409,
+                              "No map has several codes of %lld; say which one "
+                              "is meant with --code: %s",
+                              (long long)item->number,
+                              f.list.data != NULL ? f.list.data : "");
+    else if (f.count == 0 && f.bare > 0)
+        e = quarantine_refuse(act, 409,
+                              "The code comes without a system, and no map can "
+                              "have it: the sender has to send one");
+    else if (f.count == 0)
+        e = quarantine_refuse(act, 409,
+                              act->code[0] != '\0'
+                                  ? "There is no such code in %lld that no map "
+                                    "has"
+                                  : "Every code of %lld is in a map",
+                              (long long)item->number);
+    buf_clear(&f.list);
     return e;
 }
 
@@ -159,11 +227,10 @@ static enum err map_code(struct db *db, struct quarantine_act *act,
                          const struct buf *bytes)
 {
     struct mapping_line m;
-    enum err e = first_unmapped(&act->site.reader, bytes, &m);
+    enum err e = choose_code(act, item, bytes, &m);
 
-    if (e == ERR_ABSENT)
-        return quarantine_refuse(act, 409, "Every code of %lld is in a map",
-                                 (long long)item->number);
+    if (e != ERR_OK)
+        return e;
     snprintf(m.target, sizeof(m.target), "%s", act->target);
     e = fill_line(act, &m);
     return e == ERR_OK ? learn(db, act, item, &m, DEED_MAP_CODE) : e;

@@ -214,8 +214,11 @@ enum err quarantine_retry_rows(struct db *db, struct quarantine_act *act)
     size_t count = 0;
     enum err e = list_rows(db, act->reason, act->after, list, AT_ONCE, &count);
 
-    for (size_t i = 0; e == ERR_OK && i < count; i++)
+    for (size_t i = 0; e == ERR_OK && i < count; i++) {
+        act->after = list[i];
         e = release_next(db, act, list[i]);
+    }
+    act->more = e == ERR_OK && count == AT_ONCE;
     return e;
 }
 

@@ -102,9 +102,33 @@ struct placing {
     int64_t patient;
     struct owner_cache cache;
     struct verdicts verdicts; /* a person's words on it */
+    int version;
     bool strict;
     int64_t now_ms;
 };
+
+/* What was said of it while it was another patient's is of no use. */
+static const struct person_verdict *verdict_of(const struct placing *p,
+                                               const struct fhir_reading *fr)
+{
+    const struct person_verdict *said = verdict_on(&p->verdicts, fr);
+
+    return said != NULL && said->patient != 0 && said->patient != p->patient
+               ? NULL
+               : said;
+}
+
+/* Does a newer version of it name another access than a person did? */
+static bool is_contradicted(const struct placing *p,
+                            const struct person_verdict *said,
+                            const struct access *placed,
+                            const struct access_answer *named)
+{
+    int64_t access = placed->merged != 0 ? placed->merged : placed->id;
+
+    return said->version != p->version && named->hold == HOLD_NONE &&
+           named->how <= ACCESS_BY_CONTAINED && named->access != access;
+}
 
 /* Which access it is of, by a person's word or by what is known. */
 static enum err find_access(struct db *db, struct placing *p,
@@ -118,11 +142,19 @@ static enum err find_access(struct db *db, struct placing *p,
 
     if (said != NULL && said->access != 0) {
         e = access_get(db, said->access, &a);
-        if (e == ERR_OK)
+        if (e == ERR_OK && said->version != p->version &&
+            p->item->u.observation.name_count > 0) {
+            e = find_owner(db, p->item, p->patient, fr, &p->cache, answer);
+            if (e == ERR_OK && is_contradicted(p, said, &a, answer)) {
+                answer->hold = HOLD_ACCESS;
+                return ERR_OK;
+            }
+        }
+        if (e == ERR_OK && a.patient == p->patient)
             *answer = (struct access_answer){ .access = a.merged != 0 ? a.merged
                                                                       : a.id,
                                               .how = ACCESS_BY_PERSON };
-        if (e != ERR_ABSENT)
+        if (e != ERR_ABSENT && (e != ERR_OK || a.patient == p->patient))
             return e;
     }
     e = find_owner(db, p->item, p->patient, fr, &p->cache, answer);
@@ -248,7 +280,7 @@ static enum err place_all(struct db *db, struct placing *p, int64_t resource,
 
     for (size_t i = 0; e == ERR_OK && i < o->reading_count; i++) {
         struct fhir_reading fr = o->readings[i];
-        const struct person_verdict *said = verdict_on(&p->verdicts, &fr);
+        const struct person_verdict *said = verdict_of(p, &fr);
         struct reading r;
 
         if (verdict_discards(said, version)) {
@@ -291,6 +323,7 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
     struct fhir_observation *o = &item->u.observation;
     struct placing p = { .item = item,
                          .patient = patient,
+                         .version = version,
                          .strict = strict_access,
                          .now_ms = now_ms };
     struct readings_fate unasked = { .used = 0 };
@@ -322,7 +355,8 @@ static enum err held_duplicate(struct db *db, const struct fhir_item *item,
     *resource = e == ERR_OK ? db_int(db, Q_HELD_EQUAL, 0) : 0;
     db_done(db, Q_HELD_EQUAL);
     /* or a person has dealt with it */
-    return e == ERR_ABSENT ? verdict_equal(db, item->digest, resource) : e;
+    return e == ERR_ABSENT ? verdict_equal(db, item->digest, patient, resource)
+                           : e;
 }
 
 enum err readings_duplicate(struct db *db, struct fhir_item *item,

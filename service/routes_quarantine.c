@@ -211,6 +211,18 @@ static void take(struct deed_request *d, char *to, size_t size,
         snprintf(to, size, "%s", value);
 }
 
+/* Nothing behind the name says yes, as an option does. */
+static void take_yes(struct deed_request *d, const char *value, bool *to)
+{
+    if (value[0] == '\0' || strcmp(value, "1") == 0 ||
+        strcmp(value, "true") == 0)
+        *to = true;
+    else if (strcmp(value, "0") == 0 || strcmp(value, "false") == 0)
+        *to = false;
+    else
+        d->wrong = "as-sent is true or false";
+}
+
 static void take_parameter(void *arg, const char *name, const char *value)
 {
     struct deed_request *d = arg;
@@ -223,6 +235,7 @@ static void take_parameter(void *arg, const char *name, const char *value)
         { "by", a->who, sizeof(a->who) },
         { "why", a->why, sizeof(a->why) },
         { "reason", a->reason, sizeof(a->reason) },
+        { "code", a->code, sizeof(a->code) },
         { "target", a->target, sizeof(a->target) },
         { "unit", a->unit, sizeof(a->unit) },
         { "arm", a->arm, sizeof(a->arm) },
@@ -238,7 +251,7 @@ static void take_parameter(void *arg, const char *name, const char *value)
         }
     }
     if (strcmp(name, "as-sent") == 0)
-        a->as_sent = true;
+        take_yes(d, value, &a->as_sent);
     else if (strcmp(name, "json") == 0)
         d->json = true;
     else
@@ -247,7 +260,13 @@ static void take_parameter(void *arg, const char *name, const char *value)
 
 static bool is_blank(const char *text)
 {
-    return text[strspn(text, " \t")] == '\0';
+    for (;;) {
+        if ((unsigned char)*text > ' ' && strncmp(text, "\xc2\xa0", 2) != 0)
+            return false;
+        if (*text == '\0')
+            return true;
+        text += (unsigned char)*text > ' ' ? 2 : 1;
+    }
 }
 
 static void read_parameters(struct deed_request *d, struct http_request *r)

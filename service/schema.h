@@ -188,7 +188,7 @@ static const char schema_sql[] =
 
     /* a person's word on a reading that was held; act: bits of enum verdict_act; access, side: what it was put to;
        digest: of the content, by which the same is known when it comes again without an identifier */
-    "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
+    "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, patient INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
     " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, digest BLOB,"
     " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX verdict_digest ON verdict(digest);"
@@ -315,7 +315,7 @@ static const struct {
       "CREATE INDEX quarantine_done ON quarantine(done_ms) WHERE state > 0;"
       "CREATE INDEX quarantine_digest ON quarantine(digest) WHERE digest IS NOT NULL;"
       "CREATE INDEX quarantine_remote ON quarantine(kind, remote) WHERE state = 0 AND remote IS NOT NULL;"
-      "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
+      "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, patient INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
       " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, digest BLOB,"
       " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
       "CREATE INDEX verdict_digest ON verdict(digest);"

@@ -252,7 +252,7 @@ QUERY(Q_QUARANTINE_OPEN, "SELECT id, at_ms, way, source, kind, reason, place, te
 QUERY(Q_HELD_SUM, "SELECT reason, count(*), min(since_ms) FROM held GROUP BY reason ORDER BY reason")
 QUERY(Q_QUARANTINE_SUM, "SELECT reason, count(*), min(at_ms) FROM quarantine WHERE state = 0 GROUP BY reason ORDER BY reason")
 QUERY(Q_UNMAPPED_LIST, "SELECT system, code, count(*), max(resource) FROM (SELECT system, code, resource FROM unmapped LIMIT 100000) u GROUP BY system, code ORDER BY 3 DESC, system, code LIMIT ?1")
-QUERY(Q_HELD_OF, "SELECT count(*), coalesce(max(patient), 0) FROM held WHERE resource = ?1")
+QUERY(Q_HELD_OF, "SELECT count(*), coalesce(max(h.patient), (SELECT max(v.patient) FROM verdict v WHERE v.resource = ?1), 0) FROM held h WHERE h.resource = ?1")
 QUERY(Q_HELD_SLOTS, "SELECT h.slot, h.reason, h.quantity, h.hint, h.since_ms, h.sign, h.emergency, h.at_s, p.name, coalesce(p.number, p.anchor), p.unit FROM held h LEFT JOIN patient p ON p.id = h.patient WHERE h.resource = ?1 ORDER BY h.slot")
 QUERY(Q_HL7_BYTES, "SELECT bytes, body, application, facility, control, received_ms, source FROM hl7_message WHERE id = ?1")
 QUERY(Q_HL7_OF_RESOURCE, "SELECT m.id FROM version v JOIN hl7_message m ON m.journal = v.journal WHERE v.resource = ?1 AND v.ver = ?2 AND v.journal > 0 ORDER BY m.id DESC LIMIT 1")
@@ -262,10 +262,13 @@ QUERY(Q_QUARANTINE_WHO, "UPDATE quarantine SET state = ?2, who = ?3, why = ?4, d
 QUERY(Q_ACCESS_OF_PATIENT_NAMED, "SELECT a.id, coalesce(a.label, ''), a.anchor FROM access a WHERE a.patient = ?1 AND a.merged IS NULL AND (a.label = ?2 OR CAST(a.id AS TEXT) = ?2 OR a.id IN (SELECT access FROM access_alias WHERE alias = 'r:' || ?2 OR alias = 'r:BodyStructure/' || ?2 OR alias = 'i:' || ?2 OR (substr(alias, 1, 2) = 'i:' AND substr(alias, length(alias) - length(?2)) = '|' || ?2))) ORDER BY a.id LIMIT 2")
 QUERY(Q_MAPPING_LAST, "SELECT max(id) FROM mapping")
 /* a person's word on a reading: ?6 what is said now; of an older version only which access and side stays */
-QUERY(Q_VERDICT_OF, "SELECT slot, ver, act, access, side FROM verdict WHERE resource = ?1 ORDER BY slot LIMIT 64")
-QUERY(Q_VERDICT_PUT, "INSERT INTO verdict(resource, slot, part, at_ms, ver, act, access, side, reason, who, why, digest) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) ON CONFLICT(resource, slot) DO UPDATE SET at_ms = excluded.at_ms, act = CASE WHEN verdict.ver = excluded.ver THEN (verdict.act & 5) | excluded.act ELSE (verdict.act & 4) | excluded.act END, ver = excluded.ver, access = CASE WHEN excluded.act & 4 THEN excluded.access ELSE verdict.access END, side = CASE WHEN excluded.act & 4 THEN excluded.side ELSE verdict.side END, reason = excluded.reason, who = excluded.who, why = excluded.why, digest = excluded.digest")
+QUERY(Q_VERDICT_OF, "SELECT slot, ver, act, access, side, patient FROM verdict WHERE resource = ?1 ORDER BY slot LIMIT 64")
+QUERY(Q_VERDICT_PUT, "INSERT INTO verdict(resource, slot, part, at_ms, ver, act, access, side, reason, who, why, digest, patient) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13) ON CONFLICT(resource, slot) DO UPDATE SET at_ms = excluded.at_ms, act = CASE WHEN verdict.ver = excluded.ver THEN (verdict.act & 5) | excluded.act ELSE (verdict.act & 4) | excluded.act END, ver = excluded.ver, access = CASE WHEN excluded.act & 4 THEN excluded.access ELSE verdict.access END, side = CASE WHEN excluded.act & 4 THEN excluded.side ELSE verdict.side END, reason = excluded.reason, who = excluded.who, why = excluded.why, digest = excluded.digest, patient = excluded.patient")
+QUERY(Q_VERDICT_MOVE_PATIENT, "UPDATE verdict SET patient = ?2 WHERE patient = ?1")
+/* what a person may say his word on: what is held, and what he has put into use before */
+QUERY(Q_VERDICT_SLOTS, "SELECT h.slot, h.reason FROM held h WHERE h.resource = ?1 UNION ALL SELECT v.slot, v.reason FROM verdict v JOIN resource r ON r.id = v.resource WHERE v.resource = ?1 AND v.act & 2 = 0 AND (v.act & 4 <> 0 OR (v.act <> 0 AND v.ver = r.ver)) AND NOT EXISTS (SELECT 1 FROM held h WHERE h.resource = v.resource AND h.slot = v.slot) ORDER BY 1")
 QUERY(Q_VERDICT_LIFT, "UPDATE verdict SET act = act & ~?2 WHERE resource = ?1 AND act & ?2")
-QUERY(Q_VERDICT_EQUAL, "SELECT r.id FROM verdict d JOIN resource r ON r.id = d.resource WHERE d.digest = ?1 AND d.ver = r.ver AND d.act <> 0 AND r.ident IS NULL LIMIT 1")
+QUERY(Q_VERDICT_EQUAL, "SELECT r.id FROM verdict d JOIN resource r ON r.id = d.resource WHERE d.digest = ?1 AND d.patient = ?2 AND d.ver = r.ver AND d.act <> 0 AND r.ident IS NULL LIMIT 1")
 /* what is looked at again, in the order of arrival: by number, what is held; what has a code (36: Observation.code, see
    fhir_search.h) and of which not all is used */
 QUERY(Q_HELD_OF_RESOURCE, "SELECT coalesce((SELECT h.patient FROM held h WHERE h.resource = r.id LIMIT 1), (SELECT u.patient FROM unmapped u WHERE u.resource = r.id LIMIT 1), 0), coalesce((SELECT min(h.since_ms) FROM held h WHERE h.resource = r.id), 0) FROM resource r WHERE r.id = ?1 AND r.kind = 1")

@@ -18,7 +18,8 @@ enum err verdicts_of(struct db *db, int64_t resource, struct verdicts *out)
                                      .version = (int)db_int(db, q, 1),
                                      .acts = (unsigned)db_int(db, q, 2),
                                      .access = db_int(db, q, 3),
-                                     .side = (enum side)db_int(db, q, 4) };
+                                     .side = (enum side)db_int(db, q, 4),
+                                     .patient = db_int(db, q, 5) };
     }
     return e == ERR_ABSENT ? ERR_OK : e;
 }
@@ -70,6 +71,13 @@ void verdict_apply(const struct person_verdict *v, int version, bool future,
 
     if (v == NULL)
         return;
+    if (v->side != SIDE_UNKNOWN && v->version != version &&
+        fr->reading.side != SIDE_UNKNOWN && fr->reading.side != v->side) {
+        /* the sender says otherwise since: a person has to look again */
+        if (fr->hold == HOLD_NONE)
+            fr->hold = HOLD_SIDE;
+        return;
+    }
     if (v->side != SIDE_UNKNOWN)
         fr->reading.side = v->side;
     settled =
@@ -105,11 +113,11 @@ enum err verdict_put(struct db *db, const struct verdict_said *said)
 
     if (e != ERR_OK)
         return e;
-    return db_run(db, Q_VERDICT_PUT, "iiiiiiiisssb", said->resource,
+    return db_run(db, Q_VERDICT_PUT, "iiiiiiiisssbi", said->resource,
                   INT64(v->slot), partition_of(said->resource), said->now_ms,
                   INT64(v->version), INT64(v->acts), v->access, INT64(v->side),
                   said->reason, said->who, said->why, (const void *)digest,
-                  sizeof(digest));
+                  sizeof(digest), v->patient);
 }
 
 enum err verdict_lift(struct db *db, int64_t resource)
@@ -121,11 +129,15 @@ enum err verdict_lift(struct db *db, int64_t resource)
 }
 
 enum err verdict_equal(struct db *db, const unsigned char digest[32],
-                       int64_t *resource)
+                       int64_t patient, int64_t *resource)
 {
     const enum query q = Q_VERDICT_EQUAL;
-    enum err e = db_first(db, q, "b", (const void *)digest, (size_t)32);
+    enum err e;
 
+    *resource = 0;
+    if (patient == 0)
+        return ERR_OK; /* whose it is cannot be told */
+    e = db_first(db, q, "bi", (const void *)digest, (size_t)32, patient);
     *resource = e == ERR_OK ? db_int(db, q, 0) : 0;
     db_done(db, q);
     return e == ERR_ABSENT ? ERR_OK : e;

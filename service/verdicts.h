@@ -5,8 +5,9 @@
  * the reading is never to be used, is said of what stands there: it counts for
  * that version of the Observation, and a corrected one is judged anew.  Which
  * access or side a reading is of stays true whatever its value, and counts for
- * all later versions too.  Every other doubt is kept: who says which side it
- * is has not said that the value can be believed.
+ * all later versions too that do not say otherwise; never for another patient.
+ * Every other doubt is kept: who says which side it is has not said that the
+ * value can be believed.
  */
 #ifndef HEADGATE_SERVICE_VERDICTS_H
 #define HEADGATE_SERVICE_VERDICTS_H
@@ -27,6 +28,7 @@ struct person_verdict {
     int slot;
     int version; /* for which AS_SENT and DISCARD were said */
     unsigned acts;
+    int64_t patient; /* whose it was then; 0: not known */
     int64_t access; /* 0: not said */
     enum side side; /* SIDE_UNKNOWN: not said */
 };
@@ -70,9 +72,10 @@ MUST_CHECK enum err verdict_put(struct db *db, const struct verdict_said *said);
 /* Take a discard back, for all readings of it.  ERR_ABSENT: none was. */
 MUST_CHECK enum err verdict_lift(struct db *db, int64_t resource);
 
-/* The Observation without an identifier that has this content, and on which
- * somebody has said his word; 0: none. */
+/* The Observation of this patient without an identifier that has this content,
+ * and on which somebody has said his word; 0: none.  Local references are not
+ * resolved in a digest, so equal content alone does not say whose it is. */
 MUST_CHECK enum err verdict_equal(struct db *db, const unsigned char digest[32],
-                                  int64_t *resource);
+                                  int64_t patient, int64_t *resource);
 
 #endif
