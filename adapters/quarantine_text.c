@@ -21,8 +21,8 @@ static const struct {
     const char *reason, *mend;
 } mends[] = {
     { "unit", "headgate quarantine map N --unit UCUM says which unit is meant "
-              "(\"mL/min\"), for this sender's word or for values without "
-              "one" },
+              "(\"mL/min\"): its word then means that for all senders and "
+              "quantities; of a value without one, that of its code" },
     { "code", "the codings contradict each other: the sender corrects it, or "
               "headgate quarantine discard N" },
     { "implausible", "ask the unit: headgate quarantine release N --as-sent "

@@ -374,6 +374,8 @@ static enum err map_place(struct db *db, struct quarantine_act *act,
                                       .acts = VERDICT_PLACED,
                                       .side = SIDE_UNKNOWN };
     const bool by_name = act->access[0] != '\0';
+    const bool anew =
+        item->held_count == 0; /* a word said before is replaced */
     unsigned count = 0;
     enum err e = read_side(act, &verdict.side);
 
@@ -394,13 +396,13 @@ static enum err map_place(struct db *db, struct quarantine_act *act,
                            &act->count);
     if (e != ERR_OK)
         return e;
-    if (act->count.settled > 0)
+    if (act->count.settled > 0 || (anew && act->count.held == 0))
         buf_printf(&act->text,
                    "%lld belongs there now, and so will later versions of it; "
                    "its access is reviewed.\n",
                    (long long)item->number);
     e = quarantine_say_left(db, item, &act->text);
-    if (e == ERR_OK && act->count.settled == 0) {
+    if (e == ERR_OK && act->count.settled == 0 && !anew) {
         act->status = 409;
         return ERR_CONFLICT;
     }

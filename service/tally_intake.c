@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { WHAT_SIZE = 400 };
+enum { CODE_SHOWN_MAX = 20, WHAT_SIZE = 400 };
 
 /* Where in what the sender sent the reason of a hold is to be mended. */
 static const char *place_of(enum hold hold, bool v2)
@@ -89,6 +89,13 @@ static const char *place_of_code(const struct fhir_unmapped *u, bool v2)
     return u->slot > 0 ? "Observation.component.code" : "Observation.code";
 }
 
+/* A code is one word, and short.  What people type where a coded value belongs
+ * may be anything, and the page of the unit is mailed. */
+static bool looks_like_code(const char *text)
+{
+    return strlen(text) <= CODE_SHOWN_MAX && strpbrk(text, " \t\r\n") == NULL;
+}
+
 static enum err count_unknown(struct db *db, const struct tally_row *common,
                               bool v2, const struct fhir_observation *o)
 {
@@ -100,7 +107,9 @@ static enum err count_unknown(struct db *db, const struct tally_row *common,
         char what[WHAT_SIZE];
 
         snprintf(what, sizeof(what), "%.200s|%.150s",
-                 u->system != NULL ? u->system : "", u->code);
+                 u->system != NULL ? u->system : "",
+                 !u->of_value || looks_like_code(u->code) ? u->code
+                                                          : "(a text)");
         row.class = TALLY_UNKNOWN;
         row.reason = "code-unknown";
         row.what = what;

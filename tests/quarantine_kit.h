@@ -22,7 +22,7 @@ struct word {
     enum quarantine_verb verb;
     const char *item;
     bool as_sent;
-    const char *reason, *target, *unit, *arm, *from, *access, *side;
+    const char *reason, *code, *target, *unit, *arm, *from, *access, *side;
 };
 
 static struct quarantine_act last; /* what the last word came to */
@@ -52,6 +52,7 @@ static inline void prepare(struct world *w, const struct word *said)
                                           .now_ms = world_now_ms() };
     put(last.item, sizeof(last.item), said->item);
     put(last.reason, sizeof(last.reason), said->reason);
+    put(last.code, sizeof(last.code), said->code);
     put(last.target, sizeof(last.target), said->target);
     put(last.unit, sizeof(last.unit), said->unit);
     put(last.arm, sizeof(last.arm), said->arm);
