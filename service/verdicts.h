@@ -29,8 +29,8 @@ struct person_verdict {
     int version; /* for which AS_SENT and DISCARD were said */
     unsigned acts;
     int64_t patient; /* whose it was then; 0: not known */
-    int64_t access; /* 0: not said */
-    enum side side; /* SIDE_UNKNOWN: not said */
+    int64_t access;  /* 0: not said */
+    enum side side;  /* SIDE_UNKNOWN: not said */
 };
 
 struct verdicts {
