@@ -1,5 +1,5 @@
 /*
- * feed_kit - bytes in memory as a file, and the plainest reading of its lines
+ * feed_kit - the plainest reading of the lines of a file
  *
  * For test_feed.c and fuzz_feed.c: what the plain reading finds is what the
  * reader with its window must find, in whatever pieces the bytes come.
@@ -7,32 +7,7 @@
 #ifndef HEADGATE_TESTS_FEED_KIT_H
 #define HEADGATE_TESTS_FEED_KIT_H
 
-#include "adapters/feed.h"
-
-#include <string.h>
-
-struct source {
-    const char *data;
-    size_t len, at;
-    size_t piece;   /* bytes given in one go at most */
-    size_t fail_at; /* reading fails from here; SIZE_MAX: it does not */
-};
-
-static enum err source_read(void *arg, char *data, size_t size, size_t *got)
-{
-    struct source *s = arg;
-    size_t len = s->len - s->at;
-
-    if (s->at >= s->fail_at)
-        return ERR_IO;
-    len = len < s->piece ? len : s->piece;
-    len = len < size ? len : size;
-    if (len > 0)
-        memcpy(data, s->data + s->at, len);
-    s->at += len;
-    *got = len;
-    return ERR_OK;
-}
+#include "tests/source_kit.h"
 
 static bool plain_blank(const char *text, size_t len)
 {

@@ -11,7 +11,7 @@
 #include "adapters/hl7_ack.h"
 #include "adapters/hl7_batch.h"
 #include "adapters/mllp.h"
-#include "tests/hl7_source.h"
+#include "tests/source_kit.h"
 
 #include <stdlib.h>
 #include <string.h>

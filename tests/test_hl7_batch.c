@@ -1,6 +1,6 @@
 #include "adapters/hl7.h"
 #include "adapters/hl7_batch.h"
-#include "tests/hl7_source.h"
+#include "tests/source_kit.h"
 #include "tests/test.h"
 
 #define A      "MSH|^~\\&|A"

@@ -1,6 +1,6 @@
-/* hl7_source - bytes in memory as a file, given in pieces */
-#ifndef HEADGATE_TESTS_HL7_SOURCE_H
-#define HEADGATE_TESTS_HL7_SOURCE_H
+/* source_kit - bytes in memory as a file, given in pieces */
+#ifndef HEADGATE_TESTS_SOURCE_KIT_H
+#define HEADGATE_TESTS_SOURCE_KIT_H
 
 #include "adapters/feed.h"
 
