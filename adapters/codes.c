@@ -161,6 +161,20 @@ enum sign codes_sign(const struct codes *codes, enum quantity q,
     return sign_by_code(q, code, strlen(code), &s) == ERR_OK ? s : SIGN_NONE;
 }
 
+enum sign codes_answer_text(const struct codes *codes, const char *text,
+                            int64_t at_s)
+{
+    char low[TEXT_SIZE];
+    size_t len;
+
+    if (text == NULL || !lower(text + strspn(text, " \t\r\n"), low))
+        return SIGN_NONE;
+    len = strlen(low);
+    while (len > 0 && strchr(" \t\r\n", low[len - 1]) != NULL)
+        low[--len] = '\0';
+    return codes_sign(codes, Q_THRILL, CODES_TEXT, low, at_s);
+}
+
 enum method codes_method(const struct codes *codes, const char *system,
                          const char *code, int64_t at_s)
 {
@@ -299,4 +313,59 @@ const char *codes_unit_text(const struct codes *codes, const char *text,
         find_equal(codes, CODES_UNIT, text, TARGET_UNIT, at_s);
 
     return row != NULL ? row->target : NULL;
+}
+
+/* ---- words of the units of one code ---------------------------------------- */
+
+bool codes_is_unit(const char *system)
+{
+    const char *rest = after(system, CODES_UNIT);
+    const char *bar;
+
+    if (rest == NULL || *rest == '\0')
+        return rest != NULL;
+    bar = strrchr(rest, '|');
+    return *rest == ':' && bar != NULL && bar > rest + 1 && bar[1] != '\0';
+}
+
+enum err codes_unit_scope(const char *system, const char *code,
+                          char out[CODES_SCOPE_SIZE])
+{
+    if (system == NULL || system[0] == '\0' || code == NULL || code[0] == '\0')
+        return ERR_FORM;
+    if (strlen(system) > CODES_SYSTEM_MAX || strlen(code) > CODES_CODE_MAX)
+        return ERR_LIMIT;
+    snprintf(out, CODES_SCOPE_SIZE, CODES_UNIT ":%s|%s", system, code);
+    return ERR_OK;
+}
+
+const char *codes_unit_of(const struct codes *codes, const char *system,
+                          const char *code, const char *text, int64_t at_s)
+{
+    const struct codes_row *row = NULL;
+    char scope[CODES_SCOPE_SIZE];
+
+    if (codes_unit_scope(system, code, scope) == ERR_OK)
+        row = find_equal(codes, scope, text, TARGET_UNIT, at_s);
+    return row != NULL ? row->target : codes_unit_text(codes, text, at_s);
+}
+
+/* ---- taking back ----------------------------------------------------------- */
+
+enum err codes_unlearn(struct codes *codes, int64_t id)
+{
+    enum err e = ERR_ABSENT;
+
+    for (size_t i = 0; id != 0 && i < CODES_BUCKETS; i++) {
+        struct codes_kept *k =
+            atomic_load_explicit(&codes->buckets[i], memory_order_acquire);
+
+        for (; k != NULL; k = k->next) {
+            if (k->row.id != id ||
+                atomic_exchange_explicit(&k->gone, true, memory_order_acq_rel))
+                continue;
+            e = ERR_OK;
+        }
+    }
+    return e;
 }

@@ -24,6 +24,20 @@
  * methods (ASCII case ignored), and exact texts of units (case counts). */
 #define CODES_TEXT "urn:headgate:text"
 #define CODES_UNIT "urn:headgate:unit"
+/* Words of a unit may be those of one code alone, that is of who sends it and
+ * of what is measured: CODES_UNIT, ":", its system, "|", the code.  Such a row
+ * goes before one of CODES_UNIT. */
+enum { CODES_SCOPE_SIZE = 800 };
+bool codes_is_unit(const char *system); /* is it of either form? */
+
+/*
+ * codes_unit_scope - the system of the words of one code, as above
+ *
+ * ERR_LIMIT  system or code is longer than a map may have them
+ * ERR_FORM   either is missing
+ */
+MUST_CHECK enum err codes_unit_scope(const char *system, const char *code,
+                                     char out[CODES_SCOPE_SIZE]);
 
 struct codes;
 
@@ -97,7 +111,8 @@ MUST_CHECK enum err codes_add_concept_map(struct codes *codes, const char *json,
  * "note" (for people, not read) may be left out.
  *
  * source_system  URI as it is sent; CODES_TEXT: exact words of a body site or
- *                method; CODES_UNIT: those of a unit
+ *                method; CODES_UNIT: those of a unit, of all senders and codes,
+ *                or of one code (see CODES_SCOPE_SIZE)
  * target         a code of av-observation, av-method or av-site, "store"
  *                (kept, not used) or "ignore"; of a unit a UCUM code
  * unit_default   UCUM code, for values that come without a unit; may be empty
@@ -121,6 +136,7 @@ struct codes_line {
     const char *system, *code, *target;
     const char *unit, *arm; /* "" none */
     int64_t from_s;         /* INT64_MIN: always */
+    int64_t id;             /* by which it can be taken back; 0: it cannot */
 };
 
 /*
@@ -141,6 +157,18 @@ MUST_CHECK enum err codes_may_learn(const struct codes *codes,
                                     struct buf *why);
 
 /*
+ * codes_unlearn - what codes_learn added under this id counts no more; others
+ * may be reading the map at this moment
+ *
+ * A row that it stood before counts again: an earlier one of the same code, or
+ * that from the start.  What a look-up has lent stays readable.  The row keeps
+ * its place among those that a map may hold until the map is freed.
+ *
+ * ERR_ABSENT  no row that counts has this id
+ */
+MUST_CHECK enum err codes_unlearn(struct codes *codes, int64_t id);
+
+/*
  * Each look-up takes at_s, the time of the measurement (UTC, seconds since
  * 1970-01-01): of several rows of a code the one counts that began last
  * before or at it.  CODES_NEWEST where there is no such time.
@@ -157,6 +185,12 @@ bool codes_listed(const struct codes *codes, const char *system,
 /* The sign that a coded value means, for a quantity; SIGN_NONE if unknown. */
 enum sign codes_sign(const struct codes *codes, enum quantity q,
                      const char *system, const char *code, int64_t at_s);
+
+/* The answer to a yes-or-no code that a site's exact words (CODES_TEXT; blanks
+ * around them and ASCII case ignored) mean: SIGN_THRILL_PRESENT for yes,
+ * SIGN_THRILL_ABSENT for no; SIGN_NONE if no row says. */
+enum sign codes_answer_text(const struct codes *codes, const char *text,
+                            int64_t at_s);
 
 /* Methods: by coding of av-method or a site's map, or by exact text. */
 enum method codes_method(const struct codes *codes, const char *system,
@@ -181,6 +215,10 @@ struct body_site codes_site_text(const struct codes *codes, const char *text,
  * not know it; NULL if no row says.  Borrowed from the map. */
 const char *codes_unit_text(const struct codes *codes, const char *text,
                             int64_t at_s);
+/* The same where a value of this code has it: what is said of the code alone
+ * goes before what is said of all. */
+const char *codes_unit_of(const struct codes *codes, const char *system,
+                          const char *code, const char *text, int64_t at_s);
 
 /* A body site as a code of av-site: "left-upper-arm"; "" if it says nothing. */
 enum { CODES_SITE_SIZE = 32 };

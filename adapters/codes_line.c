@@ -35,10 +35,10 @@ static bool is_key(const char *text, size_t most)
 static enum err check_keys(const struct codes_row *row,
                            struct codes_fault *fault)
 {
-    bool words = strcmp(row->system, CODES_TEXT) == 0 ||
-                 strcmp(row->system, CODES_UNIT) == 0;
+    bool of_unit = codes_is_unit(row->system);
+    bool words = of_unit || strcmp(row->system, CODES_TEXT) == 0;
 
-    if (!is_key(row->system, CODES_SYSTEM_MAX))
+    if (!is_key(row->system, of_unit ? CODES_SCOPE_SIZE - 1 : CODES_SYSTEM_MAX))
         return refuse(fault, ERR_FORM, "source_system",
                       "is empty, too long, or has blanks around it or control "
                       "characters in it");
@@ -68,12 +68,26 @@ static bool target_known(const struct codes_row *row)
     return false;
 }
 
+/* The answer to a yes-or-no code: a sender's "yes" may be a word of its own. */
+static bool is_answer(const char *target)
+{
+    return strcmp(target, "present") == 0 || strcmp(target, "absent") == 0;
+}
+
+/* What people call them. */
+static const char *answer_word(const char *target)
+{
+    return strcmp(target, "yes") == 0  ? "present"
+           : strcmp(target, "no") == 0 ? "absent"
+                                       : target;
+}
+
 /* A word of a unit means a unit, and a text no quantity: what was measured is
  * never read from a text. */
 static enum err check_kind(const struct codes_row *row,
                            struct codes_fault *fault)
 {
-    bool of_unit = strcmp(row->system, CODES_UNIT) == 0;
+    bool of_unit = codes_is_unit(row->system);
     const char *known;
 
     if (of_unit != (row->kind == TARGET_UNIT) ||
@@ -89,11 +103,19 @@ static enum err check_kind(const struct codes_row *row,
                  "this unit is read as '%s' without a map", known);
         return ERR_CONFLICT;
     }
+    if (of_unit && units_word_is_other(row->code, row->target)) {
+        fault->column = "source_code";
+        snprintf(fault->text, sizeof(fault->text),
+                 "'%.40s' is the word of another unit than '%.40s'", row->code,
+                 row->target);
+        return ERR_CONFLICT;
+    }
     if (strcmp(row->system, CODES_TEXT) == 0 && row->target != NULL &&
-        row->kind == TARGET_OBSERVATION)
+        row->kind == TARGET_OBSERVATION && !is_answer(row->target))
         return refuse(fault, ERR_UNKNOWN, "target",
-                      "exact words are mapped to a method or a body site; what "
-                      "is measured is known by a code alone");
+                      "exact words are mapped to a method, a body site, or "
+                      "'present' and 'absent' for yes and no; what is measured "
+                      "is known by a code alone");
     return ERR_OK;
 }
 
@@ -182,8 +204,8 @@ enum err codes_row_check(const struct codes *codes, const struct codes_row *row,
 static enum err read_target(const struct codes_line *line,
                             struct codes_row *row, struct codes_fault *fault)
 {
-    row->target = line->target;
-    if (strcmp(line->system, CODES_UNIT) == 0) {
+    row->target = answer_word(line->target);
+    if (codes_is_unit(line->system)) {
         row->kind = TARGET_UNIT;
     } else if (strcmp(line->target, "store") == 0) {
         row->use = USE_STORE;
@@ -234,7 +256,8 @@ enum err codes_row_of_line(const struct codes_line *line, struct codes_row *row,
                             .code = line->code,
                             .use = USE_EQUAL,
                             .unit = line->unit[0] != '\0' ? line->unit : NULL,
-                            .from_s = line->from_s };
+                            .from_s = line->from_s,
+                            .id = line->id };
     e = read_target(line, row, fault);
     return e == ERR_OK ? read_arm(line->arm, row, fault) : e;
 }

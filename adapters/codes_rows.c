@@ -125,7 +125,8 @@ static bool is_of(const struct codes_kept *kept, const char *system,
                   const char *code)
 {
     return strcmp(kept->row.code, code) == 0 &&
-           strcmp(kept->row.system, system) == 0;
+           strcmp(kept->row.system, system) == 0 &&
+           !atomic_load_explicit(&kept->gone, memory_order_acquire);
 }
 
 const struct codes_row *codes_row_find(const struct codes *codes,
@@ -259,6 +260,7 @@ static struct codes_kept *keep(const struct codes_row *row,
         return NULL;
     kept->row = *row;
     kept->origin = origin;
+    atomic_init(&kept->gone, false);
     kept->next = NULL;
     at = kept->strings;
     kept->row.system = copy(&at, row->system);

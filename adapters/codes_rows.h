@@ -23,7 +23,7 @@ enum codes_target {
     TARGET_OBSERVATION, /* av-observation: a quantity, question or sign */
     TARGET_METHOD,      /* av-method */
     TARGET_SITE,        /* av-site: "left", "hand", "left-upper-arm" */
-    TARGET_UNIT         /* UCUM; of CODES_UNIT alone */
+    TARGET_UNIT         /* UCUM; of what codes_is_unit alone */
 };
 
 enum codes_use {
@@ -45,12 +45,14 @@ struct codes_row {
     bool access_arm;
     const char *unit; /* default; NULL none */
     int64_t from_s;   /* INT64_MIN: always */
+    int64_t id;       /* see codes_line */
 };
 
 /* A row in the map, with its strings behind it. */
 struct codes_kept {
     struct codes_row row;
     enum codes_origin origin;
+    atomic_bool gone;        /* taken back: whoever looks passes it over */
     struct codes_kept *next; /* of the same bucket; set before it is there */
     char strings[];
 };
@@ -59,9 +61,10 @@ enum { CODES_BUCKETS = 4096 };
 
 /*
  * Codes of our own CodeSystems are looked up in the tables of the planner;
- * all others in a table of lists.  A row is never changed or taken out once
- * it is in its list, and gets there by one store of an atomic pointer: so
- * whoever reads meanwhile sees the list before or after, and needs no lock.
+ * all others in a table of lists.  A row is never taken out once it is in its
+ * list, and nothing of it changes but the mark that it has been taken back; it
+ * gets there by one store of an atomic pointer.  So whoever reads meanwhile
+ * sees the list before or after, and needs no lock.
  */
 struct codes {
     char *observation, *method, *type, *site; /* URLs of our CodeSystems */

@@ -16,6 +16,7 @@ static const char *const words[ANSWER_WORD_COUNT] = {
     [ANSWER_CODE_UNCLEAR] = "code-unclear",
     [ANSWER_CODE_CONFLICT] = "code-conflict",
     [ANSWER_FUTURE_TIME] = "future-time",
+    [ANSWER_VALUE_UNREAD] = "value-unread",
 };
 
 const char *answer_word(enum answer_word w)

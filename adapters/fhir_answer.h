@@ -26,6 +26,7 @@ enum answer_word {
     ANSWER_CODE_UNCLEAR,
     ANSWER_CODE_CONFLICT,
     ANSWER_FUTURE_TIME,
+    ANSWER_VALUE_UNREAD,
     ANSWER_WORD_COUNT
 };
 /* As it stands in an issue: "access-ambiguous". */

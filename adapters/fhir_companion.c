@@ -99,7 +99,7 @@ enum err fhir_document_write(const struct fhir_document *d, struct buf *out)
     struct fhir_out_ref before = { .literal = d->replaces,
                                    .type = "DocumentReference" };
 
-    if (d->text == NULL && d->json == NULL)
+    if (d->sheet == NULL && d->text == NULL && d->json == NULL)
         return ERR_RANGE;
     begin("DocumentReference", c, out);
     fhir_out_text(out, "status", "current");
@@ -121,6 +121,8 @@ enum err fhir_document_write(const struct fhir_document *d, struct buf *out)
     }
     fhir_out_text(out, "description", about_document);
     fhir_out_open(out, "content", '[');
+    put_content(out, "application/pdf", d->title, c->at_ms, d->sheet,
+                d->sheet_len);
     put_content(out, "text/plain; charset=utf-8", d->title, c->at_ms, d->text,
                 d->text_len);
     put_content(out, "application/json", d->title, c->at_ms, d->json,

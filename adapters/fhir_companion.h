@@ -1,8 +1,8 @@
 /*
  * fhir_companion - what goes to a record beside a Task
  *
- *     DocumentReference  the plan that the Task carries, as a text to read and
- *                        as data
+ *     DocumentReference  the plan that the Task carries: the worksheet, a text
+ *                        to read, and data
  *     ServiceRequest     what the Task suggests, as a proposal: never an order
  *     Flag               a line on the patient's chart while a finding stands
  *     Provenance         who made the Task, of which readings, by which rule
@@ -33,6 +33,8 @@ enum { FHIR_REASONS_MAX = TASK_INPUTS_MAX };
 struct fhir_document {
     struct fhir_companion of;
     const char *title;
+    const char *sheet; /* the worksheet, PDF; NULL: left out */
+    size_t sheet_len;
     const char *text; /* for people, UTF-8; NULL: none is written */
     size_t text_len;
     const char *json; /* for programs; NULL: left out */
@@ -44,11 +46,11 @@ struct fhir_document {
  * fhir_document_write - a DocumentReference, status current, docStatus
  * preliminary: a person has not signed it
  *
- * content[0] is the text (text/plain; charset=utf-8), content[1] the data
- * (application/json); both inline, with size in bytes and hash (base64 of
- * SHA-1, as R4 says of Attachment.hash).  One of the two must be there.
+ * In content, as far as they are there: the worksheet (application/pdf), the
+ * text (text/plain; charset=utf-8), the data (application/json); all inline,
+ * with size in bytes and hash (base64 of SHA-1, as R4 says of Attachment.hash).
  *
- * ERR_RANGE  there is neither; ERR_LIMIT, ERR_MEMORY of the buffer
+ * ERR_RANGE  there is none of them; ERR_LIMIT, ERR_MEMORY of the buffer
  */
 MUST_CHECK enum err fhir_document_write(const struct fhir_document *d,
                                         struct buf *out);
@@ -110,7 +112,8 @@ MUST_CHECK enum err fhir_provenance_write(const struct fhir_source *s,
 /*
  * fhir_companion_merge - bring one of ours to a record that may have changed it
  *
- * type    FHIR_DOCUMENT_REFERENCE, _SERVICE_REQUEST, _FLAG or _PROVENANCE
+ * type    FHIR_DOCUMENT_REFERENCE, _SERVICE_REQUEST, _FLAG, _PROVENANCE or
+ *         _LIST (see fhir_list.h), whose entries are always ours
  * ours    our newest version, in the words of the record (fhir_localise)
  * theirs  the record's newest
  *

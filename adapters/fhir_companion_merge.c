@@ -17,6 +17,7 @@ static const struct kind {
     { FHIR_SERVICE_REQUEST, "ServiceRequest", "draft" },
     { FHIR_FLAG, "Flag", "active" },
     { FHIR_PROVENANCE, "Provenance", "" }, /* has none: written once */
+    { FHIR_LIST, "List", "current" },
 };
 
 static const struct kind *kind_of(enum fhir_type type)
@@ -45,6 +46,10 @@ static enum fhir_take take_of(const struct fhir_merge *m, const char *name)
         return strcmp(name, "status") == 0 ? TAKE_PREFER : TAKE_BASE;
     if (strcmp(name, "text") == 0)
         return TAKE_NONE;
+    /* who is no longer on our list must not stay on theirs */
+    if (fhir_is(m->base->tree, "resourceType", "List") &&
+        (strcmp(name, "entry") == 0 || strcmp(name, "emptyReason") == 0))
+        return TAKE_OTHER;
     return strcmp(name, "note") == 0 ? TAKE_UNITE : TAKE_PREFER;
 }
 

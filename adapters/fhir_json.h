@@ -212,6 +212,9 @@ void fhir_read_identifiers(struct fhir_ctx *c);
 void fhir_read_site(struct fhir_ctx *c, json_t *concept, struct body_site *site,
                     bool *clash);
 
+/* Does a coding of the body site say something that no map knows?  Says so. */
+bool fhir_site_unmapped(struct fhir_ctx *c, json_t *concept);
+
 /* The method of measurement: by coding, else by exact text. */
 enum method fhir_read_method(struct fhir_ctx *c, json_t *concept);
 
@@ -222,9 +225,11 @@ struct fhir_circumstances {
     enum reading_status status;
     struct fhir_time time;
     bool future;
+    bool registered; /* its status says that there is no result yet */
     enum method method;
     struct body_site site;
-    bool side_clash; /* the body site names both sides */
+    bool side_clash;    /* the body site names both sides */
+    bool site_unmapped; /* a coding of the body site is in no map */
 };
 
 /*
@@ -243,6 +248,11 @@ struct fhir_meaning {
     const char *system;
 };
 struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept);
+
+/* The UCUM code that a unit text means by the site's map, where a value of
+ * this concept has it; NULL.  Borrowed from the map. */
+const char *fhir_unit_of_text(struct fhir_ctx *c, json_t *concept,
+                              const char *text);
 
 /* ---- resources -------------------------------------------------------- */
 

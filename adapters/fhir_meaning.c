@@ -41,6 +41,14 @@ static bool refines(enum quantity narrow, enum quantity wide)
     return false;
 }
 
+/* Does it ask for what may be an emergency? */
+static bool is_urgent(const struct code_entry *entry)
+{
+    return reading_may_be_emergency(
+        entry->quantity,
+        entry->meaning == CODE_QUESTION ? entry->sign : SIGN_NONE);
+}
+
 /* Two mapped codings of one code. */
 static void merge(struct fhir_meaning *m, const struct code_entry *more)
 {
@@ -59,6 +67,9 @@ static void merge(struct fhir_meaning *m, const struct code_entry *more)
         (entry->side != SIDE_UNKNOWN && more->side != SIDE_UNKNOWN &&
          entry->side != more->side)) {
         m->conflict = true;
+        /* nobody knows which is meant: people are told the worse */
+        if (is_urgent(more) && !is_urgent(entry))
+            *entry = *more;
         return;
     }
     if (entry->side == SIDE_UNKNOWN)
@@ -95,4 +106,24 @@ struct fhir_meaning fhir_read_meaning(struct fhir_ctx *c, json_t *concept)
             m.entry = entry;
     }
     return m;
+}
+
+const char *fhir_unit_of_text(struct fhir_ctx *c, json_t *concept,
+                              const char *text)
+{
+    const struct codes *codes = c->reader->codes;
+    const char *any = codes_unit_text(codes, text, fhir_lookup_s(c));
+    json_t *coding;
+    size_t i;
+
+    json_array_foreach(json_object_get(concept, "coding"), i, coding)
+    {
+        const char *unit =
+            codes_unit_of(codes, fhir_string(coding, "system"),
+                          fhir_string(coding, "code"), text, fhir_lookup_s(c));
+
+        if (unit != NULL && unit != any) /* it is said of this code */
+            return unit;
+    }
+    return any;
 }

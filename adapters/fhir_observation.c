@@ -375,10 +375,13 @@ void fhir_read_observation(struct fhir_ctx *c)
     back = fhir_place_push(&c->place, "bodySite");
     fhir_read_site(c, json_object_get(c->resource, "bodySite"), &o->site,
                    &at.side_clash);
+    at.site_unmapped =
+        fhir_site_unmapped(c, json_object_get(c->resource, "bodySite"));
     fhir_place_pop(&c->place, back);
     fhir_read_names(c);
     read_rest(c, o);
     at.status = o->reading_status;
+    at.registered = o->status != NULL && strcmp(o->status, "registered") == 0;
     at.time = o->effective;
     at.site = o->site;
     at.method = fhir_read_method(c, json_object_get(c->resource, "method"));

@@ -73,7 +73,8 @@ static const char *unit_by_text(struct value *v, const char *text)
     const char *code;
 
     if (units_of_text(text, strlen(text), &code) != ERR_OK)
-        code = codes_unit_text(v->c->reader->codes, text, fhir_lookup_s(v->c));
+        code =
+            fhir_unit_of_text(v->c, json_object_get(v->holder, "code"), text);
     if (code != NULL)
         fhir_say_at(v->c, "unit", SEV_WARNING, "unit-assumed",
                     "Unit text without a code is read as '%s'", code);

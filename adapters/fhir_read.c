@@ -11,10 +11,19 @@ const char *hold_word(enum hold h)
         [HOLD_NONE] = "none", [HOLD_UNIT] = "unit",
         [HOLD_CODE] = "code", [HOLD_IMPLAUSIBLE] = "implausible",
         [HOLD_SIDE] = "side", [HOLD_ACCESS] = "access",
-        [HOLD_TIME] = "time",
+        [HOLD_TIME] = "time", [HOLD_VALUE] = "value",
+        [HOLD_OTHERWISE] = "otherwise",
     };
 
     return (unsigned)h < HOLD_COUNT ? words[h] : "unknown";
+}
+
+bool fhir_reading_is_urgent(const struct fhir_reading *r)
+{
+    const struct reading *of = &r->reading;
+
+    return reading_is_emergency(of) ||
+           (r->unread && reading_may_be_emergency(of->quantity, of->sign));
 }
 
 const char *access_how_word(enum access_how h)

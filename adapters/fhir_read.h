@@ -30,7 +30,8 @@ enum fhir_type {
     FHIR_DOCUMENT_REFERENCE,
     FHIR_SERVICE_REQUEST,
     FHIR_FLAG,
-    FHIR_PROVENANCE
+    FHIR_PROVENANCE,
+    FHIR_LIST /* of a dialysis unit */
 };
 
 enum bundle_type {
@@ -61,7 +62,12 @@ enum hold {
     HOLD_SIDE,        /* the side of code, body site and access disagree, or
                          a side is needed and not said */
     HOLD_ACCESS,      /* which access is meant is not clear */
-    HOLD_TIME,        /* in the future */
+    HOLD_TIME,        /* in the future; or a sign of emergency that came at
+                         once and says that it is old */
+    HOLD_VALUE,       /* a sign whose value cannot be read */
+    HOLD_OTHERWISE,   /* it says otherwise than a sign of emergency that
+                         stands, and is no correction of it; or it came behind
+                         the correction of its own key */
     HOLD_COUNT
 };
 const char *hold_word(enum hold h); /* "unit", "code", "implausible" ... */
@@ -76,11 +82,18 @@ enum {
 struct fhir_reading {
     struct reading reading; /* id and version 0; slot set */
     enum hold hold;
-    char hint[64];      /* for a person: "litres?"; "" if none */
-    const char *region; /* body site region word, "" if not said */
-    bool access_arm;    /* the site's map says that the hand is that of the
+    char hint[64];             /* for a person: "litres?"; "" if none */
+    const char *system, *code; /* first coding of what was measured; NULL.
+                                  Borrowed from the document */
+    const char *region;        /* body site region word, "" if not said */
+    bool access_arm; /* the site's map says that the hand is that of the
                            access, so that no side is needed */
+    bool unread;     /* a sign of which the value cannot be read: HOLD_VALUE.
+                        reading: what was asked for, not present, no value */
 };
+
+/* A sign of emergency, or one that may be: nobody could read its value. */
+bool fhir_reading_is_urgent(const struct fhir_reading *r);
 
 /* How the resource names its access; the resolver tries them in order. */
 enum access_how {
@@ -127,6 +140,11 @@ struct fhir_observation {
     size_t unmapped_count;
     struct fhir_reading *readings; /* at most FHIR_READINGS_MAX; borrowed */
     size_t reading_count;
+    bool owners_word; /* set by the intake: a new version of a resource that
+                         is known by its id, which its owner may change */
+    int64_t live_from_s; /* set by the intake: it came at once, and is of no
+                            history; a sign of emergency that ended before this
+                            has a time that nobody believes; 0: not so */
 };
 
 struct fhir_access {

@@ -278,6 +278,30 @@ void fhir_read_site(struct fhir_ctx *c, json_t *concept, struct body_site *site,
                  "Left and right are both named, so neither is used");
 }
 
+bool fhir_site_unmapped(struct fhir_ctx *c, json_t *concept)
+{
+    const struct codes *codes = c->reader->codes;
+    json_t *coding;
+    size_t i;
+
+    json_array_foreach(json_object_get(concept, "coding"), i, coding)
+    {
+        const char *system = fhir_string(coding, "system");
+        const char *code = fhir_string(coding, "code");
+        struct body_site site =
+            codes_site(codes, system, code, fhir_lookup_s(c));
+
+        if (code == NULL || site.side != SIDE_UNKNOWN ||
+            site.region[0] != '\0' ||
+            codes_listed(codes, system, code, fhir_lookup_s(c)))
+            continue;
+        fhir_say(c, SEV_INFORMATION, "code-unknown",
+                 "This body site is not mapped: its code gives no side");
+        return true;
+    }
+    return false;
+}
+
 enum method fhir_read_method(struct fhir_ctx *c, json_t *concept)
 {
     const struct codes *codes = c->reader->codes;

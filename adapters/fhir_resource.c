@@ -46,11 +46,13 @@ static void read_location(struct fhir_ctx *c, struct fhir_access *a)
 
     back = fhir_place_push(&c->place, "location");
     fhir_read_site(c, location, &site, &clash);
+    fhir_site_unmapped(c, location);
     fhir_place_pop(&c->place, back);
     back = fhir_place_push(&c->place, "locationQualifier");
     json_array_foreach(qualifiers, i, concept)
     {
         fhir_read_site(c, concept, &site, &clash);
+        fhir_site_unmapped(c, concept);
     }
     fhir_place_pop(&c->place, back);
     a->side = site.side;

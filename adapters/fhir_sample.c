@@ -165,8 +165,9 @@ bool fhir_sample_fits(const struct code_entry *entry, const char *ucum)
 }
 
 static void read_unit(struct look *l, const struct code_entry *entry,
-                      json_t *quantity, struct sample_use *use)
+                      json_t *holder, struct sample_use *use)
 {
+    json_t *quantity = json_object_get(holder, "valueQuantity");
     const char *code = fhir_string(quantity, "code");
     const char *text = fhir_string(quantity, "unit");
 
@@ -181,7 +182,7 @@ static void read_unit(struct look *l, const struct code_entry *entry,
         use->unit_kind = SAMPLE_UNIT_TEXT;
         if (units_of_text(text, strlen(text), &use->read_as) != ERR_OK)
             use->read_as =
-                codes_unit_text(l->c.reader->codes, text, fhir_lookup_s(&l->c));
+                fhir_unit_of_text(&l->c, json_object_get(holder, "code"), text);
     } else {
         use->unit_kind = SAMPLE_UNIT_NONE;
         use->read_as = entry->unit;
@@ -236,7 +237,7 @@ static void look_at_value(struct look *l, json_t *holder, int slot)
     struct fhir_meaning m = fhir_read_meaning(&l->c, code);
     struct sample_use use = { .kind = SAMPLE_CODE, .unit = "" };
 
-    read_unit(l, &m.entry, json_object_get(holder, "valueQuantity"), &use);
+    read_unit(l, &m.entry, holder, &use);
     if (json_is_integer(json_object_get(holder, "valueInteger")) &&
         m.entry.meaning == CODE_QUANTITY) {
         use.unit_kind = SAMPLE_UNIT_NONE;

@@ -11,6 +11,7 @@
 #define TASK_INTENT "http://hl7.org/fhir/task-intent"
 #define PRIORITY    "http://hl7.org/fhir/request-priority"
 #define OBS_STATUS  "http://hl7.org/fhir/observation-status"
+#define LIST_STATUS "http://hl7.org/fhir/list-status"
 
 #define ID(t)                                                                  \
     {                                                                          \
@@ -125,6 +126,11 @@ static const struct search_param rows[] = {
     IDENT(FHIR_FLAG, 89, "identifier", "identifier"),
     PERSON(FHIR_FLAG, 90, "patient", "subject"),
     PERSON(FHIR_FLAG, 90, "subject", "subject"),
+
+    ID(FHIR_LIST),
+    UPDATED(FHIR_LIST),
+    IDENT(FHIR_LIST, 97, "identifier", "identifier"),
+    CODE(FHIR_LIST, 98, "status", "status", LIST_STATUS),
 };
 /* clang-format on */
 
@@ -140,6 +146,7 @@ static const struct {
     { FHIR_SERVICE_REQUEST, "ServiceRequest" },
     { FHIR_FLAG, "Flag" },
     { FHIR_PROVENANCE, "Provenance" },
+    { FHIR_LIST, "List" },
 };
 
 const char *search_type_word(enum fhir_type type)

@@ -22,6 +22,10 @@ static const struct fhir_served served[] = {
     { FHIR_DOCUMENT_REFERENCE, SHOWN, "The worksheet of a Task." },
     { FHIR_SERVICE_REQUEST, SHOWN, "The order that a Task proposes." },
     { FHIR_FLAG, SHOWN, "The warning on the chart that goes with a Task." },
+    { FHIR_LIST, SHOWN,
+      "Of each dialysis unit the patients for whom a suggestion or a reminder "
+      "is open, with the reason and since when; found by the identifier "
+      "NamingSystem/unit-list|<name of the unit>." },
 };
 
 const struct fhir_served *fhir_served(size_t i)

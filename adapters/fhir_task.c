@@ -1,5 +1,6 @@
 #include "adapters/fhir_task.h"
 
+#include "adapters/catalogue.h"
 #include "adapters/fhir_out.h"
 
 #include <ctype.h>
@@ -132,7 +133,8 @@ void fhir_out_rule(struct buf *b, const char *key, const char *base,
 
 static void write_status(const struct fhir_task *t, struct buf *out)
 {
-    const struct task_code *awaiting = task_code(TASK_CODE_AWAITING);
+    const struct task_code *business =
+        task_code(t->put_off ? TASK_CODE_PUT_OFF : TASK_CODE_AWAITING);
 
     fhir_out_text(out, "status", t->status);
     if (t->status_reason != NULL && t->status_reason[0] != '\0') {
@@ -143,7 +145,7 @@ static void write_status(const struct fhir_task *t, struct buf *out)
     /* Once it is no longer for us to say, nothing is said. */
     if (strcmp(t->status, TASK_REQUESTED) == 0)
         fhir_out_concept(out, "businessStatus", t->base, TASK_SYSTEM,
-                         awaiting->code, awaiting->display, NULL);
+                         business->code, business->display, NULL);
     fhir_out_text(out, "intent", "proposal");
     fhir_out_text(out, "priority", t->priority);
 }
@@ -220,15 +222,29 @@ static void write_restriction(const struct fhir_task *t, struct buf *out)
     fhir_out_close(out, '}');
 }
 
+static void write_performer(struct buf *out)
+{
+    fhir_out_open(out, "performerType", '[');
+    fhir_out_open(out, NULL, '{');
+    fhir_out_text(out, "text", _("Vascular access coordinator"));
+    fhir_out_close(out, '}');
+    fhir_out_close(out, ']');
+}
+
 enum err fhir_task_write(const struct fhir_task *t, struct buf *out)
 {
     buf_puts(out, "{\"resourceType\":\"Task\"");
     fhir_out_text(out, "id", t->id);
+    if (t->narrative)
+        fhir_task_out_text(
+            &(struct fhir_task_said){ .title = t->code_display,
+                                      .patient = t->patient.display,
+                                      .description = t->description },
+            out);
     write_head(t, out);
     write_times(t, out);
     fhir_out_ref(out, "requester", &t->requester);
-    buf_puts(out,
-             ",\"performerType\":[{\"text\":\"Vascular access coordinator\"}]");
+    write_performer(out);
     fhir_out_concept(out, "reasonCode", t->base, TASK_SYSTEM, t->reason_code,
                      t->reason_display, NULL);
     fhir_out_ref(out, "reasonReference", &t->reason);

@@ -4,10 +4,13 @@
  *     fhir_task.c          a Task as text, from a struct
  *     fhir_task_merge.c    two Tasks into one, member by member
  *     fhir_task_yield.c    what a person changed before taking it in hand
+ *     fhir_task_carry.c    what people did here, brought to a record
+ *     fhir_deed.c          what a person does with one
  *     fhir_task_same.c     what counts as the same in two Tasks
  *     fhir_task_person.c   what a person may change
  *     fhir_task_view.c     looking into a Task, and into a search
  *     fhir_task_plan.c     the band plan that a Task carries
+ *     fhir_task_text.c     its narrative
  */
 #ifndef HEADGATE_ADAPTERS_FHIR_TASK_H
 #define HEADGATE_ADAPTERS_FHIR_TASK_H
@@ -44,8 +47,25 @@ void fhir_task_out_plan(const char *base, const struct fhir_plan *plan,
 /* Is this one of the resource's identifiers?  system "": one without. */
 bool fhir_has_identifier(json_t *resource, const char *system,
                          const char *value);
+/* Is the business status of this Task one that we give, or is there none? */
+bool fhir_task_is_our_status(json_t *task);
 /* The same text at the same time. */
 bool fhir_task_same_note(json_t *a, json_t *b);
+
+/* What a narrative is made of, each as the Task has it; NULL for none. */
+struct fhir_task_said {
+    const char *title;       /* Task.code.text */
+    const char *patient;     /* Task.for.display */
+    const char *description; /* without it there is no narrative */
+};
+
+/*
+ * The member "text": status "generated", and a div (R4, Narrative) of
+ * paragraphs, in the language of the site.  A text that is not XML is escaped.
+ */
+void fhir_task_out_text(const struct fhir_task_said *said, struct buf *out);
+/* Has this Task a narrative that we made? */
+bool fhir_task_is_our_text(json_t *task);
 
 /* Milliseconds since 1970 of an instant; false if the text is none. */
 bool fhir_task_instant_ms(const char *text, int64_t *ms);

@@ -10,7 +10,8 @@
 
 /* TAKE_SPECIAL is the inputs of the base, then those that only the other has,
  * with our own among them as struct pair says; or the later of the times, and
- * not before authoredOn.  OURS: as the base, but what only we ever say is as
+ * not before authoredOn; or the narrative, which is made anew from the words of
+ * the result where it is ours.  OURS: as the base, but what only we ever say is as
  * the other. */
 enum {
     BASE = TAKE_BASE,
@@ -21,6 +22,7 @@ enum {
     APPEND = TAKE_APPEND,
     INPUTS = TAKE_SPECIAL,
     LATEST = TAKE_SPECIAL,
+    WORDS = TAKE_SPECIAL,
     NONE = TAKE_NONE,
     OURS
 };
@@ -39,12 +41,11 @@ static const struct {
     /*                     amended: ours, touched    merged: open, taken */
     { "id",              { BASE,   BASE,   BASE,   BASE } },
     { "meta",            { BASE,   BASE,   NONE,   BASE } },
-    /* a narrative of before would contradict what is new */
-    { "text",            { BASE,   BASE,   NONE,   BASE } },
+    { "text",            { WORDS,  WORDS,  WORDS,  WORDS } },
     { "instantiatesUri", { PREFER, BASE,   PREFER, BASE } },
     { "status",          { OTHER,  BASE,   PREFER, BASE } },
     { "statusReason",    { OTHER,  BASE,   PREFER, BASE } },
-    { "businessStatus",  { OTHER,  BASE,   OURS,   BASE } },
+    { "businessStatus",  { OURS,   BASE,   OURS,   BASE } },
     { "priority",        { PREFER, BASE,   PREFER, BASE } },
     { "description",     { PREFER, BASE,   PREFER, BASE } },
     { "lastModified",    { LATEST, LATEST, LATEST, LATEST } },
@@ -71,13 +72,13 @@ static const struct pair *pair_of(const struct fhir_merge *m)
     return m->arg;
 }
 
-/* Is this the business status that we give? */
-static bool is_our_status(const struct fhir_task_text *t)
+bool fhir_task_is_our_status(json_t *task)
 {
-    json_t *status = json_object_get(t->tree, "businessStatus");
+    json_t *status = json_object_get(task, "businessStatus");
     json_t *coding = json_array_get(json_object_get(status, "coding"), 0);
 
-    return status == NULL || fhir_is(coding, "code", TASK_AWAITING);
+    return status == NULL || fhir_is(coding, "code", TASK_AWAITING) ||
+           fhir_is(coding, "code", TASK_PUT_OFF);
 }
 
 static enum fhir_take take_of(const struct fhir_merge *m, const char *name)
@@ -89,7 +90,7 @@ static enum fhir_take take_of(const struct fhir_merge *m, const char *name)
         i++;
     take = members[i].take[pair_of(m)->way];
     if (take == OURS)
-        return is_our_status(m->base) ? TAKE_OTHER : TAKE_BASE;
+        return fhir_task_is_our_status(m->base->tree) ? TAKE_OTHER : TAKE_BASE;
     return (enum fhir_take)take;
 }
 
@@ -209,11 +210,55 @@ static void put_latest(const struct pair *p, struct buf *out)
     fhir_out_text(out, "lastModified", best);
 }
 
+/* ---- the narrative ------------------------------------------------------- */
+
+/* A string of the result, as the table has it of its member. */
+static const char *said(const struct pair *p, const char *member,
+                        const char *key)
+{
+    json_t *base = json_object_get(p->merge.base->tree, member);
+    json_t *other = json_object_get(p->merge.other->tree, member);
+    enum fhir_take take = take_of(&p->merge, member);
+    json_t *value = take == TAKE_PREFER && other != NULL ? other : base;
+
+    return key == NULL ? json_string_value(value) : fhir_string(value, key);
+}
+
+/*
+ * One of ours would be stale as soon as a person writes another description,
+ * so it is never carried over: it is made from the description of the result.
+ * One that is not ours tells of before; it stays where the Task is not ours to
+ * say, and goes where all of the Task is said anew.
+ */
+static void put_text(const struct pair *p, struct buf *out)
+{
+    const struct fhir_task_text *base = p->merge.base;
+    bool theirs = json_object_get(base->tree, "text") != NULL &&
+                  !fhir_task_is_our_text(base->tree);
+    struct fhir_span text;
+
+    if (theirs && p->way != MERGE_OPEN) {
+        if (fhir_scan_member(base->json, base->len, 0, "text", &text))
+            fhir_out_raw(out, "text", base->json + text.offset, text.len);
+        return;
+    }
+    if (!fhir_task_is_our_text(base->tree) &&
+        !fhir_task_is_our_text(p->merge.other->tree))
+        return;
+    fhir_task_out_text(
+        &(struct fhir_task_said){ .title = said(p, "code", "text"),
+                                  .patient = said(p, "for", "display"),
+                                  .description = said(p, "description", NULL) },
+        out);
+}
+
 static void put_special(const struct fhir_merge *m, const char *name,
                         struct buf *out)
 {
     if (strcmp(name, "input") == 0)
         put_inputs(pair_of(m), out);
+    else if (strcmp(name, "text") == 0)
+        put_text(pair_of(m), out);
     else
         put_latest(pair_of(m), out);
 }

@@ -57,6 +57,12 @@ static void set_side(struct value *v, struct fhir_reading *r)
     }
     if (v->at->side_clash && scope != SCOPE_PATIENT)
         fhir_value_hold(r, HOLD_SIDE);
+    /* a number of a hand whose side was said, in words that nobody has
+     * explained, may be that of the other hand; a sign is shown rather */
+    if (v->at->site_unmapped && scope == SCOPE_ARM && !r->access_arm &&
+        r->reading.side == SIDE_UNKNOWN &&
+        quantity_info(r->reading.quantity)->kind == VALUE_NUMBER)
+        fhir_value_hold(r, HOLD_SIDE);
 }
 
 struct fhir_reading *fhir_value_add(struct value *v)
@@ -66,6 +72,8 @@ struct fhir_reading *fhir_value_add(struct value *v)
 
     *r = (struct fhir_reading){ .hold = HOLD_NONE };
     r->reading.slot = v->slot;
+    r->system = v->meaning.system;
+    r->code = v->meaning.code;
     r->reading.quantity = v->meaning.entry.quantity;
     r->reading.status = v->at->status;
     r->reading.start_s = v->at->time.start_s;
@@ -82,9 +90,8 @@ struct fhir_reading *fhir_value_add(struct value *v)
     return r;
 }
 
-/* For whoever is to add it to a map. */
-static void note_unmapped(struct value *v, const char *system, const char *code,
-                          bool of_value)
+void fhir_value_note_unmapped(struct value *v, const char *system,
+                              const char *code, bool of_value)
 {
     struct fhir_observation *o = &v->c->item->u.observation;
 
@@ -94,126 +101,6 @@ static void note_unmapped(struct value *v, const char *system, const char *code,
     o->unmapped[o->unmapped_count++] = (struct fhir_unmapped){
         .system = system, .code = code, .slot = v->slot, .of_value = of_value
     };
-}
-
-/* ---- coded values ----------------------------------------------------- */
-
-static void read_concept(struct value *v)
-{
-    enum quantity q = v->meaning.entry.quantity;
-    enum sign sign = SIGN_NONE;
-    struct fhir_reading *r;
-    bool conflict = false;
-    json_t *coding;
-    size_t i;
-
-    json_array_foreach(json_object_get(v->json, "coding"), i, coding)
-    {
-        enum sign s =
-            codes_sign(v->c->reader->codes, q, fhir_string(coding, "system"),
-                       fhir_string(coding, "code"), fhir_lookup_s(v->c));
-
-        conflict =
-            conflict || (sign != SIGN_NONE && s != SIGN_NONE && s != sign);
-        sign = sign == SIGN_NONE ? s : sign;
-    }
-    if (sign == SIGN_NONE) {
-        coding = json_array_get(json_object_get(v->json, "coding"), 0);
-        note_unmapped(v, fhir_string(coding, "system"),
-                      fhir_string(coding, "code"), true);
-        fhir_say_at(v->c, v->key, SEV_INFORMATION, "code-unknown",
-                    "No coding of the value is known; kept, not used");
-        return;
-    }
-    r = fhir_value_add(v);
-    r->reading.sign = sign;
-    r->reading.present = true;
-    if (conflict) {
-        fhir_value_hold(r, HOLD_CODE);
-        fhir_value_say_held(v, v->key, "code-conflict",
-                            "Codings of the value mean different things");
-    }
-}
-
-static void read_stage(struct value *v)
-{
-    long long stage = json_integer_value(v->json);
-    struct fhir_reading *r;
-    enum sign sign;
-
-    if (sign_of_stage(stage, &sign) != ERR_OK) {
-        fhir_say_at(v->c, v->key, SEV_ERROR, "bad-value",
-                    "A steal stage is 0 to 4");
-        return;
-    }
-    r = fhir_value_add(v);
-    r->reading.sign = sign;
-    r->reading.present = true;
-    fhir_say_at(v->c, v->key, SEV_WARNING, "stage-assumed",
-                "Steal stage %lld is read as hand ischaemia grade %s", stage,
-                grade_word(sign_info(sign)->grade));
-}
-
-/* Yes and no as codes, where there is no boolean: HL7 v2 table 0136, as its
- * publisher prints it; LOINC answers, from memory. */
-static const struct {
-    const char *system, *code;
-    bool yes;
-} answers[] = {
-    { CODES_YES_NO, "Y", true },
-    { CODES_YES_NO, "N", false },
-    { CODES_LOINC, "LA33-6", true },
-    { CODES_LOINC, "LA32-8", false },
-};
-
-/* 1 yes, 0 no, -1 neither. */
-static int answer_of(json_t *coding)
-{
-    const char *system = fhir_string(coding, "system");
-    const char *code = fhir_string(coding, "code");
-
-    for (size_t i = 0; system != NULL && code != NULL && i < COUNT(answers);
-         i++) {
-        if (strcmp(answers[i].system, system) == 0 &&
-            strcmp(answers[i].code, code) == 0)
-            return answers[i].yes ? 1 : 0;
-    }
-    return -1;
-}
-
-static void note_flag(struct value *v, bool yes)
-{
-    struct fhir_reading *r = fhir_value_add(v);
-
-    if (v->meaning.entry.meaning == CODE_QUESTION) {
-        r->reading.sign = v->meaning.entry.sign;
-        r->reading.present = yes;
-    } else {
-        r->reading.value = yes ? 1 : 0;
-    }
-}
-
-/* The first coding that answers it; two that contradict answer nothing. */
-static void read_answer(struct value *v)
-{
-    int answer = -1;
-    json_t *coding;
-    size_t i;
-
-    json_array_foreach(json_object_get(v->json, "coding"), i, coding)
-    {
-        int one = answer_of(coding);
-
-        if (one >= 0 && answer >= 0 && one != answer) {
-            not_computed(v, not_of_use);
-            return;
-        }
-        answer = one >= 0 ? one : answer;
-    }
-    if (answer >= 0)
-        note_flag(v, answer == 1);
-    else
-        not_computed(v, not_of_use);
 }
 
 /* ---- which of them ---------------------------------------------------- */
@@ -236,20 +123,14 @@ static void decode(struct value *v)
 
     if (entry->quantity == Q_PANEL)
         not_computed(v, "A panel has no value of its own; kept, not used");
-    else if (is_flag(v) && is_key(v, "valueBoolean"))
-        note_flag(v, json_is_true(v->json));
-    else if (is_flag(v) && is_key(v, "valueCodeableConcept"))
-        read_answer(v);
+    else if (is_flag(v))
+        fhir_value_flag(v);
+    else if (kind == VALUE_CODE)
+        fhir_value_sign(v);
     else if (kind == VALUE_NUMBER && is_key(v, "valueQuantity"))
         fhir_value_quantity(v);
     else if (kind == VALUE_NUMBER && is_key(v, "valueInteger"))
         fhir_value_integer(v);
-    else if (kind == VALUE_CODE && !is_flag(v) &&
-             is_key(v, "valueCodeableConcept"))
-        read_concept(v);
-    else if (entry->quantity == Q_HAND_ISCHAEMIA_GRADE &&
-             is_key(v, "valueInteger"))
-        read_stage(v);
     else
         not_computed(v, not_of_use);
 }
@@ -261,10 +142,15 @@ static bool is_usable(struct value *v)
     const char *region = v->at->site.region;
 
     if (entry->meaning == CODE_UNKNOWN) {
-        note_unmapped(v, v->meaning.system, v->meaning.code, false);
-        fhir_say_at(v->c, "code", SEV_INFORMATION, "code-unknown",
-                    "Code '%s' is not mapped; kept, not used",
-                    fhir_echo(v->meaning.code));
+        fhir_value_note_unmapped(v, v->meaning.system, v->meaning.code, false);
+        if (v->meaning.code == NULL) /* no map can ever know it */
+            fhir_say_at(v->c, "code", SEV_WARNING, "code-unknown",
+                        "What was measured is said as a text alone, without a "
+                        "code; kept, not used");
+        else
+            fhir_say_at(v->c, "code", SEV_INFORMATION, "code-unknown",
+                        "Code '%s' is not mapped; kept, not used",
+                        fhir_echo(v->meaning.code));
         return false;
     }
     if (entry->meaning == CODE_IGNORE || entry->meaning == CODE_STORE) {
@@ -324,9 +210,8 @@ void fhir_read_value(struct fhir_ctx *c, json_t *holder, int slot,
         return;
     if (v.key != NULL)
         decode(&v);
-    else if (absent || (v.meaning.entry.quantity != Q_PANEL &&
-                        json_object_get(holder, "component") == NULL))
-        fhir_say(c, SEV_INFORMATION, "value-absent", "There is no value");
+    else
+        fhir_value_absent(&v, json_object_get(holder, "dataAbsentReason"));
     if (v.meaning.conflict)
         code_conflict(&v);
 }

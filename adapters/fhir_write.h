@@ -95,6 +95,7 @@ struct fhir_task {
     const char *rule;    /* "HF-1": instantiatesUri <base>/rules/HF-1|v */
     const char *policy_version;
     const char *status;        /* "requested", "cancelled" */
+    bool put_off;              /* requested, and a person has put it off */
     const char *status_reason; /* NULL for none */
     const char *priority;      /* routine urgent asap stat */
     const char *code; /* of CodeSystem av-task: refer-flow-review ... */
@@ -103,6 +104,7 @@ struct fhir_task {
     const char *reason_display;
     const char *description;
     const char *note; /* text of a note to add; NULL for none */
+    bool narrative;   /* with a text (R4, Narrative) made from these words */
     struct fhir_out_ref focus, patient, requester, reason;
     const char *part_of; /* "Task/..." or NULL */
     int64_t authored_ms, modified_ms;
@@ -124,10 +126,12 @@ MUST_CHECK enum err fhir_task_write(const struct fhir_task *t, struct buf *out);
  * fhir_task_amend - an existing Task with what is new
  *
  * touched  false: ours alone: description, priority, reasons, restriction,
- *          instantiatesUri and status (with statusReason, businessStatus)
- *          are replaced by those of t; what t does not say (NULL, or a due_s
+ *          instantiatesUri and status (with statusReason, and businessStatus
+ *          unless a person gave it another) are replaced by those of t; what t does not say (NULL, or a due_s
  *          of 0) stays as it is, but for statusReason, which goes with status.
  *          true: a person has changed it: only inputs and a note are added.
+ * A narrative that we made is made anew from what the Task then says; one that
+ * a person wrote stays.
  * Inputs of t that are not there yet (same kind and same reference or value)
  * are appended in both cases; if t->note is not NULL it is appended;
  * lastModified becomes t->modified_ms (never before authoredOn).  The plan is

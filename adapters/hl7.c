@@ -40,6 +40,7 @@ void hl7_free(struct hl7_message *message)
     buf_clear(&message->text);
     buf_clear(&message->head);
     buf_clear(&message->mask);
+    buf_clear(&message->damage);
     free(message->lists);
     free(message);
 }
@@ -86,6 +87,31 @@ struct hl7_place hl7_place_of(const struct hl7_message *message, size_t segment)
         memcpy(place.segment, s->name, sizeof(place.segment));
         place.sequence = (int)s->sequence;
     }
+    return place;
+}
+
+size_t hl7_damages(const struct hl7_message *message, size_t segment)
+{
+    const struct hl7_segment *s = message->segments;
+
+    if (segment >= message->segment_count)
+        return 0;
+    return s[segment + 1].damage - s[segment].damage;
+}
+
+struct hl7_place hl7_damage(const struct hl7_message *message, size_t segment,
+                            size_t i)
+{
+    struct hl7_place place = hl7_place_of(message, segment);
+    struct hl7_spot spot;
+
+    if (i >= hl7_damages(message, segment))
+        return place;
+    i += message->segments[segment].damage;
+    memcpy(&spot, message->damage.data + i * sizeof(spot), sizeof(spot));
+    place.field = spot.field;
+    place.repetition = spot.repetition;
+    place.component = spot.component;
     return place;
 }
 

@@ -55,6 +55,7 @@ struct hl7_counts {
     unsigned line_feeds;      /* segments that end in CRLF or LF */
     unsigned unknown_escapes; /* kept as they are */
     unsigned blank_segments;  /* skipped */
+    unsigned damage;          /* see hl7_damages */
 };
 
 struct hl7_message;
@@ -77,10 +78,11 @@ struct hl7_fault {
  *
  * ERR_FORM     no MSH in front, delimiters that are not different printable
  *              characters other than letters and digits, a segment without a
- *              name, a second MSH, bytes that are not of the character set, a
- *              NUL
+ *              name, a second MSH, bytes in MSH that are not of the character
+ *              set, a NUL.  Elsewhere such bytes are let pass: see hl7_damages
  * ERR_UNKNOWN  a character set that is not known
- * ERR_LIMIT    longer than HL7_MESSAGE_MAX, or too many segments
+ * ERR_LIMIT    longer than HL7_MESSAGE_MAX, too many segments, or hundreds of
+ *              thousands of such places
  * ERR_MEMORY
  */
 MUST_CHECK enum err hl7_read(const char *bytes, size_t len, const char *charset,
@@ -133,6 +135,21 @@ const char *hl7_head(const struct hl7_message *message, size_t *len);
 /* As long as that; a delimiter there is a delimiter, and never part of a
  * character of some other character set. */
 const char *hl7_head_mask(const struct hl7_message *message);
+
+/*
+ * hl7_damages - where bytes came that are not of the character set
+ *
+ * There stands U+FFFD instead, which may be more or fewer characters than were
+ * meant: who reads a value asks whether it is one that was sent.  One place for
+ * each component, in the order of the segment; without a field it is the
+ * segment as a whole, in which delimiters may have been lost (a shift of ISO
+ * 2022 that never ended).  How many there are; 0: the segment is as it was
+ * sent.  U+FFFD that the sender wrote is none.
+ */
+size_t hl7_damages(const struct hl7_message *message, size_t segment);
+/* i below hl7_damages(). */
+struct hl7_place hl7_damage(const struct hl7_message *message, size_t segment,
+                            size_t i);
 
 /* Shorthand: first repetition, component and subcomponent. */
 const char *hl7_field(const struct hl7_message *message, size_t segment,

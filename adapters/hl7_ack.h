@@ -39,6 +39,10 @@ struct hl7_wants {
     enum hl7_wanted accept, application;
 };
 struct hl7_wants hl7_wants(const struct hl7_message *message);
+/* Of a message that could not be taken apart, by its first bytes: who cannot be
+ * understood is answered in the mode that was asked for all the same.  No MSH
+ * there, or one that ends before: original mode. */
+struct hl7_wants hl7_wants_of_head(const char *head, size_t len);
 /* Is an answer of this kind wanted for that outcome?  NONE: no. */
 bool hl7_is_wanted(enum hl7_wanted wanted, bool success);
 

@@ -4,6 +4,8 @@
  * Source: HL7 tables 0008, 0155 and 0357.
  */
 #include "adapters/hl7_ack.h"
+#include "adapters/hl7_ack_work.h"
+#include "adapters/hl7_work.h"
 
 #include <string.h>
 
@@ -58,27 +60,57 @@ const char *hl7_wanted_word(enum hl7_wanted wanted)
     return wanted_words[wanted];
 }
 
-static enum hl7_wanted read_wanted(const struct hl7_message *message, int field)
+static enum hl7_wanted wanted_of(const char *word, size_t len)
 {
-    const char *word = hl7_field(message, 0, field);
-
-    if (word[0] == '\0' || hl7_is_null(message, 0, field))
+    if (len == 0 || (len == 2 && memcmp(word, "\"\"", 2) == 0))
         return HL7_WANTED_NONE;
     for (unsigned i = HL7_WANTED_ALWAYS; i < COUNT(wanted_words); i++) {
-        if (strcmp(word, wanted_words[i]) == 0)
+        if (len == 2 && memcmp(word, wanted_words[i], 2) == 0)
             return (enum hl7_wanted)i;
     }
     return HL7_WANTED_ALWAYS;
 }
 
+static struct hl7_wants both(enum hl7_wanted accept,
+                             enum hl7_wanted application)
+{
+    return (struct hl7_wants){ .enhanced = accept != HL7_WANTED_NONE ||
+                                           application != HL7_WANTED_NONE,
+                               .accept = accept,
+                               .application = application };
+}
+
+static enum hl7_wanted read_wanted(const struct hl7_message *message, int field)
+{
+    const char *word = hl7_field(message, 0, field);
+
+    return wanted_of(word, strlen(word));
+}
+
 struct hl7_wants hl7_wants(const struct hl7_message *message)
 {
-    struct hl7_wants wants = { .accept = read_wanted(message, 15),
-                               .application = read_wanted(message, 16) };
+    return both(read_wanted(message, 15), read_wanted(message, 16));
+}
 
-    wants.enhanced =
-        wants.accept != HL7_WANTED_NONE || wants.application != HL7_WANTED_NONE;
-    return wants;
+/* The first part of it, as hl7_field would have it. */
+static enum hl7_wanted look_wanted(const struct hl7_ack_head *head, int field)
+{
+    struct hl7_ack_span word = hl7_ack_field(head, field);
+    const char signs[] = { head->d.repetition, head->d.component,
+                           head->d.subcomponent };
+
+    for (size_t i = 0; i < sizeof(signs); i++)
+        word.len =
+            (size_t)(hl7_part_end(word.at, word.at + word.len, signs[i]) -
+                     word.at);
+    return wanted_of(word.at, word.len);
+}
+
+struct hl7_wants hl7_wants_of_head(const char *head, size_t len)
+{
+    struct hl7_ack_head look = hl7_ack_look(NULL, head, len);
+
+    return both(look_wanted(&look, 15), look_wanted(&look, 16));
 }
 
 bool hl7_is_wanted(enum hl7_wanted wanted, bool success)

@@ -177,6 +177,95 @@ enum err hl7_charset_decode(struct hl7_charset *charset, const char *bytes,
     return good < len ? ERR_FORM : ERR_OK;
 }
 
+/* ---- whatever the bytes are ----------------------------------------------- */
+
+struct mending {
+    struct hl7_charset *charset;
+    char *in;
+    size_t left;
+    struct buf *out, *bad;
+    size_t run; /* where the last U+FFFD ends in out */
+    bool torn;
+};
+
+/* As much as is good and has room; errno's word for what stopped it, or 0. */
+static int step(struct mending *m, size_t len)
+{
+    char piece[4096], *to = piece;
+    size_t room = sizeof(piece), left = len;
+    size_t done = iconv(m->charset->converter, len > 0 ? &m->in : NULL, &left,
+                        &to, &room);
+    int why = done == (size_t)-1 ? errno : 0;
+
+    m->left -= len - left;
+    m->torn = m->torn || (why == 0 && done > 0);
+    buf_add(m->out, piece, sizeof(piece) - room);
+    return why;
+}
+
+static void add_bad(struct mending *m, bool torn)
+{
+    struct hl7_bad bad = { .at = (uint32_t)m->out->len, .torn = torn };
+
+    buf_add(m->bad, &bad, sizeof(bad));
+}
+
+/* The next byte is not of the set. */
+static void replace(struct mending *m)
+{
+    if (m->out->len == 0 || m->run != m->out->len) {
+        add_bad(m, false);
+        buf_puts(m->out, "\xef\xbf\xbd");
+        m->run = m->out->len;
+    }
+    m->in++;
+    m->left--;
+}
+
+/* Is it another set now?  In each of these the backslash is another character
+ * or half of one; of those that do not shift, none is asked. */
+static bool is_shifted(struct hl7_charset *charset)
+{
+    char piece[8] = "", *to = piece, *in = as_input("\\");
+    size_t room = sizeof(piece), left = 1;
+
+    if (strncmp(charset->name, "ISO-2022", 8) != 0)
+        return false;
+    iconv(charset->converter, &in, &left, &to, &room);
+    return room != sizeof(piece) - 1 || piece[0] != '\\';
+}
+
+enum err hl7_charset_mend(struct hl7_charset *charset, const char *bytes,
+                          size_t len, struct buf *out, struct buf *bad,
+                          struct hl7_mended *mended)
+{
+    struct mending m = { charset, as_input(bytes), len, out, bad, 0, false };
+    size_t good = within_unicode(charset, bytes, len), before = bad->len;
+
+    *mended = (struct hl7_mended){ .first = len };
+    iconv(charset->converter, NULL, NULL, NULL, NULL);
+    while (m.left > 0 && buf_ok(out) == ERR_OK) {
+        size_t at = len - m.left;
+
+        if (at < good && step(&m, good - at) != EILSEQ && len - m.left != at)
+            continue;
+        at = len - m.left;
+        if (bad->len == before)
+            mended->first = at;
+        replace(&m);
+        if (at >= good)
+            good = at + 1 + within_unicode(charset, m.in, m.left);
+    }
+    m.torn = is_shifted(charset) || m.torn;
+    step(&m, 0); /* what a converter has kept back, and the first state */
+    mended->torn = m.torn;
+    if (m.torn)
+        add_bad(&m, true);
+    return buf_ok(out) != ERR_OK ? buf_ok(out) : buf_ok(bad);
+}
+
+/* ---- where the delimiters are --------------------------------------------- */
+
 /* Take one character, or what changes the set; how many bytes, 0: none. */
 static size_t take_one(struct hl7_charset *charset, const char *bytes,
                        size_t len, bool *plain)

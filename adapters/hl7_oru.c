@@ -195,10 +195,13 @@ static void read_segments(struct oru *o)
             oru_patient(o, i);
         } else if (strcmp(name, "OBR") == 0) {
             o->obr = i;
+            o->order_damaged = o->has_number && oru_is_order_damaged(o, i);
         } else if (strcmp(name, "OBX") == 0) {
             oru_result(o, i);
         }
     }
+    if (o->err == ERR_OK)
+        oru_warn_damage(o);
     if (o->err == ERR_OK && !o->pid_there)
         oru_error(o, &none, HL7_SEQUENCE, "no-subject",
                   "There is no PID: nobody is named");

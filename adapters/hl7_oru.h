@@ -73,6 +73,8 @@ struct hl7_entry {
     bool if_known; /* to be left out where no resource has this identifier: the
                       message names a coded result anew, and a value that it
                       had before and has no longer must not stay */
+    bool damaged;  /* of a Patient: what is only shown has bytes that are not of
+                      the character set; what is known is better */
 };
 enum {
     HL7_ENTRIES_MAX = 5000,
@@ -98,10 +100,14 @@ struct hl7_oru {
  *
  * Each Observation has an identifier of system
  * "BASE/NamingSystem/hl7-result", equal for every report of the same result: a
- * digest of MSH-3, MSH-4, the patient's number, OBX-3 and OBX-21; without
- * OBX-21, of OBR-3, OBX-4 and the time in its place.  Results of one message
- * that do not differ in any of these are told apart by their order.  Of a coded
- * value with repetitions the second and later end in "#2", "#3" and so on.
+ * digest of MSH-3, MSH-4, the patient's number, OBX-3, the time and OBX-21;
+ * without OBX-21, of OBR-3 and OBX-4 in its place.  With OBX-21 a second
+ * identifier of the same system is a digest without the time: by it whoever
+ * has a store finds what a withdrawal without a time, or a correction of the
+ * time, means.  Results of one message that do not differ in any of these are
+ * told apart by their order, in which those of status I, N and O have their
+ * places too.  Of a coded value with repetitions the second and later end in
+ * "#2", "#3" and so on.
  * What corrects or withdraws a coded value also withdraws the repetitions that
  * it does not have (entries with if_known).
  *

@@ -31,13 +31,46 @@ static const char *number_of(const struct oru *o, size_t segment,
     }
 }
 
+/* A name without or with its identifier (HD): the first says it, else the
+ * second. component 0: the field is the name; else that component of it. */
+static const char *name_in(const struct oru *o, size_t segment, int field,
+                           int repetition, int component)
+{
+    const struct hl7_message *m = o->message;
+
+    for (int part = 1; part <= 2; part++) {
+        const char *text =
+            component == 0
+                ? hl7_text(m, segment, field, repetition, part, 1)
+                : hl7_text(m, segment, field, repetition, component, part);
+
+        if (oru_says(text) && strcmp(text, "\"\"") != 0)
+            return text;
+    }
+    return "";
+}
+
+static const char *authority_of(const struct oru *o, size_t segment,
+                                int repetition)
+{
+    return name_in(o, segment, 3, repetition, 4);
+}
+
+/* Equal numbers of two authorities are those of two people, where nothing says
+ * that all count alike. */
 static bool is_same_number(const struct oru *o, size_t segment, int a, int b)
 {
+    bool alike = o->profile->patient_system[0] != '\0' ||
+                 o->profile->patient_authority[0] != '\0';
+    const char *of_a = authority_of(o, segment, a);
+    const char *of_b = authority_of(o, segment, b);
     size_t len_a, len_b;
     const char *text_a = number_of(o, segment, a, &len_a);
     const char *text_b = number_of(o, segment, b, &len_b);
 
-    return len_a == len_b && memcmp(text_a, text_b, len_a) == 0;
+    return len_a == len_b && memcmp(text_a, text_b, len_a) == 0 &&
+           (alike || of_a[0] == '\0' || of_b[0] == '\0' ||
+            strcmp(of_a, of_b) == 0);
 }
 
 /* Is it one of the numbers that count, by whose and what kind it is? */
@@ -56,8 +89,9 @@ static bool counts(const struct oru *o, size_t segment, int repetition)
 }
 
 /*
- * The repetition of PID-3 that counts.  The same number twice is one; two that
- * differ are two, and nobody but the settings can say which is meant.
+ * The repetition of PID-3 that counts.  The same number twice is one, and the
+ * one that says whose it is; two that differ are two, and nobody but the
+ * settings can say which is meant.
  */
 static int find_number(const struct oru *o, size_t segment, bool *several)
 {
@@ -69,9 +103,32 @@ static int find_number(const struct oru *o, size_t segment, bool *several)
             continue;
         if (found != 0 && !is_same_number(o, segment, found, i))
             *several = true;
-        found = found == 0 ? i : found;
+        if (found == 0 || (authority_of(o, segment, found)[0] == '\0' &&
+                           authority_of(o, segment, i)[0] != '\0'))
+            found = i;
     }
     return found;
+}
+
+/* False: a name is longer than can be kept apart. */
+static bool put_system(struct oru *o, size_t segment, int repetition)
+{
+    const struct hl7_profile *p = o->profile;
+    struct hl7_number_space space = { "", "", "" };
+
+    if (p->patient_system[0] == '\0' && p->patient_authority[0] == '\0')
+        space.authority = authority_of(o, segment, repetition);
+    if (space.authority[0] == '\0' && p->facility[0] == '\0') {
+        space.application = name_in(o, 0, 3, 1, 0);
+        space.facility = name_in(o, 0, 4, 1, 0);
+    }
+    if (p->patient_system[0] == '\0' && p->patient_authority[0] == '\0' &&
+        (strlen(space.authority) > ORU_SPACE_MAX ||
+         strlen(space.application) > ORU_SPACE_MAX ||
+         strlen(space.facility) > ORU_SPACE_MAX))
+        return false;
+    hl7_patient_system(p, &space, &o->system);
+    return true;
 }
 
 void oru_patient(struct oru *o, size_t segment)
@@ -88,6 +145,8 @@ void oru_patient(struct oru *o, size_t segment)
     o->obr = SIZE_MAX;
     buf_empty(&o->system);
     buf_empty(&o->number);
+    if (oru_is_patient_damaged(o, segment))
+        return;
     if (several) {
         oru_error(o, &place, HL7_UNKNOWN_KEY, "no-subject",
                   "Several numbers may be meant: set the authority or the type "
@@ -102,8 +161,11 @@ void oru_patient(struct oru *o, size_t segment)
     } else if (len > ORU_NUMBER_MAX) {
         oru_error(o, &place, HL7_TOO_LONG, "too-long",
                   "A patient number has 200 bytes at most");
+    } else if (!put_system(o, segment, found)) {
+        oru_error(o, &place, HL7_TOO_LONG, "too-long",
+                  "The names of authority (PID-3.4), application (MSH-3) and "
+                  "facility (MSH-4) have 64 bytes at most");
     } else {
-        hl7_patient_system(o->profile, &o->system);
         buf_add(&o->number, number, len);
         o->err = o->err == ERR_OK ? buf_ok(&o->system) : o->err;
         o->err = o->err == ERR_OK ? buf_ok(&o->number) : o->err;
@@ -218,6 +280,7 @@ void oru_put_patient(struct oru *o)
         return;
     o->patient_is_put = true;
     o->out->has_patient = true;
+    o->out->entries[o->out->entry_count - 1].damaged = oru_is_person_damaged(o);
     oru_put_begin(o, "Patient");
     fhir_out_open(b, "identifier", '[');
     fhir_out_identifier(b, NULL, "", o->system.data, o->number.data);

@@ -288,6 +288,28 @@ static bool is_torn(const struct oru *o, size_t segment, int first)
            !is_same_unit(of_id, of_text);
 }
 
+bool oru_units_differ(const struct oru *o, size_t segment)
+{
+    static const int parts[] = { 1, 2, 4, 5 };
+    const char *units[COUNT(parts)] = { NULL };
+
+    for (size_t i = 0; i < COUNT(parts); i++) {
+        const char *text = oru_text(o, segment, 6, 1, parts[i]);
+        const char *unit;
+
+        if (units_of_text(text, strlen(text), &unit) == ERR_OK)
+            units[i] = unit;
+    }
+    for (size_t i = 0; i < 2; i++) {
+        for (size_t j = 2; j < COUNT(parts); j++) {
+            if (units[i] != NULL && units[j] != NULL &&
+                !is_same_unit(units[i], units[j]))
+                return true;
+        }
+    }
+    return false;
+}
+
 /*
  * The UCUM code of OBX-6; NULL: it names none.  A triplet whose system says so
  * is believed, whatever code it holds; one without a system, if the text is

@@ -168,31 +168,38 @@ static bool add(EVP_MD_CTX *md, const char *text)
     return EVP_DigestUpdate(md, text, strlen(text) + 1) == 1;
 }
 
+/* What a result is known by. */
+enum key_kind {
+    KEY_MOMENT,  /* at its time: two times are two results */
+    KEY_INSTANCE /* by OBX-21 alone */
+};
+
 static bool add_result(struct oru *o, const struct oru_result *r,
-                       EVP_MD_CTX *md)
+                       enum key_kind kind, EVP_MD_CTX *md)
 {
     const struct hl7_message *m = o->message;
     const char *code = oru_text(o, r->segment, 3, 1, 1);
     const char *instance = hl7_raw(m, r->segment, 21, 1);
-    bool has_instance = oru_field(o, r->segment, 21)[0] != '\0';
     char start[32] = "";
 
     if (r->has_time)
         snprintf(start, sizeof(start), "%lld", (long long)r->time.start_s);
-    return add(md, hl7_raw(m, 0, 3, 1)) && add(md, hl7_raw(m, 0, 4, 1)) &&
-           add(md, o->system.data) && add(md, o->number.data) &&
-           add(md, code[0] != '\0' ? code : oru_text(o, r->segment, 3, 1, 2)) &&
-           add(md, oru_text(o, r->segment, 3, 1, 3)) &&
-           add(md, has_instance ? "instance" : "order") &&
-           (has_instance
-                ? add(md, instance)
-                : add(md, hl7_raw(m, o->obr, 3, 1)) &&
-                      add(md, hl7_raw(m, r->segment, 4, 1)) && add(md, start));
+    if (!add(md, hl7_raw(m, 0, 3, 1)) || !add(md, hl7_raw(m, 0, 4, 1)) ||
+        !add(md, o->system.data) || !add(md, o->number.data) ||
+        !add(md, code[0] != '\0' ? code : oru_text(o, r->segment, 3, 1, 2)) ||
+        !add(md, oru_text(o, r->segment, 3, 1, 3)))
+        return false;
+    if (kind == KEY_INSTANCE)
+        return add(md, "instance") && add(md, instance);
+    if (r->has_instance)
+        return add(md, "instance at") && add(md, instance) && add(md, start);
+    return add(md, "order") && add(md, hl7_raw(m, o->obr, 3, 1)) &&
+           add(md, hl7_raw(m, r->segment, 4, 1)) && add(md, start);
 }
 
 /* A digest; count is added where it is not the first of its kind. */
-static bool digest(struct oru *o, const struct oru_result *r, size_t count,
-                   struct oru_key *key)
+static bool digest(struct oru *o, const struct oru_result *r,
+                   enum key_kind kind, size_t count, struct oru_key *key)
 {
     EVP_MD_CTX *md = EVP_MD_CTX_new();
     unsigned char bytes[EVP_MAX_MD_SIZE];
@@ -201,7 +208,7 @@ static bool digest(struct oru *o, const struct oru_result *r, size_t count,
 
     snprintf(order, sizeof(order), "%zu", count);
     ok = md != NULL && EVP_DigestInit_ex(md, EVP_sha256(), NULL) == 1 &&
-         add_result(o, r, md) && (count == 0 || add(md, order)) &&
+         add_result(o, r, kind, md) && (count == 0 || add(md, order)) &&
          EVP_DigestFinal_ex(md, bytes, NULL) == 1;
     EVP_MD_CTX_free(md);
     for (size_t i = 0; ok && i < (ORU_KEY_SIZE - 1) / 2; i++)
@@ -224,6 +231,24 @@ static bool keep_key(struct oru *o, const struct oru_key *key)
     return true;
 }
 
+/* Its key, and how many results of the message had the same before it. */
+static bool take_key(struct oru *o, struct oru_result *r, size_t *before)
+{
+    struct oru_key plain;
+
+    *before = 0;
+    r->has_instance = oru_field(o, r->segment, 21)[0] != '\0';
+    if (!digest(o, r, KEY_MOMENT, 0, &plain))
+        return false;
+    for (size_t i = 0; i < o->key_count; i++)
+        *before += strcmp(o->keys[i].text, plain.text) == 0;
+    r->key = plain;
+    return keep_key(o, &plain) &&
+           (*before == 0 || digest(o, r, KEY_MOMENT, *before, &r->key)) &&
+           (!r->has_instance ||
+            digest(o, r, KEY_INSTANCE, *before, &r->instance));
+}
+
 /*
  * Two results of one message that nothing tells apart (lines of a text, say)
  * must not overwrite each other: the second counts as the second.  Sent again
@@ -232,18 +257,9 @@ static bool keep_key(struct oru *o, const struct oru_key *key)
 static void read_key(struct oru *o, struct oru_result *r)
 {
     struct hl7_place place = oru_place(o, r->segment, 4, 0, 0);
-    struct oru_key plain;
-    size_t before = 0;
+    size_t before;
 
-    if (!digest(o, r, 0, &plain)) {
-        o->err = ERR_MEMORY;
-        return;
-    }
-    for (size_t i = 0; i < o->key_count; i++)
-        before += strcmp(o->keys[i].text, plain.text) == 0;
-    r->key = plain;
-    if (!keep_key(o, &plain) ||
-        (before > 0 && !digest(o, r, before, &r->key))) {
+    if (!take_key(o, r, &before)) {
         o->err = ERR_MEMORY;
         return;
     }
@@ -253,6 +269,25 @@ static void read_key(struct oru *o, struct oru_result *r)
                  "The message has this code at this time already; only the "
                  "order tells them apart. A sub-id (OBX-4) or an instance "
                  "identifier (OBX-21) would");
+}
+
+/*
+ * A result that is not there yet (I, N, O), or whose status nobody knows, holds
+ * its place in the order: once it is there, those behind it must still have the
+ * keys that they had.  Its time is read as that of any other, and nothing is
+ * said of it.
+ */
+static void reserve_key(struct oru *o, struct oru_result *r)
+{
+    bool own = oru_field(o, r->segment, 14)[0] != '\0';
+    size_t segment = own ? r->segment : o->obr, before;
+    int field = own ? 14 : 7;
+
+    r->has_time = hl7_time_read(oru_field(o, segment, field),
+                                oru_text(o, segment, field, 1, 2), &o->here,
+                                &r->time) == ERR_OK;
+    if (!take_key(o, r, &before))
+        o->err = ERR_MEMORY;
 }
 
 /* ---- the result -------------------------------------------------------- */
@@ -291,9 +326,19 @@ void oru_result(struct oru *o, size_t segment)
                   "A result without the order (OBR) that it belongs to");
         return;
     }
-    if (!o->has_number)
-        return; /* said of its PID */
-    if (!read_code(o, &r) || !read_status(o, &r) || !read_time(o, &r))
+    if (!o->has_number || o->order_damaged)
+        return; /* said of its PID, or of its OBR */
+    if (oru_is_result_damaged(o, segment)) {
+        reserve_key(o, &r);
+        return;
+    }
+    if (!read_code(o, &r))
+        return;
+    if (!read_status(o, &r)) {
+        reserve_key(o, &r);
+        return;
+    }
+    if (!read_time(o, &r))
         return;
     readable = oru_read_value(o, &r);
     /* also of what is refused: results of one key are told apart by their

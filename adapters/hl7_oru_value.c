@@ -280,6 +280,21 @@ static bool read_other(struct oru *o, struct oru_result *r, const char *type)
     return true;
 }
 
+/* Of two units nobody can say which the number is in. */
+static bool has_one_unit(struct oru *o, const struct oru_result *r)
+{
+    struct hl7_place place = oru_place(o, r->segment, 6, 1, 4);
+
+    if ((r->value.kind != ORU_QUANTITY && r->value.kind != ORU_RANGE &&
+         r->value.kind != ORU_RATIO) ||
+        r->value.unit != NULL || !oru_units_differ(o, r->segment))
+        return true;
+    oru_error(o, &place, HL7_TABLE_VALUE, "unit",
+              "The alternate unit is another one than the unit: it is not sure "
+              "what was measured");
+    return false;
+}
+
 bool oru_read_value(struct oru *o, struct oru_result *r)
 {
     const char *type = oru_field(o, r->segment, 2);
@@ -288,6 +303,8 @@ bool oru_read_value(struct oru *o, struct oru_result *r)
     r->value.repetitions = 1;
     if (r->withdrawn || r->promote)
         return true;
+    if (oru_is_value_damaged(o, r->segment))
+        return false;
     r->value.kind = ORU_ABSENT;
     r->value.why = "No value was sent";
     if (hl7_is_null(o->message, r->segment, 5)) {
@@ -296,5 +313,7 @@ bool oru_read_value(struct oru *o, struct oru_result *r)
     }
     if (hl7_repetitions(o->message, r->segment, 5) == 0)
         return true;
-    return read != NULL ? read(o, r) : read_other(o, r, type);
+    if (read == NULL)
+        return read_other(o, r, type);
+    return read(o, r) && has_one_unit(o, r);
 }

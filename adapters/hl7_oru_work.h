@@ -8,6 +8,7 @@
  *     hl7_oru_value.c    OBX-5, by its data type
  *     hl7_oru_write.c    Observation
  *     hl7_oru_note.c     NTE
+ *     hl7_oru_damage.c   bytes that are not of the character set
  *     hl7_oru_put.c      texts, concepts, quantities in JSON
  *
  * An OBX is read into struct oru_result first; only if nothing is wrong with
@@ -23,6 +24,7 @@
 enum {
     ORU_CODE_MAX = 200,     /* bytes of a code or a coding system's name */
     ORU_NUMBER_MAX = 200,   /* of a patient's number */
+    ORU_SPACE_MAX = 64,     /* of whose number it is */
     ORU_TEXT_MAX = 16384,   /* of a value that is a text */
     ORU_DISPLAY_MAX = 1000, /* of what is only shown; longer is cut */
     ORU_NOTE_MAX = 4000,    /* of one comment */
@@ -51,14 +53,16 @@ struct oru {
     bool pid_there;      /* there was one */
     bool has_number;     /* and it names one */
     bool patient_is_put; /* in the Bundle */
+    bool order_damaged;  /* said of its OBR; its results are left out */
     struct buf system, number;
     /* the order */
     size_t obr; /* its segment; SIZE_MAX: none */
     /* keys of results so far, to tell apart those that are equal */
     struct oru_key *keys;
     size_t key_count, key_size;
-    struct buf value;    /* of the result at hand, where it is a text */
-    struct buf text, id; /* scratch */
+    bool said_containment; /* that OBX-4 names no access */
+    struct buf value;      /* of the result at hand, where it is a text */
+    struct buf text, id;   /* scratch */
     enum err err;
 };
 
@@ -98,6 +102,8 @@ struct oru_result {
     struct hl7_time time, end;
     char issued[HL7_TIME_SIZE]; /* "" none */
     struct oru_key key;
+    bool has_instance; /* OBX-21 */
+    struct oru_key instance;
     struct oru_value value;
 };
 
@@ -163,6 +169,17 @@ void oru_put_result(struct oru *o, const struct oru_result *r);
 /* A new entry: its place in the list.  Sets o->err beyond HL7_ENTRIES_MAX. */
 struct hl7_entry *oru_entry(struct oru *o, struct hl7_place place);
 
+/* Bytes that are not of the character set, in PID-3, in what an order and a
+ * result are known by, in a value: each says so, as an error. */
+bool oru_is_patient_damaged(struct oru *o, size_t segment);
+bool oru_is_order_damaged(struct oru *o, size_t segment);
+bool oru_is_result_damaged(struct oru *o, size_t segment);
+bool oru_is_value_damaged(struct oru *o, size_t segment);
+/* Such bytes in what else PID says; nothing is said. */
+bool oru_is_person_damaged(const struct oru *o);
+/* Warns of the others, once for each segment. */
+void oru_warn_damage(struct oru *o);
+
 /* ---- JSON -------------------------------------------------------------- */
 
 /* An object or list that is not written if nothing is put into it. */
@@ -194,6 +211,8 @@ void oru_put_concept_in(struct oru *o, const char *key, size_t segment,
 /* A code alone, of the sender's own. */
 void oru_put_code(struct oru *o, const char *key, const char *code);
 
+/* Does OBX-6 name a unit, and as its alternate another one? */
+bool oru_units_differ(const struct oru *o, size_t segment);
 /* value, comparator and unit of OBX-6 (or this UCUM code). */
 void oru_put_quantity(struct oru *o, const char *key, size_t segment,
                       const char *comparator, const char *number,

@@ -22,8 +22,40 @@ static int source_site(const struct oru *o)
     return oru_says(oru_text(o, o->obr, 15, 1, 4)) ? 4 : 3;
 }
 
+/*
+ * A containment path of ISO/IEEE 11073 (medical device, virtual device, channel,
+ * metric: "1.0.0.1", as IHE PCD-01 has it in OBX-4): where in a machine it was
+ * measured, and not in whom.  No access, or all that a machine measures would
+ * be of accesses that there are not.
+ */
+static bool is_containment(const char *text)
+{
+    size_t len = strlen(text);
+
+    return len >= 3 && strspn(text, "0123456789.") == len &&
+           strchr(text, '.') != NULL && text[0] != '.' &&
+           text[len - 1] != '.' && strstr(text, "..") == NULL;
+}
+
+/* OBX-4 where it may name an access or a body site; says once of a message that
+ * it does not. */
+static const char *sub_id(struct oru *o, size_t segment)
+{
+    const char *text = oru_field(o, segment, 4);
+    struct hl7_place place = oru_place(o, segment, 4, 0, 0);
+
+    if (!is_containment(text))
+        return text;
+    if (!o->said_containment)
+        oru_warn(o, &place, HL7_UNKNOWN_KEY, "access-ambiguous",
+                 "OBX-4 is a path within a machine (1.0.0.1), not an access: "
+                 "none is named. Said once of a message");
+    o->said_containment = true;
+    return "";
+}
+
 /* The access's number, where the settings say that a field has one; "". */
-static const char *access_number(const struct oru *o, size_t segment)
+static const char *access_number(struct oru *o, size_t segment)
 {
     if (o->profile->access_system[0] == '\0')
         return "";
@@ -31,7 +63,7 @@ static const char *access_number(const struct oru *o, size_t segment)
     case HL7_ACCESS_NONE:
         break;
     case HL7_ACCESS_OBX_4:
-        return oru_field(o, segment, 4);
+        return sub_id(o, segment);
     case HL7_ACCESS_OBX_20:
         return oru_field(o, segment, 20);
     case HL7_ACCESS_OBR_15:
@@ -67,7 +99,7 @@ static void put_site(struct oru *o, size_t segment)
         oru_put_concept_in(o, "bodySite", o->obr, 15, source_site(o));
     } else if (field == HL7_ACCESS_OBX_4) {
         mark = oru_open(b, "bodySite", '{');
-        oru_put_display(b, "text", oru_field(o, segment, 4));
+        oru_put_display(b, "text", sub_id(o, segment));
         oru_close(b, mark, '}');
     } else if (!numbered || o->profile->access_field != HL7_ACCESS_OBX_20) {
         oru_put_concept(o, "bodySite", segment, 20, 1);
@@ -188,8 +220,13 @@ static void put_value(struct oru *o, const struct oru_result *r, int repetition)
         oru_put_concept(o, "valueCodeableConcept", r->segment, 5, repetition);
         break;
     case ORU_CODE:
-        oru_put_code(o, "valueCodeableConcept",
-                     oru_text(o, r->segment, 5, repetition, 1));
+        /* "^text": no code, and what is said is not lost */
+        if (!oru_says(oru_text(o, r->segment, 5, repetition, 1)))
+            oru_put_concept(o, "valueCodeableConcept", r->segment, 5,
+                            repetition);
+        else
+            oru_put_code(o, "valueCodeableConcept",
+                         oru_text(o, r->segment, 5, repetition, 1));
         break;
     case ORU_STRING:
         fhir_out_text(b, "valueString", o->value.data);
@@ -240,21 +277,30 @@ static void put_range(struct oru *o, size_t segment)
 
 /* ---- Observation ------------------------------------------------------- */
 
-static void put_identifier(struct oru *o, const struct oru_result *r,
-                           int repetition)
+static void put_key(struct oru *o, const char *key, int repetition)
 {
     char value[IDENTIFIER_SIZE];
     struct buf *b = &o->out->bundle;
 
     if (repetition > 1)
-        snprintf(value, sizeof(value), "%s#%d", r->key.text, repetition);
+        snprintf(value, sizeof(value), "%s#%d", key, repetition);
     else
-        snprintf(value, sizeof(value), "%s", r->key.text);
-    fhir_out_open(b, "identifier", '[');
+        snprintf(value, sizeof(value), "%s", key);
     fhir_out_open(b, NULL, '{');
     fhir_out_join(b, "system", o->base, "/NamingSystem/hl7-result");
     fhir_out_text(b, "value", value);
     fhir_out_close(b, '}');
+}
+
+static void put_identifier(struct oru *o, const struct oru_result *r,
+                           int repetition)
+{
+    struct buf *b = &o->out->bundle;
+
+    fhir_out_open(b, "identifier", '[');
+    put_key(o, r->key.text, repetition);
+    if (r->has_instance)
+        put_key(o, r->instance.text, repetition);
     fhir_out_close(b, ']');
 }
 

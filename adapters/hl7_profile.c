@@ -85,12 +85,26 @@ void hl7_system_uri(const struct hl7_profile *profile, const char *name,
     hl7_profile_urn(profile, name, out);
 }
 
-void hl7_patient_system(const struct hl7_profile *profile, struct buf *out)
+void hl7_patient_system(const struct hl7_profile *profile,
+                        const struct hl7_number_space *space, struct buf *out)
 {
-    if (profile->patient_system[0] != '\0')
+    if (profile->patient_system[0] != '\0') {
         buf_puts(out, profile->patient_system);
-    else
-        hl7_profile_urn(profile, "patient", out);
+        return;
+    }
+    hl7_profile_urn(profile, "patient", out);
+    if (profile->patient_authority[0] != '\0')
+        return; /* it is the same for all */
+    if (space->authority[0] != '\0') {
+        buf_puts(out, ":");
+        put_part(out, space->authority);
+    } else if (profile->facility[0] == '\0' &&
+               (space->application[0] != '\0' || space->facility[0] != '\0')) {
+        buf_puts(out, ":");
+        put_part(out, space->application);
+        buf_puts(out, ":");
+        put_part(out, space->facility);
+    }
 }
 
 void hl7_profile_source(const struct hl7_profile *profile, const char *base,

@@ -61,9 +61,24 @@ void hl7_system_uri(const struct hl7_profile *profile, const char *name,
 void hl7_profile_urn(const struct hl7_profile *profile, const char *name,
                      struct buf *out);
 
-/* The system of the sender's patient numbers: that of the settings, or
- * "urn:headgate:hl7:PROFILE:patient". */
-void hl7_patient_system(const struct hl7_profile *profile, struct buf *out);
+/* Whose number a message says that one in PID-3 is; each "" if not said. */
+struct hl7_number_space {
+    const char *authority;              /* PID-3.4 */
+    const char *application, *facility; /* MSH-3, MSH-4 */
+};
+
+/*
+ * hl7_patient_system - the system of a patient's number
+ *
+ * That of the settings; else "urn:headgate:hl7:PROFILE:patient", and behind
+ * it, so that equal numbers of two halls are two people:
+ *
+ *     ":AUTHORITY"            where PID-3.4 names one and the settings do not
+ *     ":APPLICATION:FACILITY" where it names none, and the profile may be that
+ *                             of several halls (it has no facility)
+ */
+void hl7_patient_system(const struct hl7_profile *profile,
+                        const struct hl7_number_space *space, struct buf *out);
 
 /* meta.source of what came from this sender: "BASE/hl7/PROFILE". */
 void hl7_profile_source(const struct hl7_profile *profile, const char *base,

@@ -172,26 +172,48 @@ static enum err read_head(struct hl7_reader *r, const char *bytes, size_t len,
     return open_charset(r, charset);
 }
 
-/* All of it in UTF-8. */
-static enum err decode(struct hl7_reader *r, const char *bytes, size_t len)
+/* What is in MSH is too much of the message to go on without it. */
+static enum err check_head(struct hl7_reader *r, const char *bytes, size_t len,
+                           const struct hl7_mended *line)
 {
-    size_t bad = 0, head;
-    enum err e = hl7_charset_decode(&r->charset, bytes, len, &r->m->raw, &bad);
+    size_t head;
 
-    if (e == ERR_FORM) {
-        r->at = place_of_byte(r, bytes, len, bad);
-        return hl7_fail(r, e, "a byte that is not of the character set %s",
+    if (line->first < r->m->head.len || line->torn) {
+        r->at = place_of_byte(r, bytes, len, line->first);
+        return hl7_fail(r, ERR_FORM,
+                        "a byte that is not of the character set %s",
                         r->charset.name);
     }
-    if (e != ERR_OK)
-        return e;
     /* A set in which these bytes mean something else would split elsewhere. */
-    head = 4 +
-           (size_t)(hl7_part_end(bytes + 4, bytes + len, bytes[3]) - bytes - 4);
+    head =
+        4 + (size_t)(hl7_part_end(bytes + 4, bytes + r->m->head.len, bytes[3]) -
+                     bytes - 4);
     if (r->m->raw.len < head || memcmp(r->m->raw.data, bytes, head) != 0)
         return hl7_fail(r, ERR_FORM,
                         "the delimiters are other characters in the set %s",
                         r->charset.name);
+    return ERR_OK;
+}
+
+/* All of it in UTF-8, line by line: no character of any of the sets has a byte
+ * that ends a line. */
+static enum err decode(struct hl7_reader *r, const char *bytes, size_t len)
+{
+    struct hl7_mended line;
+    enum err e = ERR_OK;
+
+    for (size_t at = 0, next; e == ERR_OK && at < len; at = next) {
+        size_t end = hl7_line_end(bytes, len, at);
+
+        next = hl7_line_pass(bytes, len, end);
+        e = hl7_charset_mend(&r->charset, bytes + at, end - at, &r->m->raw,
+                             &r->bad, &line);
+        if (e == ERR_OK && at == 0)
+            e = check_head(r, bytes, len, &line);
+        buf_add(&r->m->raw, bytes + end, next - end);
+    }
+    if (e != ERR_OK)
+        return e;
     r->len = r->m->raw.len;
     return hl7_charset_mask(&r->charset, bytes, r->m->head.len, &r->m->mask);
 }
@@ -208,6 +230,7 @@ static enum err read_all(struct hl7_reader *r, const char *bytes, size_t len,
     if (e == ERR_OK)
         e = hl7_split(r);
     hl7_charset_close(&r->charset);
+    buf_clear(&r->bad);
     return e;
 }
 
@@ -231,6 +254,8 @@ enum err hl7_read(const char *bytes, size_t len, const char *charset,
     buf_init(&r.m->text, growth * HL7_MESSAGE_MAX);
     buf_init(&r.m->head, HL7_MESSAGE_MAX);
     buf_init(&r.m->mask, HL7_MESSAGE_MAX);
+    buf_init(&r.m->damage, HL7_DAMAGE_MAX * sizeof(struct hl7_spot));
+    buf_init(&r.bad, HL7_MESSAGE_MAX * sizeof(struct hl7_bad));
     e = read_all(&r, bytes, len, charset);
     if (e == ERR_OK)
         *message = r.m;

@@ -101,10 +101,76 @@ static enum err make_room(struct hl7_message *m, size_t len)
 static void end_lists(struct hl7_message *m)
 {
     m->segments[m->segment_count].field = (uint32_t)m->field_count;
+    m->segments[m->segment_count].damage =
+        (uint32_t)(m->damage.len / sizeof(struct hl7_spot));
     m->fields[m->field_count] = (uint32_t)m->repetition_count;
     m->repetitions[m->repetition_count].component =
         (uint32_t)m->component_count;
     m->components[m->component_count] = (uint32_t)m->value_count;
+}
+
+/* ---- damage --------------------------------------------------------------- */
+
+static void add_spot(struct hl7_reader *r, struct hl7_spot spot)
+{
+    r->m->counts.damage++;
+    buf_add(&r->m->damage, &spot, sizeof(spot));
+}
+
+/* The next that stands before this place of the raw text; false: none does. */
+static bool take_bad(struct hl7_reader *r, size_t before, struct hl7_bad *bad)
+{
+    if (r->next_bad == r->bad.len / sizeof(*bad))
+        return false;
+    memcpy(bad, r->bad.data + r->next_bad * sizeof(*bad), sizeof(*bad));
+    if (bad->at >= before)
+        return false;
+    r->next_bad++;
+    return true;
+}
+
+/* The component that has just been read ends here. */
+static void add_damage(struct hl7_reader *r, const char *stop)
+{
+    size_t before = (size_t)(stop - r->m->raw.data);
+    struct hl7_bad bad;
+
+    if (!take_bad(r, before, &bad))
+        return;
+    add_spot(
+        r, (struct hl7_spot){ r->at.field, r->at.repetition, r->at.component });
+    while (take_bad(r, before, &bad))
+        continue;
+}
+
+/* What stands before this segment is of a line that is none. */
+static void pass_bad(struct hl7_reader *r, const char *line)
+{
+    struct hl7_bad bad;
+
+    while (take_bad(r, (size_t)(line - r->m->raw.data), &bad))
+        continue;
+}
+
+/* Not a message in which something went wrong, but some other thing. */
+static enum err too_damaged(struct hl7_reader *r)
+{
+    r->at = (struct hl7_place){ .sequence = 0 };
+    return hl7_fail(r, ERR_LIMIT,
+                    "more than %d places with bytes that are not of the "
+                    "character set %s",
+                    HL7_DAMAGE_MAX, r->charset.name);
+}
+
+/* The segment ends here, and perhaps not where its sender thought. */
+static void add_torn(struct hl7_reader *r, const char *end)
+{
+    struct hl7_bad bad;
+
+    while (take_bad(r, (size_t)(end - r->m->raw.data) + 1, &bad)) {
+        if (bad.torn)
+            add_spot(r, (struct hl7_spot){ .field = 0 });
+    }
 }
 
 /* ---- splitting ------------------------------------------------------------ */
@@ -154,6 +220,7 @@ static enum err add_repetition(struct hl7_reader *r, char *from, char *end)
         const char *stop = hl7_part_end(at, end, m->delimiters.component);
 
         e = add_component(r, at, stop);
+        add_damage(r, stop);
         if (e != ERR_OK || stop == end)
             break;
         at = stop + 1;
@@ -243,6 +310,8 @@ static enum err add_segment(struct hl7_reader *r, char *line, char *end)
     s->name[3] = '\0';
     s->sequence = ++r->seen[number];
     s->field = (uint32_t)m->field_count;
+    pass_bad(r, line);
+    s->damage = (uint32_t)(m->damage.len / sizeof(struct hl7_spot));
     r->at = (struct hl7_place){ .sequence = (int)s->sequence };
     memcpy(r->at.segment, s->name, sizeof(r->at.segment));
     if (m->segment_count > 0 && memcmp(s->name, "MSH", 3) == 0)
@@ -271,6 +340,7 @@ static enum err add_segments(struct hl7_reader *r)
             m->counts.line_feeds++;
         /* What fails next stands behind this segment, or within it. */
         e = add_segment(r, bytes + at, bytes + end);
+        add_torn(r, bytes + end);
         r->at.field = r->at.repetition = 0;
         r->at.component = r->at.subcomponent = 0;
     }
@@ -298,6 +368,10 @@ enum err hl7_split(struct hl7_reader *r)
     free(r->seen);
     if (e == ERR_OK)
         e = buf_ok(&m->text);
+    if (e == ERR_OK)
+        e = buf_ok(&m->damage);
+    if (m->damage.err == ERR_LIMIT)
+        return too_damaged(r);
     if (e == ERR_OK)
         end_lists(m);
     return e;

@@ -149,21 +149,39 @@ static void write_moment(int64_t utc_s, int32_t offset_s, const char *fraction,
              (int)(of_day % 60), fraction, zone);
 }
 
-/* Does another moment show the same time on the wall?  Clocks change less
- * often than once a day. */
-static bool is_shown_twice(const struct zone *zone, int64_t local_s,
-                           int64_t utc_s)
+enum { LEAD_S = 300 }; /* by which clocks of two machines may differ */
+
+/* Is there another moment that shows the same time on the wall?  Clocks change
+ * less often than once a day. */
+static bool find_other(const struct zone *zone, int64_t local_s, int64_t utc_s,
+                       int64_t *other_s)
 {
     static const int64_t around_s[] = { -(int64_t)DAY_S, DAY_S };
 
     for (size_t i = 0; i < COUNT(around_s); i++) {
         int32_t offset_s = zone_offset_s(zone, utc_s + around_s[i]);
-        int64_t other_s = local_s - offset_s;
 
-        if (other_s != utc_s && zone_offset_s(zone, other_s) == offset_s)
+        *other_s = local_s - offset_s;
+        if (*other_s != utc_s && zone_offset_s(zone, *other_s) == offset_s)
             return true;
     }
     return false;
+}
+
+/* Of a time that the clocks show twice, t has the first; true: what was told of
+ * the message says which of the two is meant. */
+static bool choose(const struct hl7_here *here, int64_t local_s,
+                   int64_t other_s, struct hl7_time *t)
+{
+    int64_t told_s = local_s - here->offset_s;
+    int64_t last_s = here->sent_s + LEAD_S;
+
+    if (!here->told || t->start_s > last_s ||
+        (told_s != t->start_s && told_s != other_s))
+        return false;
+    if (told_s <= last_s) /* else only the first can have been measured yet */
+        t->start_s = told_s;
+    return true;
 }
 
 static void place_moment(const struct parts *p, const struct hl7_here *here,
@@ -173,6 +191,7 @@ static void place_moment(const struct parts *p, const struct hl7_here *here,
     int64_t local_s =
         civil_to_day(p->year, p->month, p->day) * DAY_S + of_day_s;
     int32_t offset_s = p->has_offset ? p->offset_s : here->offset_s;
+    int64_t other_s = 0;
 
     t->has_offset = p->has_offset;
     t->offset_s = p->offset_s;
@@ -181,8 +200,11 @@ static void place_moment(const struct parts *p, const struct hl7_here *here,
         t->start_s = zone_utc_s(here->zone, local_s);
         offset_s = zone_offset_s(here->zone, t->start_s);
         t->skipped = t->start_s + offset_s != local_s;
-        t->twice =
-            !t->skipped && is_shown_twice(here->zone, local_s, t->start_s);
+        t->twice = !t->skipped &&
+                   find_other(here->zone, local_s, t->start_s, &other_s) &&
+                   !choose(here, local_s, other_s, t);
+        if (!t->skipped)
+            offset_s = (int32_t)(local_s - t->start_s);
     }
     t->end_s = t->start_s + (t->precision == HL7_HOUR     ? 3600
                              : t->precision == HL7_MINUTE ? 60
@@ -219,11 +241,12 @@ struct hl7_here hl7_here_of(const struct zone *zone,
 {
     struct hl7_here here = { .zone = zone };
 
-    if (sent->has_offset &&
-        zone_offset_s(zone, sent->start_s) != sent->offset_s) {
-        here.fixed = true;
-        here.offset_s = sent->offset_s;
-    }
+    if (!sent->has_offset)
+        return here;
+    here.fixed = zone_offset_s(zone, sent->start_s) != sent->offset_s;
+    here.told = !here.fixed;
+    here.offset_s = sent->offset_s;
+    here.sent_s = sent->start_s;
     return here;
 }
 

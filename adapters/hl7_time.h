@@ -36,7 +36,8 @@ struct hl7_time {
     char last[HL7_TIME_SIZE]; /* of an hour, its last second; else "" */
     bool has_offset;          /* the sender said how far it is from UTC */
     int32_t offset_s;
-    bool twice;   /* the clocks show this time twice: the first was taken */
+    bool twice;   /* the clocks show this time twice, and nothing says which is
+                     meant: the first was taken */
     bool skipped; /* they leave it out: the moment they change was taken */
 };
 
@@ -46,6 +47,9 @@ struct hl7_here {
     bool fixed; /* at this distance from UTC all the year; dates stay those of
                    the zone */
     int32_t offset_s;
+    bool told; /* of a time that the clocks show twice, that is meant which is
+                  at this distance, if it is not after sent_s */
+    int64_t sent_s;
 };
 
 /*
@@ -53,7 +57,8 @@ struct hl7_here {
  *
  * Its offset is the default of the whole message (HL7 v2.5.1, 2.15.9.7).  Where
  * it is the one that the sender's zone has at that moment, the zone says more:
- * results of last summer are told in winter.
+ * results of last summer are told in winter.  Then it still tells which of the
+ * two is meant where summer time ends and the clocks show an hour twice.
  */
 struct hl7_here hl7_here_of(const struct zone *zone,
                             const struct hl7_time *sent);

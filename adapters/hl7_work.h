@@ -22,6 +22,14 @@ struct hl7_segment {
     char name[4];
     uint32_t sequence; /* among those of its name, from 1 */
     uint32_t field;    /* its first */
+    uint32_t damage;   /* its first */
+};
+
+enum { HL7_DAMAGE_MAX = 256 * 1024 }; /* components */
+
+/* Where bytes came that are not of the set; field 0: in the segment. */
+struct hl7_spot {
+    int field, repetition, component;
 };
 
 struct hl7_repetition {
@@ -32,11 +40,12 @@ struct hl7_repetition {
 struct hl7_message {
     struct hl7_delimiters delimiters;
     struct hl7_counts counts;
-    struct buf raw;  /* the message in UTF-8; behind it MSH-1 */
-    struct buf text; /* values without escapes, each with its NUL; first "" */
-    struct buf head; /* the MSH segment in the bytes in which it came */
-    struct buf mask; /* of the same length: where its delimiters are */
-    void *lists;     /* the five below; one block */
+    struct buf raw;    /* the message in UTF-8; behind it MSH-1 */
+    struct buf text;   /* values without escapes, each with its NUL; first "" */
+    struct buf head;   /* the MSH segment in the bytes in which it came */
+    struct buf mask;   /* of the same length: where its delimiters are */
+    struct buf damage; /* of struct hl7_spot, in the order of the message */
+    void *lists;       /* the five below; one block */
     struct hl7_segment *segments;
     struct hl7_repetition *repetitions;
     uint32_t *fields;     /* their first repetition */
@@ -53,6 +62,8 @@ struct hl7_reader {
     struct hl7_fault *fault;
     struct hl7_place at; /* of what is being read */
     size_t len;          /* of the message in m->raw */
+    struct buf bad;      /* of struct hl7_bad, by their place in m->raw */
+    size_t next_bad;     /* the first that was not passed yet */
     uint16_t *seen;      /* of each name: how many segments */
 };
 

@@ -80,6 +80,8 @@ static const struct outcome_word rows[] = {
     { "implausible", "value", 0, "Not plausible; held for a person" },
     { "future-time", "value", 0, "In the future; held for a person" },
     { "held", "incomplete", 0, "Held for a person" },
+    { "value-unread", "incomplete", 0,
+      "The value of a sign cannot be read; held for a person" },
     { "error", "exception", 500, "An error without a word of its own" },
 };
 

@@ -74,7 +74,7 @@ struct outcome {
  *   code-unknown, unit-assumed, access-assumed, access-provisional,
  *   access-side, stage-assumed, unusual-value, implausible, held,
  *   value-absent, not-computed, month-only, duplicate, out-of-order,
- *   preliminary, future-time, type-unknown
+ *   preliminary, future-time, type-unknown, value-unread
  */
 void outcome_init(struct outcome *o);
 

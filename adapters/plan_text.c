@@ -246,6 +246,34 @@ static void say_plan(const struct plan_document *d, struct buf *out)
     text_hand(d, out);
 }
 
+void plan_text_case(const struct plan_document *d, struct buf *out)
+{
+    struct buf page;
+
+    buf_init(&page, PLAN_DOCUMENT_MAX);
+    buf_puts(&page, "\n");
+    say_access(d, &page);
+    say_flows(d, &page);
+    if (d->plan == NULL) {
+        say_refusal(d, &page);
+    } else {
+        say_state(d, &page);
+        text_warnings(d, &page);
+        if (d->from->in.stage_count > 0)
+            text_stages(d, &page);
+        else
+            text_first(d, &page);
+        text_card(d, &page);
+    }
+    buf_puts(&page, "\nDecision support: the operator measures and decides, "
+                    "under local policy.\n");
+    if (buf_ok(&page) == ERR_OK)
+        queue_page_wrap(page.data, page.len, PLAN_TEXT_COLUMNS, out);
+    else
+        out->err = buf_ok(&page);
+    buf_clear(&page);
+}
+
 void plan_text(const struct plan_document *d, struct buf *out)
 {
     struct buf page;

@@ -2,204 +2,237 @@
  * sentence. */
 #include "adapters/plan_words.h"
 
+#include "adapters/catalogue.h"
+
 #include <math.h>
 
 static const struct plan_phrase missing_rows[] = {
     { PLAN_NO_MAP, "mean-pressure",
-      "the mean arterial pressure at the baseline" },
-    { PLAN_NO_CVP, "central-venous-pressure", "the central venous pressure" },
-    { PLAN_NO_HAEMATOCRIT, "haematocrit", "the haematocrit" },
+      N_("the mean arterial pressure at the baseline") },
+    { PLAN_NO_CVP, "central-venous-pressure",
+      N_("the central venous pressure") },
+    { PLAN_NO_HAEMATOCRIT, "haematocrit", N_("the haematocrit") },
     { PLAN_NO_CONDUIT, "conduit-diameter",
-      "the inner diameter of the access where the band is to lie" },
+      N_("the inner diameter of the access where the band is to lie") },
     { PLAN_NO_ARTERY, "feeding-artery-diameter",
-      "the diameter of the feeding artery" },
+      N_("the diameter of the feeding artery") },
     { PLAN_NO_INDEX, "digital-brachial-index",
-      "the digital-brachial index (finger over the arm without the access)" },
+      N_("the digital-brachial index (finger over the arm without the "
+         "access)") },
     { PLAN_NO_INDEX_COMPRESSED, "digital-brachial-index-compressed",
-      "the same index while the access is pressed shut: of all that is "
-      "optional it tells most" },
+      N_("the same index while the access is pressed shut: of all that is "
+         "optional it tells most") },
     { PLAN_NO_STATIC, "static-access-pressure",
-      "the static pressure inside the access, pump off, with a common zero at "
-      "the height of the heart (0.78 mmHg for each cm of difference)" },
+      N_("the static pressure inside the access, pump off, with a common zero "
+         "at "
+         "the height of the heart (0.78 mmHg for each cm of difference)") },
     { PLAN_NO_REPEAT, "second-baseline-flow",
-      "a second reading of the baseline flow" },
+      N_("a second reading of the baseline flow") },
     { PLAN_NO_TABLE, "on-table-baseline",
-      "a pair of flows, with the pressure, on the table just before the band: "
-      "anaesthesia and a nerve block change the flow" },
+      N_("a pair of flows, with the pressure, on the table just before the "
+         "band: "
+         "anaesthesia and a nerve block change the flow") },
     { PLAN_NO_LOWEST_MAP, "lowest-mean-pressure",
-      "the lowest usual mean pressure during dialysis" },
+      N_("the lowest usual mean pressure during dialysis") },
     { PLAN_NO_STAGE_MAP, "stage-mean-pressure",
-      "the mean pressure with the flows after a tie" },
+      N_("the mean pressure with the flows after a tie") },
     { PLAN_NO_METHOD, "flow-method",
-      "the method by which the flow was "
-      "measured" },
+      N_("the method by which the flow was "
+         "measured") },
 };
 
 static const struct plan_phrase warning_rows[] = {
     { PLAN_READS_APART, "readings-apart",
-      "Two readings of one measurement differ by more than chance explains: "
-      "take a third before anything is decided." },
+      N_("Two readings of one measurement differ by more than chance explains: "
+         "take a third before anything is decided.") },
     { PLAN_OUTSIDE, "outside-prediction",
-      "A measured flow lies outside what was predicted for it. Measure again "
-      "and look at the knot; the model, not the arm, may be wrong." },
+      N_("A measured flow lies outside what was predicted for it. Measure "
+         "again "
+         "and look at the knot; the model, not the arm, may be wrong.") },
     { PLAN_CONFLICT, "data-conflict",
-      "What was measured contradicts itself or the model: no advice is "
-      "given." },
+      N_("What was measured contradicts itself or the model: no advice is "
+         "given.") },
     { PLAN_ZONE_EMPTY, "zone-empty",
-      "There is no flow to steer to: what would be left lies below the least "
-      "flow, or the flow is in the wanted range already. No plan by flow." },
+      N_("There is no flow to steer to: what would be left lies below the "
+         "least "
+         "flow, or the flow is in the wanted range already. No plan by "
+         "flow.") },
     { PLAN_NO_DOWEL, "no-dowel",
-      "No size keeps to the limits of chance: none is named." },
+      N_("No size keeps to the limits of chance: none is named.") },
     { PLAN_DISTAL, "distal-disease",
-      "The index is low although the access is pressed shut: disease further "
-      "down the arm is likely, and a band cannot mend it." },
+      N_("The index is low although the access is pressed shut: disease "
+         "further "
+         "down the arm is likely, and a band cannot mend it.") },
     { PLAN_HAND_AT_RISK, "hand-at-risk",
-      "Opening the outflow may take the blood from the hand: plan the band "
-      "before it is opened." },
+      N_("Opening the outflow may take the blood from the hand: plan the band "
+         "before it is opened.") },
     { PLAN_OUTFLOW_FIRST, "outflow-first",
-      "An outflow stenosis is known: open it, measure a pair of flows, and "
-      "choose the size then. The sizes below are for the access as it is." },
+      N_("An outflow stenosis is known: open it, measure a pair of flows, and "
+         "choose the size then. The sizes below are for the access as it "
+         "is.") },
     { PLAN_HAND_SHORT, "hand-short",
-      "No size that keeps to the limits is expected to bring the hand to its "
-      "limit." },
+      N_("No size that keeps to the limits is expected to bring the hand to "
+         "its "
+         "limit.") },
     { PLAN_PROVISIONAL, "provisional",
-      "Provisional: the baseline was not measured on the table just before. "
-      "Measure a pair there, and plan again." },
+      N_("Provisional: the baseline was not measured on the table just before. "
+         "Measure a pair there, and plan again.") },
     { PLAN_LADDER_ENDS, "ladder-ends",
-      "Some flows are accepted only because the ladder ends: a smaller dowel, "
-      "or another procedure, would be needed to come to the target." },
+      N_("Some flows are accepted only because the ladder ends: a smaller "
+         "dowel, "
+         "or another procedure, would be needed to come to the target.") },
     { PLAN_GRAFT_PRIOR, "graft-model",
-      "A graft: its wall folds less than a vein's, so the band is probably "
-      "less tight than predicted." },
+      N_("A graft: its wall folds less than a vein's, so the band is probably "
+         "less tight than predicted.") },
     { PLAN_MANY_STAGES, "many-stages",
-      "More ties than the model was made for: rely on what is measured." },
+      N_("More ties than the model was made for: rely on what is measured.") },
     { PLAN_HAND_BY_FLOW, "hand-by-flow",
-      "The hand is the ground, but its index is not known: the plan steers by "
-      "flow. Measure the finger, with and without the access pressed shut." },
+      N_("The hand is the ground, but its index is not known: the plan steers "
+         "by "
+         "flow. Measure the finger, with and without the access pressed "
+         "shut.") },
     { PLAN_STRAINED, "hardly-together",
-      "The index of the finger and the pressures hardly go together. Measure "
-      "both again; check that the cuff, the zero of the static pressure and "
-      "the side are right." },
+      N_("The index of the finger and the pressures hardly go together. "
+         "Measure "
+         "both again; check that the cuff, the zero of the static pressure and "
+         "the side are right.") },
 };
 
 /* Pre-conditions, by enum condition. */
 static const struct plan_phrase condition_rows[] = {
-    { CONDITION_FLOW_PAIR, "flow-pair", "two flows by one method that agree" },
+    { CONDITION_FLOW_PAIR, "flow-pair",
+      N_("two flows by one method that agree") },
     { CONDITION_INFLOW_IMAGED, "inflow-imaged",
-      "an image of the inflow from the chest to the hand without significant "
-      "stenosis" },
+      N_("an image of the inflow from the chest to the hand without "
+         "significant "
+         "stenosis") },
     { CONDITION_OUTFLOW_IMAGED, "outflow-imaged",
-      "an image of the outflow without an untreated significant stenosis" },
+      N_("an image of the outflow without an untreated significant stenosis") },
     { CONDITION_FINGER, "finger-compressed",
-      "finger pressure or index with and without the access pressed shut, in "
-      "one session" },
+      N_("finger pressure or index with and without the access pressed shut, "
+         "in "
+         "one session") },
     { CONDITION_INDICATION, "indication",
-      "a confirmed indication: the hand, the heart, or the pressure in the "
-      "outflow" },
+      N_("a confirmed indication: the hand, the heart, or the pressure in the "
+         "outflow") },
     { CONDITION_TARGET, "target",
-      "what the target needs: the type of the access and the prescribed pump "
-      "flow" },
+      N_("what the target needs: the type of the access and the prescribed "
+         "pump "
+         "flow") },
     { CONDITION_OPERATOR, "operator",
-      "the operator's check of anticoagulation and infection" },
+      N_("the operator's check of anticoagulation and infection") },
 };
 
 static const struct plan_phrase exclusion_rows[] = {
-    { EXCLUDE_CHILD, "child", "the patient is under 18 years" },
-    { EXCLUDE_SITE, "site", "the access is in the thigh or on the chest wall" },
+    { EXCLUDE_CHILD, "child", N_("the patient is under 18 years") },
+    { EXCLUDE_SITE, "site",
+      N_("the access is in the thigh or on the chest wall") },
     { EXCLUDE_INFECTION, "infection",
-      "infection of the access is suspected (IN-1)" },
+      N_("infection of the access is suspected (IN-1)") },
     { EXCLUDE_LOW_FLOW_HAND, "low-flow-ischaemia",
-      "the hand is short of blood at a normal or low flow (IS-7): less flow "
-      "would not help it" },
+      N_("the hand is short of blood at a normal or low flow (IS-7): less flow "
+         "would not help it") },
     { EXCLUDE_NERVES, "nerves",
-      "ischaemic monomelic neuropathy is suspected (IS-1): the surgeon decides "
-      "on closure" },
+      N_("ischaemic monomelic neuropathy is suspected (IS-1): the surgeon "
+         "decides "
+         "on closure") },
     { EXCLUDE_TISSUE, "tissue-loss",
-      "tissue loss of the hand is, or was, extended (grade 4b)" },
+      N_("tissue loss of the hand is, or was, extended (grade 4b)") },
     { EXCLUDE_DISTAL, "distal-disease",
-      "the finger stays short of blood while the access is pressed shut: "
-      "arterial disease further down" },
+      N_("the finger stays short of blood while the access is pressed shut: "
+         "arterial disease further down") },
     { EXCLUDE_BLEEDING, "bleeding",
-      "the access bleeds or threatens to rupture (BL-1)" },
-    { EXCLUDE_CATHETER, "catheter", "the access is a catheter" },
+      N_("the access bleeds or threatens to rupture (BL-1)") },
+    { EXCLUDE_CATHETER, "catheter", N_("the access is a catheter") },
 };
 
 static const struct plan_phrase caution_rows[] = {
     { CAUTION_GRAFT, "graft",
-      "A graft: bands of grafts are poorly "
-      "validated." },
-    { CAUTION_BAND_BEFORE, "band-before", "There was a band before." },
-    { CAUTION_PULMONARY, "pulmonary-hypertension", "Pulmonary hypertension." },
+      N_("A graft: bands of grafts are poorly "
+         "validated.") },
+    { CAUTION_BAND_BEFORE, "band-before", N_("There was a band before.") },
+    { CAUTION_PULMONARY, "pulmonary-hypertension",
+      N_("Pulmonary hypertension.") },
     { CAUTION_ARM_DIFFERENCE, "arm-difference",
-      "The systolic pressures of the arms differ: the inflow artery may be "
-      "diseased, and an index is not reliable." },
+      N_("The systolic pressures of the arms differ: the inflow artery may be "
+         "diseased, and an index is not reliable.") },
     { CAUTION_OUTFLOW, "outflow-stenosis",
-      "A known outflow stenosis is untreated." },
+      N_("A known outflow stenosis is untreated.") },
     { CAUTION_AGE_UNKNOWN, "age-unknown",
-      "The age of the patient is not known." },
+      N_("The age of the patient is not known.") },
     { CAUTION_THRILL, "thrill",
-      "The thrill was weak or lost when last examined." },
+      N_("The thrill was weak or lost when last examined.") },
 };
 
 /* With every plan. */
 static const struct plan_phrase always_rows[] = {
     { 0, "estimate",
-      "These are estimates of a simple model, made from measured values. No "
-      "published series validates them patient by patient. The operator "
-      "confirms the flow during the procedure and may choose another size." },
+      N_("These are estimates of a simple model, made from measured values. No "
+         "published series validates them patient by patient. The operator "
+         "confirms the flow during the procedure and may choose another "
+         "size.") },
     { 0, "imaging",
-      "Not to be used unless inflow and outflow have been imaged." },
+      N_("Not to be used unless inflow and outflow have been imaged.") },
     { 0, "one-method",
-      "Measure before and after by one and the same method; never mix two." },
+      N_("Measure before and after by one and the same method; never mix "
+         "two.") },
     { 0, "pressure-of-the-moment",
-      "Write down the mean pressure of the moment with every measurement of "
-      "the flow." },
+      N_("Write down the mean pressure of the moment with every measurement of "
+         "the flow.") },
     { 0, "outside-the-card",
-      "A flow outside the range of the card: measure again before acting." },
+      N_("A flow outside the range of the card: measure again before "
+         "acting.") },
     { 0, "narrow-ligature",
-      "The model holds for a narrow ligature. A cuff as long as it is wide "
-      "takes away about 40 % less: not to be planned with this." },
+      N_("The model holds for a narrow ligature. A cuff as long as it is wide "
+         "takes away about 40 % less: not to be planned with this.") },
     { 0, "hand-not-safe",
-      "No arm is called safe: what the hand shows outweighs every number "
-      "here." },
+      N_("No arm is called safe: what the hand shows outweighs every number "
+         "here.") },
     { 0, "operator-checks",
-      "The operator checks anticoagulation and infection. No reading tells of "
-      "pregnancy or of an aneurysm at the band site: no plan then. Take care "
-      "with two outflows (the band lies before the "
-      "fork), a functioning transplant, a second patent access on the arm, an "
-      "access on the other arm (an index is then not valid), or a "
-      "mammary-artery graft on this side with angina." },
+      N_("The operator checks anticoagulation and infection. No reading tells "
+         "of "
+         "pregnancy or of an aneurysm at the band site: no plan then. Take "
+         "care "
+         "with two outflows (the band lies before the "
+         "fork), a functioning transplant, a second patent access on the arm, "
+         "an "
+         "access on the other arm (an index is then not valid), or a "
+         "mammary-artery graft on this side with angina.") },
     { 0, "decides",
-      "Decision support, not an order: the licensed operator and local policy "
-      "decide." },
+      N_("Decision support, not an order: the licensed operator and local "
+         "policy "
+         "decide.") },
 };
 
 static const struct plan_phrase offer_rows[] = {
-    { PLAN_OFFERED, "offered", "" },
-    { PLAN_EXCLUDED, "excluded", "" },
-    { PLAN_INACTIVE, "not-in-use", "the access is no longer in use" },
+    { PLAN_OFFERED, "offered", N_("") },
+    { PLAN_EXCLUDED, "excluded", N_("") },
+    { PLAN_INACTIVE, "not-in-use", N_("the access is no longer in use") },
     { PLAN_OTHER_FORM, "other-band-form",
-      "a cuff is recorded as the form of the band, and the model holds for a "
-      "narrow ligature" },
+      N_("a cuff is recorded as the form of the band, and the model holds for "
+         "a "
+         "narrow ligature") },
     { PLAN_NO_GROUND, "no-ground",
-      "neither a high flow nor ischaemia of the hand with one is confirmed" },
+      N_("neither a high flow nor ischaemia of the hand with one is "
+         "confirmed") },
     { PLAN_NO_FLOW, "no-flow",
-      "no flow is known of the access as it is now; measure a pair by one "
-      "method" },
+      N_("no flow is known of the access as it is now; measure a pair by one "
+         "method") },
     { PLAN_FLOW_UNFIT, "flow-not-usable",
-      "the newest flow is only a bound (more or less than a number), or "
-      "contradicts the values it is computed from; measure again" },
+      N_("the newest flow is only a bound (more or less than a number), or "
+         "contradicts the values it is computed from; measure again") },
     { PLAN_FLOW_OLD, "flow-too-old",
-      "the newest flow is too old to plan with; measure a pair" },
+      N_("the newest flow is too old to plan with; measure a pair") },
     { PLAN_ORDER, "order-not-known",
-      "the order of what was done to the band and what was measured is not "
-      "known: record each step with its time" },
+      N_("the order of what was done to the band and what was measured is not "
+         "known: record each step with its time") },
     { PLAN_SIZE, "dowel-not-known",
-      "a band of this procedure is recorded without the diameter of its "
-      "dowel" },
+      N_("a band of this procedure is recorded without the diameter of its "
+         "dowel") },
     { PLAN_STAGES_FULL, "too-many-steps",
-      "more was done to the band in one procedure than can be planned with" },
-    { PLAN_UNFIT, "not-usable", "a value cannot be used" },
+      N_("more was done to the band in one procedure than can be planned "
+         "with") },
+    { PLAN_UNFIT, "not-usable", N_("a value cannot be used") },
 };
 
 #define SET(rows)                                                              \

@@ -42,5 +42,8 @@ struct plan_document {
 /* Append; errors are those of the buf, see buf_ok(). */
 void plan_json(const struct plan_document *d, struct buf *out);
 void plan_text(const struct plan_document *d, struct buf *out);
+/* During a case: what was done, what now, the card, and what speaks against
+ * relying on it; or why there is no plan. */
+void plan_text_case(const struct plan_document *d, struct buf *out);
 
 #endif

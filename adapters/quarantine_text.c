@@ -3,6 +3,7 @@
 #include "adapters/fhir_out.h"
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
+#include "adapters/units.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -20,24 +21,57 @@ static void say(struct buf *out, const char *before, const char *text)
 static const struct {
     const char *reason, *mend;
 } mends[] = {
-    { "unit", "headgate quarantine map N --unit UCUM says which unit is meant "
-              "(\"mL/min\"): its word then means that for all senders and "
-              "quantities; of a value without one, that of its code" },
+    { "unit",
+      "headgate quarantine map N --unit UCUM says which unit is meant "
+      "(\"mL/min\"): its word then means that wherever this code comes with "
+      "it; of a value without one, that of its code" },
     { "code", "the codings contradict each other: the sender corrects it, or "
               "headgate quarantine discard N" },
     { "implausible", "ask the unit: headgate quarantine release N --as-sent "
-                     "if the value is right; else a corrected version, or "
-                     "headgate quarantine discard N" },
+                     "if the value is right (map N --access NAME before or "
+                     "after it, if its access is not clear); else a corrected "
+                     "version, or headgate quarantine discard N" },
     { "side", "headgate quarantine map N --side left|right, or --access NAME" },
     { "access", "headgate quarantine map N --access NAME, or --side "
                 "left|right" },
-    { "time", "headgate quarantine release N once that time has come, or a "
-              "corrected version" },
+    { "time", "headgate quarantine release N once that time has come, or "
+              "release N --as-sent if an old time is right; or a corrected "
+              "version" },
+    { "value", "ask the unit now, then act on what it says; headgate "
+               "quarantine map N --code CODE --target MEANING if a code of it "
+               "is not known; a corrected version, or headgate quarantine "
+               "discard N" },
+    { "otherwise", "ask the unit now; headgate quarantine release N --as-sent "
+                   "if the newer report is right; else headgate quarantine "
+                   "discard N, and the sign before it stands" },
 };
 static const char otherwise[] =
     "the sender corrects it and sends it again; once what it rests on is "
     "mended here, headgate quarantine release N; else headgate quarantine "
     "discard N";
+
+static const char no_unit[] =
+    "headgate quarantine map N --unit UCUM gives values of its code that come "
+    "without a unit this one (\"mL/min\"); a code of headgate's own system "
+    "takes none: then its sender has to send the unit, or headgate quarantine "
+    "discard N";
+static const char other_unit[] =
+    "it came in a unit that this cannot be measured in: its sender corrects "
+    "it and sends it again, or headgate quarantine discard N";
+
+/* Of a unit it stands in the hint what came: "unit?", "unit ml?". */
+static const char *mend_of_unit(const char *hint, const char *mend)
+{
+    size_t len = strlen(hint);
+    const char *known;
+
+    if (strcmp(hint, "unit?") == 0)
+        return no_unit;
+    return len > 6 && strncmp(hint, "unit ", 5) == 0 &&
+                   units_of_text(hint + 5, len - 6, &known) == ERR_OK
+               ? other_unit
+               : mend;
+}
 
 void quarantine_write_mend(const struct quarantine_line *line, struct buf *out)
 {
@@ -47,6 +81,8 @@ void quarantine_write_mend(const struct quarantine_line *line, struct buf *out)
         if (strcmp(mends[i].reason, line->reason) == 0)
             text = mends[i].mend;
     }
+    if (line->held && strcmp(line->reason, "unit") == 0 && line->hint != NULL)
+        text = mend_of_unit(line->hint, text);
     for (; *text != '\0'; text++) {
         if (text[0] == 'N' && (text[1] == ' ' || text[1] == ';' ||
                                text[1] == ',' || text[1] == '\0'))
@@ -67,6 +103,7 @@ static void write_whose(const struct quarantine_line *line, struct buf *out)
     } else {
         buf_puts(out, "from ");
         say(out, "", line->source[0] != '\0' ? line->source : "nobody known");
+        say(out, ", of patient ", line->patient_number);
     }
 }
 
@@ -80,7 +117,8 @@ void quarantine_write_line(const struct quarantine_line *line,
     write_whose(line, out);
     say(out, ": ", line->what);
     if (line->emergency)
-        buf_puts(out, ", A SIGN OF EMERGENCY");
+        buf_puts(out, line->held ? ", A SIGN OF EMERGENCY"
+                                 : ", A SIGN OF EMERGENCY MAY BE IN IT");
     say(out, ": ", line->why);
     say(out, "; ", line->hint);
     say(out, "; at ", line->place);

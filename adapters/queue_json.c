@@ -53,6 +53,28 @@ static void json_due(struct buf *out, const struct queue_row *row,
     fhir_out_int(out, "due_days", queue_days(row->due_s, now_s, zone));
 }
 
+static const char *state_word(const struct queue_row *row, int64_t now_s)
+{
+    if (queue_is_put_off(row, now_s))
+        return "put-off";
+    return row->state == EPISODE_TAKEN ? "taken" : "open";
+}
+
+/* What people have done with it. */
+static void json_people(const struct queue_row *row, const struct zone *zone,
+                        struct buf *out)
+{
+    char until[FHIR_TIME_SIZE] = "";
+
+    if (row->put_off_until_s != 0)
+        fhir_date_write(row->put_off_until_s, zone, until);
+    json_text(out, "owner", row->owner != NULL ? row->owner : "");
+    json_text(out, "put_off_until", until);
+    json_text(out, "put_off_by",
+              row->put_off_by != NULL ? row->put_off_by : "");
+    fhir_out_bool(out, "escalated", row->escalated);
+}
+
 void queue_write_json(const struct queue_row *row, int64_t now_s,
                       const struct zone *zone, struct buf *out)
 {
@@ -66,7 +88,7 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
                   : row->reminder ? "reminder"
                                   : "referral");
     json_text(out, "urgency", row->reminder ? "" : urgency_word(row->urgency));
-    fhir_out_text(out, "state", row->state == EPISODE_TAKEN ? "taken" : "open");
+    fhir_out_text(out, "state", state_word(row, now_s));
     json_text(out, "patient", row->patient_name);
     json_text(out, "patient_number", row->patient_number);
     json_text(out, "unit", row->unit);
@@ -76,11 +98,20 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
     json_rules(out, row->rules);
     json_text(out, "group", row->group);
     json_text(out, "opened", opened);
+    if (row->opened_s != 0)
+        fhir_out_int(out, "open_days", -queue_days(row->opened_s, now_s, zone));
+    else
+        json_null(out, "open_days");
     json_due(out, row, now_s, zone);
     json_text(out, "task", row->task_id);
     fhir_out_bool(out, "silent", row->silent);
     fhir_out_bool(out, "ground_gone", row->ground_gone);
     json_text(out, "observation",
               row->observation != NULL ? row->observation : "");
+    if (row->input != 0)
+        fhir_out_int(out, "input", row->input);
+    else
+        json_null(out, "input");
+    json_people(row, zone, out);
     buf_puts(out, "}\n");
 }

@@ -4,7 +4,12 @@
  * Rows are written as they are given: the caller sorts them, signs of
  * emergency that are held first, then the most urgent and by the day they are
  * due, then what is to be measured again, then the visits that are due, then
- * what is in hand and has lost its ground.
+ * what is in hand and has lost its ground, then what was put off.
+ *
+ *     queue_write.c   the list for people
+ *     queue_json.c    rows for programs
+ *     queue_filter.c  a part of it, and what is said of the rest
+ *     queue_text.c    text made fit for a terminal, lines, days
  *
  * out->err holds what went wrong (ERR_LIMIT, ERR_MEMORY), see buf_ok.
  */
@@ -15,6 +20,9 @@
 #include "adapters/zone.h"
 #include "planner/policy.h"
 #include "planner/triage.h"
+
+struct queue_filter;
+struct queue_hidden;
 
 /* All text is borrowed, UTF-8, "" if it is not known, never NULL. */
 struct queue_row {
@@ -39,7 +47,25 @@ struct queue_row {
     bool ground_gone;        /* a person has it in hand, and nothing holds any
                                 more: it only waits to be closed */
     const char *observation; /* id, of one that is held */
+    const char *margin;      /* of one that is held: what became of it, in 17
+                                characters at most; NULL: "NOT PLACED" */
+    int64_t input;           /* held: the number of a whole input that could not
+                                be taken in; 0: it is an Observation */
+    /* Not of every row; NULL and 0 for none. */
+    const char *owner;             /* who was asked to see to it, in words */
+    const char *put_off_by;        /* who put it off, in words */
+    int64_t put_off_until_s;       /* not to be dealt with before; UTC */
+    bool escalated;                /* nobody took it within its time */
+    int64_t access_id, patient_id; /* rows of the store */
 };
+
+/* Is it put off at this moment?  What is to be phoned about at once, a reminder
+ * and what has lost its ground cannot be. */
+bool queue_is_put_off(const struct queue_row *row, int64_t now_s);
+
+/* Has its day passed?  Not of what is put off. */
+bool queue_is_overdue(const struct queue_row *row, int64_t now_s,
+                      const struct zone *zone);
 
 /*
  * queue_write_json - one row as one line: a JSON object and a line feed
@@ -48,13 +74,15 @@ struct queue_row {
  *
  *     kind            "held-emergency", "referral" or "reminder"
  *     urgency         urgency_word; null for a reminder, which has none
- *     state           "open" or "taken" (a person has it in hand)
+ *     state           "open", "taken" (a person has it in hand) or "put-off"
+ *                     (until a day that has not come)
  *     patient, patient_number, unit, access
  *     seen            the headline
  *     suggestion
  *     rules           array of ids
  *     group
  *     opened          instant, UTC: "2026-11-25T09:30:00Z"
+ *     open_days       days at the site since then
  *     due             date at the site: "2026-12-02"
  *     due_days        days from the site's today to due; negative: overdue
  *     task            id of the Task
@@ -62,6 +90,11 @@ struct queue_row {
  *     ground_gone     true: in hand, and nothing holds any more
  *     observation     id, of a sign of emergency that is held; it has neither
  *                     group nor Task nor day
+ *     input           number of what could not be taken in at all and may have
+ *                     such a sign in it, instead of observation
+ *     owner           who was asked to see to it, in words
+ *     put_off_until   date at the site; put_off_by: who did, in words
+ *     escalated       true: nobody took it within its time
  *
  * zone    of the site: a due date is one of its calendar
  */
@@ -74,14 +107,19 @@ struct queue_options {
     bool silent; /* silent mode: said at the top */
     int64_t now_s;
     const struct zone *zone; /* of the site */
+    /* NULL: all is there; else the rows are what it left */
+    const struct queue_filter *filter;
+    const struct queue_hidden *hidden;
+    bool cut; /* there were more rows than can be shown */
 };
 
 /*
  * queue_write_table - the queue as a list for a person at a terminal
  *
- * A section for each urgency in words, then for each row by when on the left
- * and who, which access, which unit, what was seen and what is suggested on
- * the right; a summary in the end.  A queue without rows says so in words.
+ * A section for each urgency in words, then for each row by when it is due and
+ * since when it is open on the left; who, which access, which unit, what was
+ * seen and what is suggested on the right; a summary in the end.  A queue
+ * without rows says so in words, and one that is filtered says that first.
  */
 void queue_write_table(const struct queue_row *rows, size_t count,
                        const struct queue_options *options, struct buf *out);

@@ -68,7 +68,7 @@ static const char *class_title(enum report_class class)
     static const char *const titles[REPORT_CLASSES] = {
         [REPORT_TAKEN] = "Readings that were used",
         [REPORT_REFUSED] = "Refused, and answered with an error",
-        [REPORT_QUARANTINED] = "Could not be taken in; wait in quarantine",
+        [REPORT_QUARANTINED] = "Could not be taken in; put into quarantine",
         [REPORT_HELD] = "Readings that are kept and not used",
         [REPORT_UNKNOWN] = "Codes that no map has; kept and not used",
         [REPORT_TOLERATED] = "Used, though not as it should be",

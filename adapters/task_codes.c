@@ -73,6 +73,15 @@ static const struct task_code codes[TASK_CODE_COUNT] = {
     [TASK_CODE_SUGGESTED] = { "machine-suggested", "Suggested by a machine",
                               "Made by fixed rules from readings; a qualified "
                               "clinician decides." },
+    [TASK_CODE_UNIT_LIST] = { "unit-list",
+                              "Patients of a dialysis unit with an open "
+                              "suggestion",
+                              "The patients of one dialysis unit for whom a "
+                              "suggestion or a reminder is open." },
+    [TASK_CODE_PUT_OFF] = { TASK_PUT_OFF, "Put off until a day",
+                            "A person has put it off; a note of the Task says "
+                            "until when, who and why.  It comes back on that "
+                            "day, and before it if it worsens." },
 };
 
 static const struct task_code inputs[] = {

@@ -11,8 +11,9 @@
 #include "adapters/fhir_write.h"
 #include "planner/rules.h"
 
-/* Known by name: it is the one business status that is ours to take away. */
+/* Known by name: these business statuses are ours to take away. */
 #define TASK_AWAITING "awaiting-review"
+#define TASK_PUT_OFF  "put-off"
 
 enum task_code_id {
     /* Task.code of a suggestion */
@@ -39,6 +40,10 @@ enum task_code_id {
     TASK_CODE_AWAITING,
     /* meta.tag of every Task */
     TASK_CODE_SUGGESTED,
+    /* List.code of the list of a dialysis unit */
+    TASK_CODE_UNIT_LIST,
+    /* Task.businessStatus while a person has put it off */
+    TASK_CODE_PUT_OFF,
     TASK_CODE_COUNT
 };
 

@@ -4,12 +4,19 @@
 #include <openssl/err.h>
 #include <openssl/ssl.h>
 #include <openssl/x509v3.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <sys/stat.h>
+
+enum { STAMP_SIZE = 96 };
 
 struct tls_context {
     SSL_CTX *ctx;
+    char ca[TLS_PATH_MAX], crl[TLS_PATH_MAX]; /* "" none */
+    char crl_read[STAMP_SIZE]; /* stamp of the file that was read */
+    int64_t lists_end_s;
 };
 
 struct tls_stream {
@@ -55,6 +62,104 @@ static enum err require_clients(SSL_CTX *ctx, const char *path, struct buf *why)
     return ERR_OK;
 }
 
+/* What changes when a file does; "" there is none. */
+static void stamp_of(const char *path, char stamp[STAMP_SIZE])
+{
+    struct stat st;
+
+    stamp[0] = '\0';
+    if (stat(path, &st) == 0)
+        snprintf(stamp, STAMP_SIZE, "%lld %ld %lld %llu",
+                 (long long)st.st_mtim.tv_sec, st.st_mtim.tv_nsec,
+                 (long long)st.st_size, (unsigned long long)st.st_ino);
+}
+
+/* The first end of any list of the store; one without an end has none. */
+static int64_t first_end_s(X509_STORE *store)
+{
+    const STACK_OF(X509_OBJECT) *all = X509_STORE_get0_objects(store);
+    ASN1_TIME *epoch = ASN1_TIME_set(NULL, 0);
+    int64_t end_s = INT64_MAX;
+
+    for (int i = 0; epoch != NULL && i < sk_X509_OBJECT_num(all); i++) {
+        const X509_CRL *crl =
+            X509_OBJECT_get0_X509_CRL(sk_X509_OBJECT_value(all, i));
+        const ASN1_TIME *next =
+            crl != NULL ? X509_CRL_get0_nextUpdate(crl) : NULL;
+        int days, seconds;
+
+        if (next != NULL && ASN1_TIME_diff(&days, &seconds, epoch, next) == 1 &&
+            days * INT64_C(86400) + seconds < end_s)
+            end_s = days * INT64_C(86400) + seconds;
+    }
+    ASN1_TIME_free(epoch);
+    return end_s;
+}
+
+/* Who signs clients, and whom they have revoked, in place of what the context
+ * had. */
+static bool read_lists(struct tls_context *c)
+{
+    X509_STORE *store = X509_STORE_new();
+    X509_LOOKUP *lookup =
+        store != NULL ? X509_STORE_add_lookup(store, X509_LOOKUP_file()) : NULL;
+
+    stamp_of(c->crl, c->crl_read);
+    if (lookup == NULL || X509_STORE_load_file(store, c->ca) != 1 ||
+        X509_load_crl_file(lookup, c->crl, X509_FILETYPE_PEM) < 1 ||
+        X509_STORE_set_flags(store, X509_V_FLAG_CRL_CHECK) != 1) {
+        X509_STORE_free(store);
+        return false;
+    }
+    c->lists_end_s = first_end_s(store);
+    SSL_CTX_set_cert_store(c->ctx, store); /* takes it */
+    return true;
+}
+
+/* A list has its end, and a new one must count without a restart. */
+static void renew_lists(struct tls_context *c)
+{
+    char now[STAMP_SIZE];
+
+    if (c->crl[0] == '\0')
+        return;
+    stamp_of(c->crl, now);
+    if (now[0] != '\0' && strcmp(now, c->crl_read) != 0)
+        (void)read_lists(c); /* if not, those before go on to count */
+    ERR_clear_error();
+}
+
+static enum err keep_path(const char *path, char out[TLS_PATH_MAX],
+                          struct buf *why)
+{
+    size_t len = strlen(path);
+
+    if (len >= TLS_PATH_MAX) {
+        buf_printf(why, "%.80s...: the path is too long", path);
+        return ERR_CONFIG;
+    }
+    memcpy(out, path, len + 1);
+    return ERR_OK;
+}
+
+static enum err require_lists(struct tls_context *c,
+                              const struct tls_files *files, struct buf *why)
+{
+    enum err e;
+
+    if (files->client_crl == NULL || files->client_crl[0] == '\0')
+        return ERR_OK;
+    if (files->client_ca == NULL || files->client_ca[0] == '\0')
+        return complain(files->client_crl,
+                        "revocation lists without authorities", why);
+    e = keep_path(files->client_ca, c->ca, why);
+    if (e == ERR_OK)
+        e = keep_path(files->client_crl, c->crl, why);
+    if (e == ERR_OK && !read_lists(c))
+        e = complain(c->crl, "is not a file of revocation lists in PEM", why);
+    return e;
+}
+
 static enum err read_files(SSL_CTX *ctx, const struct tls_files *files,
                            struct buf *why)
 {
@@ -93,7 +198,10 @@ enum err tls_context_open(const struct tls_files *files,
     SSL_CTX_set_num_tickets(c->ctx, 0);
     SSL_CTX_set_mode(c->ctx, SSL_MODE_RELEASE_BUFFERS);
     SSL_CTX_set_default_passwd_cb(c->ctx, no_password);
+    c->lists_end_s = INT64_MAX;
     e = read_files(c->ctx, files, why);
+    if (e == ERR_OK)
+        e = require_lists(c, files, why);
     if (e != ERR_OK)
         goto free_context;
     *out = c;
@@ -111,6 +219,11 @@ void tls_context_close(struct tls_context *c)
     free(c);
 }
 
+int64_t tls_context_lists_end_s(const struct tls_context *c)
+{
+    return c->lists_end_s;
+}
+
 /* ---- one connection ------------------------------------------------------- */
 
 enum err tls_stream_new(struct tls_context *context, struct tls_stream **out)
@@ -119,6 +232,7 @@ enum err tls_stream_new(struct tls_context *context, struct tls_stream **out)
 
     if (s == NULL)
         return ERR_MEMORY;
+    renew_lists(context);
     s->ssl = SSL_new(context->ctx);
     s->in = BIO_new(BIO_s_mem());
     s->out = BIO_new(BIO_s_mem());

@@ -18,6 +18,8 @@
 
 #include "adapters/buf.h"
 
+#include <stdint.h>
+
 struct tls_context;
 struct tls_stream;
 
@@ -26,21 +28,37 @@ struct tls_files {
     const char *key;         /* PEM: its private key, without a password */
     const char *client_ca;   /* PEM: who signs clients; NULL or "": clients
                                 need no certificate; else all need one */
+    const char *client_crl;  /* PEM: revocation lists of those who sign clients;
+                                NULL or "": revocation is not looked at.  Needs
+                                client_ca */
 };
+
+enum { TLS_PATH_MAX = 1024 }; /* of client_ca and client_crl */
 
 /*
  * tls_context_open - read the files; for all connections of a listener
  *
  * why  out: which file is wrong, and how, for a person; no part of a key
  *
+ * With client_crl the certificate of a client is checked against the list of
+ * its issuer (RFC 5280, 6.3; X509_V_FLAG_CRL_CHECK): revoked, no list of that
+ * issuer, a list that is not its issuer's or that has run out: no connection.
+ * The certificates of authorities between are not checked.  Before each new
+ * connection it is looked whether the file has changed; a new one that cannot
+ * be used changes nothing, and the lists that were read before go on to count.
+ *
  * ERR_CONFIG  a file cannot be read, or key and certificate do not belong
- *             together
+ *             together, or client_crl without client_ca
  * ERR_MEMORY
  */
 MUST_CHECK enum err tls_context_open(const struct tls_files *files,
                                      struct tls_context **context,
                                      struct buf *why);
 void tls_context_close(struct tls_context *context);
+
+/* Until when the lists that are in use are good, as seconds since 1970: the
+ * first end of any; INT64_MAX: there is none, or none says. */
+int64_t tls_context_lists_end_s(const struct tls_context *context);
 
 /* One connection; the context must outlive it.  ERR_MEMORY. */
 MUST_CHECK enum err tls_stream_new(struct tls_context *context,

@@ -2,6 +2,7 @@
 
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 /*
  * Units of one dimension convert into each other, and only these.  A flow of
@@ -20,7 +21,8 @@ enum dimension {
     DIM_MASS,           /* in g */
     DIM_PRESSURE,       /* in Pa */
     DIM_MASS_IN_VOLUME, /* in mg/L */
-    DIM_MOLES_IN_VOLUME /* in mmol/L */
+    DIM_MOLES_IN_VOLUME, /* in mmol/L */
+    DIM_COUNT            /* of what is none of these */
 };
 
 /*
@@ -239,6 +241,85 @@ enum err units_of_text(const char *text, size_t len, const char **code)
         return ERR_UNKNOWN;
     *code = unit->code;
     return ERR_OK;
+}
+
+/*
+ * Units that are not read here, but whose words are taken.  Factors: UCUM 2.1,
+ * by its definitions of [psi], atm, bar, [ft_i], [yd_i], [oz_av], [stone_av],
+ * [gal_us], K, J, N and the like; of those without a dimension of ours it is
+ * enough that they are none of the table.
+ */
+static const struct {
+    const char *word;
+    enum dimension dimension;
+    double up;
+} taken[] = {
+    { "psi", DIM_PRESSURE, 6894.757293168361 },
+    { "[psi]", DIM_PRESSURE, 6894.757293168361 },
+    { "atm", DIM_PRESSURE, 101325 },
+    { "bar", DIM_PRESSURE, 100000 },
+    { "torr", DIM_PRESSURE, 133.322 },
+    { "mmH2O", DIM_PRESSURE, 9.80665 },
+    { "mm[H2O]", DIM_PRESSURE, 9.80665 },
+    { "inHg", DIM_PRESSURE, 3386.38 },
+    { "[in_i'Hg]", DIM_PRESSURE, 3386.38 },
+    { "MPa", DIM_PRESSURE, 1e6 },
+    { "um", DIM_LENGTH, 0.001 },
+    { "nm", DIM_LENGTH, 0.000001 },
+    { "km", DIM_LENGTH, 1e6 },
+    { "ft", DIM_LENGTH, 304.8 },
+    { "[ft_i]", DIM_LENGTH, 304.8 },
+    { "inch", DIM_LENGTH, 25.4 },
+    { "oz", DIM_MASS, 28.349523125 },
+    { "[oz_av]", DIM_MASS, 28.349523125 },
+    { "stone", DIM_MASS, 6350.29318 },
+    { "[stone_av]", DIM_MASS, 6350.29318 },
+    { "mg", DIM_MASS, 0.001 },
+    { "ug", DIM_MASS, 0.000001 },
+    { "ul", DIM_VOLUME, 0.001 },
+    { "uL", DIM_VOLUME, 0.001 },
+    { "cL", DIM_VOLUME, 10 },
+    { "gal", DIM_VOLUME, 3785.411784 },
+    { "[gal_us]", DIM_VOLUME, 3785.411784 },
+    { "ms", DIM_TIME, 0.001 },
+    { "K", DIM_TEMPERATURE, 1 },
+    { "mS/cm", DIM_COUNT, 1 },
+    { "mol", DIM_COUNT, 1 },
+    { "mmol", DIM_COUNT, 1 },
+    { "mol/L", DIM_MOLES_IN_VOLUME, 1000 },
+    { "nmol/L", DIM_MOLES_IN_VOLUME, 0.000001 },
+    { "g/dL", DIM_MASS_IN_VOLUME, 10000 },
+    { "ug/L", DIM_MASS_IN_VOLUME, 0.001 },
+    { "ug/dL", DIM_MASS_IN_VOLUME, 0.01 },
+    { "J", DIM_COUNT, 1 },
+    { "W", DIM_COUNT, 1 },
+    { "N", DIM_COUNT, 1 },
+    { "Hz", DIM_COUNT, 1 },
+    { "/min", DIM_COUNT, 1 },
+    { "bpm", DIM_COUNT, 1 },
+};
+
+static bool same_in_capitals(const char *a, const char *b)
+{
+    return strcmp(a, b) == 0 ||
+           (strcasecmp(a, b) == 0 && strpbrk(a, "abcdefghijklmnopqrstuvwxyz") ==
+                                         NULL);
+}
+
+bool units_word_is_other(const char *word, const char *code)
+{
+    const struct unit *to = find(code, strlen(code));
+
+    for (size_t i = 0; to != NULL && i < COUNT(taken); i++) {
+        double size;
+
+        if (!same_in_capitals(word, taken[i].word))
+            continue;
+        size = to->up / to->down;
+        return taken[i].dimension != to->dimension ||
+               fabs(taken[i].up - size) > 0.001 * size;
+    }
+    return false;
 }
 
 bool units_listed(const char *code, size_t len)

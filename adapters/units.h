@@ -44,6 +44,16 @@ MUST_CHECK enum err units_convert(enum quantity q, const char *code, size_t len,
 MUST_CHECK enum err units_of_text(const char *text, size_t len,
                                   const char **code);
 
+/*
+ * units_word_is_other - does a word name another unit than this one?
+ *
+ * For a person who says what a unit's word means: "psi" is no other word for
+ * mm[Hg], whoever uses it.  Words that UCUM (2.1) or everyday use gives to a
+ * unit, as they are written or in capitals; a word of no unit is nobody's, and
+ * may mean anything.  code: of the table.
+ */
+bool units_word_is_other(const char *word, const char *code);
+
 /* Is it a code of the table, or an annotation that stands for 1? */
 bool units_listed(const char *code, size_t len);
 

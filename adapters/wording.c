@@ -24,9 +24,11 @@ static const char *hand_first(const struct wording *w,
             worst = f->urgency;
     }
     if (worst == URGENCY_IMMEDIATE)
-        return "The hand is more urgent: see the Task on the hand (phone now).";
+        return N_("The hand is more urgent: see the Task on the hand (phone "
+                  "now).");
     if (worst == URGENCY_ASAP && !now)
-        return "The hand is more urgent: see the Task on the hand ({asap}).";
+        return N_("The hand is more urgent: see the Task on the hand "
+                  "({asap}).");
     return NULL;
 }
 
@@ -44,8 +46,8 @@ void say_suggested(const struct wording *w, struct buf *out)
 
 void wording_suggestion(const struct wording *w, struct buf *out)
 {
-    if (seen_late(w, "Seen", out))
-        buf_puts(out, ". ");
+    if (seen_late(w, false, out))
+        buf_puts(out, " ");
     say_suggested(w, out);
 }
 
@@ -62,30 +64,34 @@ void wording_headline(const struct wording *w, struct buf *out)
         if (f == first || !seen_is_ours(w, f))
             continue;
         if (!seen_is_told(w, f)) {
-            buf_puts(out, "; ");
+            buf_puts(out, list_semicolon());
             seen_brief(w, f, out);
         } else if (f->flow_unknown && !first->flow_unknown) {
-            buf_puts(out, "; flow not known");
+            buf_puts(out, list_semicolon());
+            buf_puts(out, _("flow not known"));
         }
     }
-    seen_late(w, "; seen", out);
+    seen_late(w, true, out);
 }
 
 /* What another group found, and left to this one to tell. */
 static void say_crossed(const struct wording *w, struct buf *out)
 {
-    bool any = false;
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
 
     for (size_t i = 0; i < w->findings->count; i++) {
         const struct finding *f = &w->findings->list[i];
 
         if (!seen_is_told_here(w, f) || seen_is_told(w, f))
             continue;
-        buf_puts(out, any ? "; " : " Limits crossed as well: ");
-        any = true;
-        seen_brief(w, f, out);
+        buf_puts(list, list->len > 0 ? list_semicolon() : "");
+        seen_brief(w, f, list);
     }
-    buf_puts(out, any ? "." : "");
+    if (list->len > 0)
+        say_blank(out);
+    fill_say(&s, list->len > 0 ? _("Limits crossed as well: {list}.") : "",
+             out);
 }
 
 static void say_seen(const struct wording *w, const struct finding *first,
@@ -107,6 +113,16 @@ static void say_seen(const struct wording *w, const struct finding *first,
     say_crossed(w, out);
 }
 
+/* "Suggested: Review of the access ..." */
+static void say_suggested_line(const struct wording *w,
+                               const struct finding *first, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    advice_say(w, first, fill_at(&s, "advice"));
+    fill_say(&s, _("Suggested: {advice}"), out);
+}
+
 void wording_description(const struct wording *w, struct buf *out)
 {
     const struct finding *first = seen_leading(w);
@@ -115,7 +131,7 @@ void wording_description(const struct wording *w, struct buf *out)
     if (first == NULL)
         return;
     if (first->confirmed && first->urgency == URGENCY_IMMEDIATE)
-        buf_puts(out, "Phone now: this Task does not replace a call.\n");
+        buf_printf(out, "%s\n", words_phone());
     if (hand != NULL) {
         say_template(w, first, hand, out);
         buf_puts(out, "\n");
@@ -123,15 +139,19 @@ void wording_description(const struct wording *w, struct buf *out)
     say_clean(out, w->access_label);
     buf_puts(out, ": ");
     say_seen(w, first, out);
-    if (seen_late(w, "\nSeen", out))
-        buf_puts(out, ".");
-    buf_puts(out, "\nSuggested: ");
-    advice_say(w, first, out);
+    seen_late(w, false, out);
+    buf_puts(out, "\n");
+    say_suggested_line(w, first, out);
     if (w->plan != NULL && w->plan[0] != '\0') {
         buf_puts(out, "\n");
         buf_puts(out, w->plan);
     }
-    buf_puts(out, "\nThis is ");
-    say_by(w, out);
-    buf_puts(out, ".\n" WORDING_SUPPORT);
+    buf_puts(out, "\n");
+    say_due(w, _("This is to be seen today, {date}."),
+            _("This is to be seen by {date}."), out);
+    buf_puts(out, "\n");
+    if (say_limit_source(w, first, out))
+        buf_puts(out, "\n");
+    say_until(w, first, out);
+    buf_puts(out, words_support());
 }

@@ -39,9 +39,9 @@ void wording_headline(const struct wording *w, struct buf *out);
  * other rules of the group add. */
 void wording_suggestion(const struct wording *w, struct buf *out);
 
-/* Task.description: access, what was seen, limit, suggestion, by when; for
- * immediate urgency it starts "Phone now: this Task does not replace a call."
- */
+/* Task.description: access, what was seen, limit, suggestion, by when, the
+ * source of the limit with its strength, what would end it; for immediate
+ * urgency it starts "Phone now: this Task does not replace a call." */
 void wording_description(const struct wording *w, struct buf *out);
 
 /* The note of a new Task: rule by rule what it rests on with the source
@@ -94,18 +94,17 @@ void wording_plan_gone(const struct plan_document *d, const char *why,
                        struct buf *out);
 
 /* What is said for the reason where the hand is an emergency. */
-#define WORDING_PLAN_EMERGENCY                                                 \
-    "a sign of emergency of the hand stands, and its assessment comes first"
+const char *wording_plan_emergency(void);
+#define WORDING_PLAN_EMERGENCY wording_plan_emergency()
 
-/* A note beside the end of a Task that carries the plan of a finished case. */
-#define WORDING_PLAN_RECORD                                                    \
-    " The attached band plan is the record of a finished case, and no advice " \
-    "for another."
+/* A note beside the end of a Task that carries the plan of a finished case;
+ * with the blank before it. */
+const char *wording_plan_record(void);
+#define WORDING_PLAN_RECORD wording_plan_record()
 
 /* The same, of any other plan. */
-#define WORDING_PLAN_ENDED                                                     \
-    " The band plan was taken out with its grounds; what it said stands in "   \
-    "the earlier versions of this Task."
+const char *wording_plan_ended(void);
+#define WORDING_PLAN_ENDED wording_plan_ended()
 
 /* Why a rule does not hold: what was last seen, the limit, and what would
  * make it hold.  One or two sentences. */
@@ -136,6 +135,14 @@ void wording_approver(const char *approver, struct buf *out);
 struct contradiction;
 void wording_contradiction(const struct history *h, const struct zone *zone,
                            const struct contradiction *c, struct buf *out);
+
+/*
+ * A name of the planner's tables (a quantity, a sign, a method, a rule) in the
+ * language of the site.  adapters/wording_names.c lists them for translators.
+ */
+const char *wording_name(const char *display);
+/* The nth name of that list, in English; NULL after the last. */
+const char *wording_name_row(size_t n);
 
 /* One reading for the display of a reference: "2240 mL/min on 2026-10-25,
  * ultrasound dilution, final". */

@@ -41,7 +41,7 @@ static bool is_for_dose(const struct wording *w, const struct finding *f)
     if (!f->with_sign)
         return false;
     buf_init(&none, WORDING_SIZE_MAX);
-    signs = seen_signs(w, f, false, "", &none);
+    signs = seen_signs(w, f, false, &none);
     buf_clear(&none);
     return signs == 0;
 }
@@ -87,6 +87,14 @@ static bool fits(const struct wording *w, const struct finding *f,
     switch (when) {
     case ANY:
         return true;
+    case NOW:
+        return f->urgency == URGENCY_IMMEDIATE;
+    case EXTENDED_NOW:
+        return fits(w, f, EXTENDED) && fits(w, f, NOW);
+    case NERVES_NOW:
+        return fits(w, f, NERVES) && fits(w, f, NOW);
+    case SIGN_NOW:
+        return fits(w, f, WITH_SIGN) && fits(w, f, NOW);
     case ELSEWHERE:
         return f->elsewhere;
     case WITH_SIGN:
@@ -157,8 +165,7 @@ static void add_sentence(const struct wording *w, const struct finding *f,
 {
     if (text == NULL)
         return;
-    if (out->len > 0 && out->data[out->len - 1] == '.')
-        buf_puts(out, " ");
+    say_blank(out);
     say_template(w, f, text, out);
 }
 
@@ -168,27 +175,28 @@ static const char *repeat_text(const struct finding *f)
     if (f->repeat_of == Q_NONE || f->rule == RULE_PB_1)
         return NULL; /* a visit says itself what it asks for */
     if (f->disagree)
-        return "Measure the {again} a third time {repeat}: the measurements of "
-               "one session contradict each other.";
+        return N_(
+            "Measure the {again} a third time {repeat}: the measurements of "
+            "one session contradict each other.");
     if (f->low_pressure)
-        return "Measure the {again} again {repeat}, at the usual blood "
-               "pressure: a flow at a low pressure confirms nothing.";
+        return N_("Measure the {again} again {repeat}, at the usual blood "
+                  "pressure: a flow at a low pressure confirms nothing.");
     if (f->rule == RULE_PB_3)
         return quantity_info(f->repeat_of)->kind == VALUE_NUMBER
-                   ? "Repeat the {again} {repeat}: this is not confirmed so "
-                     "far."
-                   : "Ask again for {again} {repeat}: this is not confirmed so "
-                     "far.";
+                   ? N_("Repeat the {again} {repeat}: this is not confirmed so "
+                        "far.")
+                   : N_("Ask again for {again} {repeat}: this is not confirmed "
+                        "so far.");
     if (f->repeat_of == Q_CARDIAC_OUTPUT)
-        return "Repeat flow and cardiac output, measured in the same session, "
-               "{repeat}: there is one measurement so far.";
-    return "Repeat the {again} {repeat}: there is one measurement so far.";
+        return N_(
+            "Repeat flow and cardiac output, measured in the same session, "
+            "{repeat}: there is one measurement so far.");
+    return N_("Repeat the {again} {repeat}: there is one measurement so far.");
 }
 
 #define STENOSIS                                                               \
-    "A known outflow stenosis is untreated: treat it and measure again "       \
-    "before "                                                                  \
-    "any band is planned."
+    N_("A known outflow stenosis is untreated: treat it and measure again "    \
+       "before any band is planned.")
 
 /* What a rule says as the first of its group, or beside it. */
 static const char *advice_text(const struct wording *w, const struct finding *f,
@@ -213,9 +221,9 @@ static void add_advice(const struct wording *w, const struct finding *f,
     if (f->flow_unknown)
         add_sentence(w, f,
                      seen_hand_emergency(w)
-                         ? "Do not wait for a flow measurement."
-                         : "Measure the access flow within 48 hours: which "
-                           "treatment is suited depends on it.",
+                         ? N_("Do not wait for a flow measurement.")
+                         : N_("Measure the access flow within 48 hours: which "
+                              "treatment is suited depends on it."),
                      out);
     if (!f->confirmed)
         add_sentence(w, f, repeat_text(f), out);

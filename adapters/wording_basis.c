@@ -12,23 +12,28 @@ void say_readings(const struct wording *w, const struct finding *f,
     size_t from =
         f->evidence_count > LISTED_MAX ? f->evidence_count - LISTED_MAX : 0;
 
-    buf_puts(out, "Readings used: ");
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
+
     for (size_t i = from; i < f->evidence_count; i++) {
-        if (i > from)
-            buf_puts(out, "; ");
-        wording_reading(&w->history->readings[f->evidence[i]], w->zone, out);
+        buf_puts(list, i > from ? list_semicolon() : "");
+        wording_reading(&w->history->readings[f->evidence[i]], w->zone, list);
     }
-    if (from > 0)
-        buf_printf(out, "; and %zu %searlier", from,
-                   f->evidence_count == EVIDENCE_MAX ? "or more " : "");
-    buf_puts(out, ".\n");
+    fill_count(&s, "count", (long long)from);
+    fill_say(&s,
+             from == 0 ? _("Readings used: {list}.")
+             : f->evidence_count == EVIDENCE_MAX
+                 ? _("Readings used: {list}; and {count} or more earlier.")
+                 : _("Readings used: {list}; and {count} earlier."),
+             out);
+    buf_puts(out, "\n");
 }
 
 static void say_block(const struct wording *w, const struct finding *f,
                       struct named_sources *named, struct buf *out)
 {
     buf_printf(out, "%s, %s%s\n", rule_info(f->rule)->id,
-               rule_info(f->rule)->name, say_state(f));
+               wording_name(rule_info(f->rule)->name), say_state(f));
     say_readings(w, f, out);
     say_rows(w, f, named, out);
     say_until(w, f, out);
@@ -37,12 +42,14 @@ static void say_block(const struct wording *w, const struct finding *f,
 void wording_basis(const struct wording *w, struct buf *out)
 {
     struct named_sources named = { { false } };
+    struct fill s = { 0 };
 
     if (seen_leading(w) == NULL)
         return;
-    buf_puts(out, "What this suggestion rests on, as of ");
-    say_date(w, w->history->now_s, out);
-    buf_puts(out, seen_late(w, "\nSeen", out) ? ".\n" : "\n");
+    say_date(w, w->history->now_s, fill_at(&s, "date"));
+    fill_say(&s, _("What this suggestion rests on, as of {date}"), out);
+    seen_late(w, false, out);
+    buf_puts(out, "\n");
     for (size_t i = 0; i < w->findings->count; i++) {
         const struct finding *f = &w->findings->list[i];
 
@@ -51,15 +58,16 @@ void wording_basis(const struct wording *w, struct buf *out)
         buf_puts(out, "\n");
         say_block(w, f, &named, out);
     }
-    buf_puts(out, "\nIt changes as well when a reading is corrected or "
-                  "withdrawn.\n");
+    buf_printf(out, "\n%s\n",
+               _("It changes as well when a reading is corrected or "
+                 "withdrawn."));
     say_unknowns(w, out);
     say_cautions(w, out);
     say_sources(w, &named, out);
     say_policy(w, out);
-    buf_puts(
-        out,
-        "This is a suggestion made by fixed rules from the readings listed "
-        "above. It is not a diagnosis. A qualified clinician must examine "
-        "the patient and decide; local policy stands above it.");
+    buf_puts(out,
+             _("This is a suggestion made by fixed rules from the readings "
+               "listed above. It is not a diagnosis. A qualified "
+               "clinician must examine the patient and decide; local "
+               "policy stands above it."));
 }

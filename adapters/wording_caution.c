@@ -63,10 +63,11 @@ static struct traits traits_of(const struct wording *w)
     return t;
 }
 
+/* A line. */
 static void say_if(bool yes, const char *text, struct buf *out)
 {
     if (yes)
-        buf_puts(out, text);
+        buf_printf(out, "%s\n", text);
 }
 
 static bool is_known(const struct wording *w, enum quantity q)
@@ -82,13 +83,14 @@ static void say_dose_unknowns(const struct wording *w, const struct traits *t,
     bool dose = t->single_pool;
 
     say_if(dose && !is_known(w, Q_SESSIONS_PER_WEEK),
-           "How many sessions a week are given was not stated: three were "
-           "taken.\n",
+           _("How many sessions a week are given was not stated: three were "
+             "taken."),
            out);
-    say_if(dose && !is_known(w, Q_RESIDUAL_UREA_CLEARANCE),
-           "The residual clearance is not known: it was taken to be less than "
-           "what the limit presumes.\n",
-           out);
+    say_if(
+        dose && !is_known(w, Q_RESIDUAL_UREA_CLEARANCE),
+        _("The residual clearance is not known: it was taken to be less than "
+          "what the limit presumes."),
+        out);
 }
 
 /* The lines of what was not known. */
@@ -98,33 +100,33 @@ static void say_lines(const struct wording *w, const struct traits *t,
     bool typeless = w->history->access_type == SIGN_TYPE_UNKNOWN;
 
     say_if(t->flow,
-           "The minute of the session at which the flow was measured was not "
-           "taken into account.\n",
+           _("The minute of the session at which the flow was measured was not "
+             "taken into account."),
            out);
     say_if(t->pressureless,
-           "The usual blood pressure is not known; a flow falls with the "
-           "pressure.\n",
+           _("The usual blood pressure is not known; a flow falls with the "
+             "pressure."),
            out);
     say_if(t->methodless,
-           "The method of a flow was not stated; such readings are compared "
-           "with each other only.\n",
+           _("The method of a flow was not stated; such readings are compared "
+             "with each other only."),
            out);
     say_if(t->needles,
-           "Whether direction and place of the needles were checked is not "
-           "known.\n",
+           _("Whether direction and place of the needles were checked is not "
+             "known."),
            out);
     say_dose_unknowns(w, t, out);
-    say_if(t->day_only, "Of some readings only the day is known.\n", out);
-    say_if(t->sideless, "The side of a reading of the hand was not stated.\n",
+    say_if(t->day_only, _("Of some readings only the day is known."), out);
+    say_if(t->sideless, _("The side of a reading of the hand was not stated."),
            out);
     say_if(t->preliminary,
-           "A reading is preliminary; signs of emergency are believed at "
-           "once.\n",
+           _("A reading is preliminary; signs of emergency are believed at "
+             "once."),
            out);
-    say_if(t->no_flow, "The access flow near in time is not known.\n", out);
+    say_if(t->no_flow, _("The access flow near in time is not known."), out);
     say_if(typeless,
-           "The type of the access is not known: the limits that depend on "
-           "it were applied only where both types share them.\n",
+           _("The type of the access is not known: the limits that depend on "
+             "it were applied only where both types share them."),
            out);
 }
 
@@ -136,7 +138,7 @@ void say_unknowns(const struct wording *w, struct buf *out)
     buf_init(&lines, WORDING_SIZE_MAX);
     say_lines(w, &t, &lines);
     if (lines.len > 0) {
-        buf_puts(out, "\nNot known, or not taken into account:\n");
+        buf_printf(out, "\n%s\n", _("Not known, or not taken into account:"));
         buf_add(out, lines.data, lines.len);
     }
     buf_clear(&lines);
@@ -146,6 +148,7 @@ void say_unknowns(const struct wording *w, struct buf *out)
 static void say_noise(enum method method, struct buf *out)
 {
     const struct flow_precision *row;
+    struct fill s = { 0 };
     bool between;
     double mdc_pct;
 
@@ -155,63 +158,77 @@ static void say_noise(enum method method, struct buf *out)
     if (row == NULL ||
         flow_mdc(between ? row->between_cv_pct : row->within_cv_pct,
                  &mdc_pct) != ERR_OK) {
-        buf_puts(out, "Two readings by the same method can differ by a third "
-                      "or more by chance between sessions. A change smaller "
-                      "than that may not be real.\n");
+        say_if(true,
+               _("Two readings by the same method can differ by a third or "
+                 "more by chance between sessions. A change smaller than that "
+                 "may not be real."),
+               out);
         return;
     }
-    buf_puts(out, "Two single flows by ");
-    say_lower(out, method_display(method));
-    buf_printf(out,
-               " %s differ by up to %.0f %% by chance alone (95 of 100 pairs; "
-               "computed from the variation found in %s)%s. A change smaller "
-               "than that may not be real.\n",
-               between ? "in different sessions" : "within one session",
-               mdc_pct, row->source, between ? "" : ", between sessions more");
+    say_lower(fill_at(&s, "method"), method_display(method));
+    say_per_cent(fill_at(&s, "change"), mdc_pct, 0);
+    fill_text(&s, "source", row->source);
+    fill_say(&s,
+             between
+                 ? _("Two single flows by {method} in different sessions "
+                     "differ by up to {change} by chance alone (95 of 100 "
+                     "pairs; computed from the variation found in {source}). A "
+                     "change smaller than that may not be real.")
+                 : _("Two single flows by {method} within one session differ "
+                     "by up to {change} by chance alone (95 of 100 pairs; "
+                     "computed from the variation found in {source}), between "
+                     "sessions more. A change smaller than that may not be "
+                     "real."),
+             out);
+    buf_puts(out, "\n");
+}
+
+static void say_disputed(const struct wording *w, const struct finding *first,
+                         struct buf *out)
+{
+    struct fill s = { 0 };
+
+    if (first == NULL || (first->rule != RULE_HF_1 && first->rule != RULE_HF_2))
+        return;
+    fill_limit(&s, "limit", w, first->limit);
+    fill_say(&s,
+             _("Guidelines disagree on the flow at which an access without "
+               "symptoms should be reduced. This site has chosen {limit}."),
+             out);
+    buf_puts(out, "\n");
 }
 
 void say_cautions(const struct wording *w, struct buf *out)
 {
-    const struct finding *first = seen_leading(w);
     struct traits t = traits_of(w);
 
-    buf_puts(out, "\nCautions:\n");
+    buf_printf(out, "\n%s\n", _("Cautions:"));
     if (t.flow)
         say_noise(t.method, out);
-    if (first != NULL &&
-        (first->rule == RULE_HF_1 || first->rule == RULE_HF_2)) {
-        buf_puts(out, "Guidelines disagree on the flow at which an access "
-                      "without symptoms should be reduced. This site has "
-                      "chosen ");
-        say_limit(w, first->limit, out);
-        buf_puts(out, ".\n");
-    }
+    say_disputed(w, seen_leading(w), out);
     say_if(t.finger,
-           "Low digital pressure without symptoms is common after access "
-           "creation and is not by itself a reason to treat.\n",
+           _("Low digital pressure without symptoms is common after access "
+             "creation and is not by itself a reason to treat."),
            out);
     say_if(w->group == GROUP_LOW_FLOW,
-           "A surveillance finding without clinical signs is not by itself a "
-           "reason for angioplasty.\n",
+           _("A surveillance finding without clinical signs is not by itself a "
+             "reason for angioplasty."),
            out);
     say_if(w->group == GROUP_DOSE,
-           "A sample after dialysis that is drawn without slowing the pump "
-           "makes the dose seem higher than it was.\n",
+           _("A sample after dialysis that is drawn without slowing the pump "
+             "makes the dose seem higher than it was."),
            out);
-    say_if(
-        t.predicted,
-        "A prediction comes from a simple model of the arm that has not been "
-        "validated on patients: it is no measurement, and a hand that is "
-        "not flagged is not safe. Where the feeding artery has widened "
-        "since, the hand loses less than predicted.\n",
-        out);
+    say_if(t.predicted,
+           _("A prediction comes from a simple model of the arm that has not "
+             "been validated on patients: it is no measurement, and a hand "
+             "that is not flagged is not safe. Where the feeding artery has "
+             "widened since, the hand loses less than predicted."),
+           out);
     say_if(t.band,
-           "No published comparison of follow-up after a band was found: its "
-           "schedule, and some of these limits, are proposals.\n",
+           _("No published comparison of follow-up after a band was found: its "
+             "schedule, and some of these limits, are proposals."),
            out);
-    buf_puts(out,
-             "Absence of a flag does not mean the access or the hand is "
-             "safe. " WORDING_HAND "\n"
-             "This message may be delayed by the systems that carry it. It "
-             "must not replace direct calling for emergencies.\n");
+    buf_printf(out, "%s %s\n%s\n", words_absence(), words_hand(),
+               _("This message may be delayed by the systems that carry it. It "
+                 "must not replace direct calling for emergencies."));
 }

@@ -7,52 +7,63 @@
 static void say_sent(const struct history *h, const struct contradiction *c,
                      struct buf *out)
 {
-    bool any = false;
-
     for (size_t i = 0; i < c->sent.reading_count; i++) {
         const struct reading *r = &h->readings[c->sent.readings[i]];
 
         if (r->quantity != c->quantity)
             continue;
-        buf_puts(out, any ? ", " : " ");
+        buf_puts(out, out->len > 0 ? list_comma() : "");
         say_value(out, r->quantity, r->value, r->bound, NAN);
-        any = true;
     }
+}
+
+/* What it would be, and from what it is computed. */
+static void say_computed(const struct history *h, const struct contradiction *c,
+                         struct fill *s)
+{
+    struct buf *raw = fill_at(s, "raw");
+
+    for (size_t i = 0; i < c->raw_count; i++) {
+        const struct reading *r = &h->readings[c->raw[i]];
+
+        buf_puts(raw, i > 0 ? list_comma() : "");
+        say_lower(raw, quantity_info(r->quantity)->display);
+        buf_puts(raw, " ");
+        say_value(raw, r->quantity, r->value, r->bound, NAN);
+    }
+    say_value(fill_at(s, "computed"), c->quantity, c->computed, BOUND_NONE,
+              NAN);
 }
 
 void wording_contradiction(const struct history *h, const struct zone *zone,
                            const struct contradiction *c, struct buf *out)
 {
-    const struct quantity_info *info = quantity_info(c->quantity);
+    struct fill s = { 0 };
 
-    buf_puts(out, info->display);
-    say_sent(h, c, out);
-    buf_puts(out, " ");
-    say_when(&h->readings[c->sent.readings[0]], zone, out);
+    fill_text(&s, "name", wording_name(quantity_info(c->quantity)->display));
+    say_sent(h, c, fill_at(&s, "sent"));
+    say_when(&h->readings[c->sent.readings[0]], zone, fill_at(&s, "when"));
     if (c->impossible) {
         const struct reading *pre = &h->readings[c->raw[0]];
 
-        buf_puts(out, " is not below the ");
-        say_value(out, pre->quantity, pre->value, pre->bound, NAN);
-        buf_puts(out, " before: no dose is computed. Are the samples mixed "
-                      "up?");
+        say_value(fill_at(&s, "before"), pre->quantity, pre->value, pre->bound,
+                  NAN);
+        fill_say(&s,
+                 _("{name} {sent} {when} is not below the {before} before: no "
+                   "dose is computed. Are the samples mixed up?"),
+                 out);
         return;
     }
     if (isnan(c->computed)) {
-        buf_puts(out, ": the measurements of one session differ too much; "
-                      "they confirm nothing.");
+        fill_say(&s,
+                 _("{name} {sent} {when}: the measurements of one session "
+                   "differ too much; they confirm nothing."),
+                 out);
         return;
     }
-    buf_puts(out, " was sent; from ");
-    for (size_t i = 0; i < c->raw_count; i++) {
-        const struct reading *r = &h->readings[c->raw[i]];
-
-        buf_puts(out, i > 0 ? ", " : "");
-        say_lower(out, quantity_info(r->quantity)->display);
-        buf_puts(out, " ");
-        say_value(out, r->quantity, r->value, r->bound, NAN);
-    }
-    buf_puts(out, " it would be ");
-    say_value(out, c->quantity, c->computed, BOUND_NONE, NAN);
-    buf_puts(out, ". They contradict each other, so neither is used.");
+    say_computed(h, c, &s);
+    fill_say(&s,
+             _("{name} {sent} {when} was sent; from {raw} it would be "
+               "{computed}. They contradict each other, so neither is used."),
+             out);
 }

@@ -20,19 +20,20 @@ static void say_newest(const struct wording *w, const struct episode *e,
                        size_t wanted, struct buf *out)
 {
     size_t from = e->evidence_count > wanted ? e->evidence_count - wanted : 0;
-    bool any = false;
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
 
     for (size_t i = from; i < e->evidence_count; i++) {
         const struct reading *r = find(w->history, &e->evidence[i]);
 
         if (r == NULL)
             continue;
-        buf_puts(out, any ? "; " : " Newest: ");
-        any = true;
-        wording_reading(r, w->zone, out);
+        buf_puts(list, list->len > 0 ? list_semicolon() : "");
+        wording_reading(r, w->zone, list);
     }
-    if (any)
-        buf_puts(out, ".");
+    if (list->len > 0)
+        say_blank(out);
+    fill_say(&s, list->len > 0 ? _("Newest: {list}.") : "", out);
 }
 
 static void say_added(const struct wording *w, const struct verdict *verdict,
@@ -40,13 +41,18 @@ static void say_added(const struct wording *w, const struct verdict *verdict,
 {
     enum { LISTED_MAX = 4 };
     size_t count = verdict->new_evidence;
+    struct fill s = { 0 };
 
     if (count == 0)
         return;
     /* A reading that arrives late is new without being the newest, so the
      * list does not claim to be of the new ones. */
-    buf_printf(out, " %zu %s added.", count,
-               count == 1 ? "reading was" : "readings were");
+    say_blank(out);
+    fill_count(&s, "count", (long long)count);
+    fill_say(&s,
+             ngettext("{count} reading was added.",
+                      "{count} readings were added.", count),
+             out);
     say_newest(w, &verdict->episode, count < LISTED_MAX ? count : LISTED_MAX,
                out);
 }
@@ -54,45 +60,92 @@ static void say_added(const struct wording *w, const struct verdict *verdict,
 /* The same emergency in a later session: it was to be seen by now. */
 static void say_again(const struct wording *w, struct buf *out)
 {
-    buf_puts(out, " The same sign of emergency was seen again in a later "
-                  "session: ask at once what was done about it. This ");
-    buf_puts(out, w->due_s < w->history->now_s ? "was " : "is ");
-    say_by(w, out);
-    buf_puts(out, ".");
+    say_next(out, _("The same sign of emergency was seen again in a later "
+                    "session: ask at once what was done about it."));
+    say_blank(out);
+    if (w->due_s < w->history->now_s)
+        say_due(w, _("This was to be seen today, {date}."),
+                _("This was to be seen by {date}."), out);
+    else
+        say_due(w, _("This is to be seen today, {date}."),
+                _("This is to be seen by {date}."), out);
+}
+
+/* Who sees the Task may not be who has to act. */
+static void say_escalated(const struct wording *w, bool now, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    fill_count(&s, "hours",
+               policy_count(w->policy,
+                            now ? P_ESCALATE_IMMEDIATE_H : P_ESCALATE_ASAP_H));
+    say_blank(out);
+    fill_say(&s,
+             now ? _("Nobody has taken this Task in hand within {hours} hours: "
+                     "see now that somebody does, and phone.")
+                 : _("Nobody has taken this Task in hand within {hours} hours: "
+                     "see now that somebody does."),
+             out);
+}
+
+static void say_unanswered(const struct wording *w, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    say_blank(out);
+    fill_count(&s, "days", policy_count(w->policy, P_UNANSWERED_D));
+    fill_say(&s, _("Put again: nobody has answered for {days} days."), out);
+}
+
+/* How it stands now, in the words of a queue. */
+static void say_now(const struct wording *w, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    if (seen_leading(w) == NULL)
+        return;
+    say_blank(out);
+    wording_headline(w, fill_at(&s, "headline"));
+    fill_say(&s, _("Now: {headline}."), out);
+}
+
+static void say_raised(const struct wording *w, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    say_blank(out);
+    say_due(w, _("This is more urgent than before, to be seen today, {date}."),
+            _("This is more urgent than before, to be seen by {date}."), out);
+    say_blank(out);
+    say_suggested(w, fill_at(&s, "advice"));
+    fill_say(&s, _("Suggested: {advice}"), out);
 }
 
 void wording_update(const struct wording *w, const struct verdict *verdict,
                     struct buf *out)
 {
     bool now = verdict->episode.urgency == URGENCY_IMMEDIATE;
+    struct fill s = { 0 };
 
     if ((verdict->raised || verdict->again) && now)
-        buf_puts(out, "Phone now: this Task does not replace a call. ");
-    buf_puts(out, "Update of ");
-    say_date(w, w->history->now_s, out);
-    buf_puts(out, ".");
+        buf_printf(out, "%s ", words_phone());
+    say_date(w, w->history->now_s, fill_at(&s, "date"));
+    fill_say(&s, _("Update of {date}."), out);
     if (verdict->unanswered)
-        buf_printf(out, " Put again: nobody has answered for %d days.",
-                   policy_count(w->policy, P_UNANSWERED_D));
+        say_unanswered(w, out);
+    if (verdict->escalated)
+        say_escalated(w, now, out);
     say_added(w, verdict, out);
     if (verdict->corrected)
-        buf_puts(out, " One or more readings used earlier were corrected or "
-                      "withdrawn; the suggestion still holds with the "
-                      "readings as they now stand.");
-    if (seen_leading(w) != NULL) {
-        buf_puts(out, " Now: ");
-        wording_headline(w, out);
-        buf_puts(out, ".");
-    }
+        say_next(out, _("One or more readings used earlier were corrected or "
+                        "withdrawn; the suggestion still holds with the "
+                        "readings as they now stand."));
+    say_now(w, out);
     if (verdict->again)
         say_again(w, out);
-    if (verdict->raised) {
-        buf_puts(out, " This is more urgent than before, ");
-        say_by(w, out);
-        buf_puts(out, ". Suggested: ");
-        say_suggested(w, out);
-    }
-    buf_puts(out, " " WORDING_SUPPORT);
+    if (verdict->raised)
+        say_raised(w, out);
+    say_next(out, words_support());
 }
 
 /* ---- the end ---------------------------------------------------------------------- */
@@ -101,11 +154,11 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
 static const char *visit_words(const struct findings *findings)
 {
     if (findings->why[RULE_PB_1] == WHY_DONE)
-        return "What the visit asked for has been recorded";
+        return _("What the visit asked for has been recorded");
     if (rules_find(findings, RULE_PB_1) != NULL)
-        return "What the visit asked for was not recorded; the next visit is "
-               "due";
-    return "No visit after the band is due any more";
+        return _("What the visit asked for was not recorded; the next visit is "
+                 "due");
+    return _("No visit after the band is due any more");
 }
 
 /* Does it rest on what was measured alone, as a prediction does? */
@@ -126,11 +179,11 @@ static const char *cleared_words(const struct wording *w,
     switch (w->group) {
     case GROUP_HAND:
         if (is_measured_alone(w, e))
-            return "Later readings no longer show it";
-        return "Later examinations no longer show it";
+            return _("Later readings no longer show it");
+        return _("Later examinations no longer show it");
     case GROUP_BLEEDING:
     case GROUP_INFECTION:
-        return "Later examinations no longer show it";
+        return _("Later examinations no longer show it");
     case GROUP_FOLLOW_UP:
         return visit_words(w->findings);
     case GROUP_FLOW:
@@ -140,7 +193,7 @@ static const char *cleared_words(const struct wording *w,
     case GROUP_COUNT:
         break;
     }
-    return "Later readings are back inside the limits";
+    return _("Later readings are back inside the limits");
 }
 
 static const char *reason_words(const struct wording *w,
@@ -150,21 +203,22 @@ static const char *reason_words(const struct wording *w,
     case END_CLEARED:
         return cleared_words(w, &verdict->episode);
     case END_WITHDRAWN:
-        return "A reading it rested on was corrected or withdrawn";
+        return _("A reading it rested on was corrected or withdrawn");
     case END_SUPERSEDED:
-        return w->group == GROUP_FLOW ? "A low flow has been confirmed since"
-                                      : "A high flow has been confirmed since";
+        return w->group == GROUP_FLOW
+                   ? _("A low flow has been confirmed since")
+                   : _("A high flow has been confirmed since");
     case END_STAGE:
-        return "An intervention on the access began a new stage";
+        return _("An intervention on the access began a new stage");
     case END_INACTIVE:
-        return "The access is recorded as no longer in use";
+        return _("The access is recorded as no longer in use");
     case END_MERGED:
-        return "The access is the same as another one of this patient, for "
-               "which there is a suggestion of its own";
+        return _("The access is the same as another one of this patient, for "
+                 "which there is a suggestion of its own");
     case END_ELSEWHERE:
-        return "Another suggestion for this access tells of it now";
+        return _("Another suggestion for this access tells of it now");
     }
-    return "It no longer holds";
+    return _("It no longer holds");
 }
 
 /* Readings of the ground that are not as they were. */
@@ -173,6 +227,8 @@ static void say_changed(const struct wording *w, const struct episode *e,
 {
     enum { LISTED_MAX = 4 };
     size_t said = 0, gone = 0;
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
 
     for (size_t i = 0; i < e->evidence_count; i++) {
         const struct reading *r = find(w->history, &e->evidence[i]);
@@ -184,14 +240,20 @@ static void say_changed(const struct wording *w, const struct episode *e,
         if (said == LISTED_MAX || (r->version == e->evidence[i].version &&
                                    r->status != READING_WITHDRAWN))
             continue;
-        buf_puts(out, said++ == 0 ? " Now recorded as: " : "; ");
-        wording_reading(r, w->zone, out);
+        buf_puts(list, said++ == 0 ? "" : list_semicolon());
+        wording_reading(r, w->zone, list);
     }
     if (said > 0)
-        buf_puts(out, ".");
-    if (gone > 0)
-        buf_printf(out, " %zu earlier %s no longer there.", gone,
-                   gone == 1 ? "reading is" : "readings are");
+        say_blank(out);
+    fill_say(&s, said > 0 ? _("Now recorded as: {list}.") : "", out);
+    if (gone == 0)
+        return;
+    say_blank(out);
+    fill_count(&s, "count", (long long)gone);
+    fill_say(&s,
+             ngettext("{count} earlier reading is no longer there.",
+                      "{count} earlier readings are no longer there.", gone),
+             out);
 }
 
 static bool is_of_hand(enum quantity q)
@@ -241,6 +303,8 @@ static void say_last(const struct wording *w, struct buf *out)
 {
     enum { LISTED = 2 };
     const struct reading *last[LISTED];
+    struct fill s = { 0 };
+    struct buf *list;
     size_t count = 0;
 
     for (size_t i = w->history->count; i-- > 0 && count < LISTED;) {
@@ -249,34 +313,45 @@ static void say_last(const struct wording *w, struct buf *out)
     }
     if (count == 0)
         return;
-    buf_puts(out, " Last readings: ");
+    list = fill_at(&s, "list");
     while (count-- > 0) {
-        wording_reading(last[count], w->zone, out);
-        buf_puts(out, count > 0 ? "; " : ".");
+        wording_reading(last[count], w->zone, list);
+        buf_puts(list, count > 0 ? list_semicolon() : "");
     }
+    say_blank(out);
+    fill_say(&s, _("Last readings: {list}."), out);
+}
+
+/* TRANSLATORS: reason is one of the sentences of why a suggestion ends,
+ * without its full stop. */
+static const char *end_text(enum end_reason reason)
+{
+    if (reason == END_MERGED)
+        return _("On {date} two suggestions were found to be about one access. "
+                 "{reason}.");
+    if (reason == END_ELSEWHERE)
+        return _("On {date} this suggestion was joined to another. {reason}.");
+    return _("On {date} the grounds for this suggestion no longer hold. "
+             "{reason}.");
 }
 
 void wording_end(const struct wording *w, const struct verdict *verdict,
                  struct buf *reason, struct buf *note)
 {
     const char *words = reason_words(w, verdict);
+    struct fill s = { 0 };
 
     buf_puts(reason, words);
-    buf_puts(note, "On ");
-    say_date(w, w->history->now_s, note);
-    buf_puts(note, verdict->reason == END_MERGED
-                       ? " two suggestions were found to be about one access. "
-                   : verdict->reason == END_ELSEWHERE
-                       ? " this suggestion was joined to another. "
-                       : " the grounds for this suggestion no longer hold. ");
-    buf_printf(note, "%s.", words);
+    say_date(w, w->history->now_s, fill_at(&s, "date"));
+    fill_text(&s, "reason", words);
+    fill_say(&s, end_text(verdict->reason), note);
     if (verdict->reason == END_WITHDRAWN)
         say_changed(w, &verdict->episode, note);
     else
         say_last(w, note);
     if (verdict->episode.state == EPISODE_TAKEN)
-        buf_puts(note, " A person has this in hand, so only this note is "
-                       "added.");
-    buf_puts(note, " Absence of a flag does not mean the access or the hand is "
-                   "safe. " WORDING_SUPPORT);
+        say_next(note, _("A person has this in hand, so only this note is "
+                         "added."));
+    say_next(note, words_absence());
+    say_next(note, words_support());
 }

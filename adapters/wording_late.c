@@ -59,9 +59,36 @@ static bool is_told_now(const struct wording *w)
     return w->due_s >= w->history->now_s;
 }
 
-bool seen_late(const struct wording *w, const char *before, struct buf *out)
+/* How it is told: by the days that have passed, or in which month it was seen;
+ * reported now, or known before; as a sentence, and for a queue. */
+static const char *late_text(bool by_month, bool now, bool brief)
+{
+    static const char *const texts[2][2][2] = {
+        { { N_("Seen {days} days ago (as of {date}): ask the unit at once "
+               "whether it was dealt with."),
+            N_("; seen {days} days ago (as of {date}): ask the unit at once "
+               "whether it was dealt with") },
+          { N_("Seen {days} days ago and reported now ({date}): ask the unit "
+               "at once whether it was dealt with."),
+            N_("; seen {days} days ago and reported now ({date}): ask the unit "
+               "at once whether it was dealt with") } },
+        { { N_("Seen {when} (as of {date}): ask the unit at once whether it "
+               "was dealt with."),
+            N_("; seen {when} (as of {date}): ask the unit at once whether it "
+               "was dealt with") },
+          { N_("Seen {when} and reported now ({date}): ask the unit at once "
+               "whether it was dealt with."),
+            N_("; seen {when} and reported now ({date}): ask the unit at once "
+               "whether it was dealt with") } },
+    };
+
+    return gettext(texts[by_month][now][brief]);
+}
+
+bool seen_late(const struct wording *w, bool brief, struct buf *out)
 {
     const struct reading *r = newest_sign(w);
+    struct fill s = { 0 };
     int64_t days;
 
     if (r == NULL)
@@ -69,15 +96,15 @@ bool seen_late(const struct wording *w, const char *before, struct buf *out)
     days = (w->history->now_s - last_s(r)) / DAY_S;
     if (days <= policy_count(w->policy, P_DUE_ASAP_D))
         return false;
-    buf_puts(out, before);
-    buf_puts(out, " ");
-    if (r->precision == AT_MONTH || r->precision == AT_YEAR)
-        say_when(r, w->zone, out);
-    else
-        buf_printf(out, "%lld days ago", (long long)days);
+    if (!brief && out->len > 0)
+        buf_puts(out, "\n");
+    fill_count(&s, "days", days);
+    say_when(r, w->zone, fill_at(&s, "when"));
     /* the date keeps it true on the days after */
-    buf_puts(out, is_told_now(w) ? " and reported now (" : " (as of ");
-    say_date(w, w->history->now_s, out);
-    buf_puts(out, "): ask the unit at once whether it was dealt with");
+    say_date(w, w->history->now_s, fill_at(&s, "date"));
+    fill_say(&s,
+             late_text(r->precision == AT_MONTH || r->precision == AT_YEAR,
+                       is_told_now(w), brief),
+             out);
     return true;
 }

@@ -101,23 +101,27 @@ bool say_limit_is_share(enum param p)
 
 static void say_form(enum form form, double value, struct buf *out)
 {
+    struct fill s = { 0 };
+
     switch (form) {
     case SHARE:
-        buf_printf(out, "%.3g %%", value * 100.0);
+        say_per_cent_plain(out, value * 100.0, 3);
         break;
     case PER_CENT:
-        buf_printf(out, "%.3g %%", value);
+        say_per_cent_plain(out, value, 3);
         break;
     case PER_HEIGHT:
-        buf_printf(out, "%.6g mL/min for a height of 1 m to the power 2.7",
-                   value);
+        say_plain(fill_at(&s, "value"), value, 6);
+        fill_say(&s, _("{value} mL/min for a height of 1 m to the power 2.7"),
+                 out);
         break;
     case YEARS:
-        buf_printf(out, "%.3g years", value);
+        say_plain(fill_at(&s, "years"), value, 3);
+        fill_say(&s, _("{years} years"), out);
         break;
     case OF_QUANTITY:
     case PLAIN:
-        buf_printf(out, "%.6g", value);
+        say_plain(out, value, 6);
         break;
     }
 }
@@ -146,18 +150,21 @@ static bool say_confirmation(const struct wording *w, enum param p,
                              struct buf *out)
 {
     enum param of_last = of_last_row(p);
+    struct fill s = { 0 };
     int readings, last;
 
     if (of_last == PARAM_TOTAL)
         return false;
     readings = policy_count(w->policy, p);
     last = policy_count(w->policy, of_last);
+    fill_count(&s, "count", readings);
+    fill_count(&s, "last", last);
     if (readings == 1)
-        buf_puts(out, "one reading");
+        fill_say(&s, _("one reading"), out);
     else if (last > readings)
-        buf_printf(out, "%d of the last %d readings", readings, last);
+        fill_say(&s, _("{count} of the last {last} readings"), out);
     else
-        buf_printf(out, "%d readings in a row", readings);
+        fill_say(&s, _("{count} readings in a row"), out);
     return true;
 }
 
@@ -165,15 +172,19 @@ void say_limit(const struct wording *w, enum param p, struct buf *out)
 {
     double value = policy_get(w->policy, p);
     struct limit_row row = row_of(p);
+    struct fill s = { 0 };
 
     if (say_confirmation(w, p, out))
         return;
-    if (param_info(p)->kind == PARAM_GRADE)
-        buf_printf(out, "grade %s", grade_word((enum grade)value));
-    else if (param_info(p)->kind == PARAM_URGENCY)
+    if (param_info(p)->kind == PARAM_GRADE) {
+        fill_text(&s, "grade", grade_word((enum grade)value));
+        fill_say(&s, _("grade {grade}"), out);
+        return;
+    }
+    if (param_info(p)->kind == PARAM_URGENCY)
         say_soon(w, (enum urgency)value, out);
     else if (param_info(p)->kind == PARAM_EKTV)
-        buf_puts(out, ektv_form_display((enum ektv_form)value));
+        buf_puts(out, wording_name(ektv_form_display((enum ektv_form)value)));
     else
         say_form(row.form, value, out);
     if (row.form == OF_QUANTITY)

@@ -93,29 +93,32 @@ static bool is_used(const struct wording *w, const struct finding *f,
 static const struct {
     const char *mark, *words;
 } marks[] = {
-    { "F", "found in the published source" },
-    { "F2", "from a secondary page" },
-    { "M", "from memory, to be checked" },
-    { "C", "computed" },
-    { "P", "default proposed without a direct source" },
+    { "F", N_("found in the published source") },
+    { "F2", N_("from a secondary page") },
+    { "M", N_("from memory, to be checked") },
+    { "C", N_("computed") },
+    { "P", N_("default proposed without a direct source") },
 };
 
 static const char *mark_words(const char *mark)
 {
     for (size_t i = 0; i < COUNT(marks); i++) {
         if (strcmp(marks[i].mark, mark) == 0)
-            return marks[i].words;
+            return gettext(marks[i].words);
     }
-    return "strength of the source not stated";
+    return _("strength of the source not stated");
 }
 
 void say_marks(struct buf *out)
 {
-    buf_puts(out, "Marks of the limits: ");
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
+
     for (size_t i = 0; i < COUNT(marks); i++)
-        buf_printf(out, "%s%s %s", i > 0 ? "; " : "", marks[i].mark,
-                   marks[i].words);
-    buf_puts(out, ".\n");
+        buf_printf(list, "%s%s %s", i > 0 ? list_semicolon() : "",
+                   marks[i].mark, gettext(marks[i].words));
+    fill_say(&s, _("Marks of the limits: {list}."), out);
+    buf_puts(out, "\n");
 }
 
 /* The keys of a row's sources, each noted as named. */
@@ -147,23 +150,29 @@ void say_strength(const struct wording *w, enum param p,
                   struct named_sources *named, struct buf *out)
 {
     const struct policy_value *row = &w->policy->values[p];
+    struct fill s = { 0 };
 
-    buf_printf(out, " (%s", mark_words(row->mark));
+    fill_text(&s, "mark", mark_words(row->mark));
+    say_keys(w, p, named, fill_at(&s, "keys"));
     /* a proposed default may still lean on something */
-    if (row->source[strspn(row->source, " ")] != '\0')
-        buf_puts(out, strcmp(row->mark, "P") == 0 ? "; see" : ":");
-    say_keys(w, p, named, out);
-    buf_puts(out, ")");
+    if (row->source[strspn(row->source, " ")] == '\0')
+        fill_say(&s, "{mark}", out);
+    else if (strcmp(row->mark, "P") == 0)
+        /* TRANSLATORS: keys: of sources, each with a blank before it */
+        fill_say(&s, _("{mark}; see{keys}"), out);
+    else
+        fill_say(&s, "{mark}:{keys}", out);
 }
 
 static void say_row(const struct wording *w, const struct used_row *row,
                     struct named_sources *named, struct buf *out)
 {
-    buf_puts(out, row->before);
-    say_limit(w, row->param, out);
-    buf_puts(out, row->after);
-    say_strength(w, row->param, named, out);
-    buf_puts(out, ".\n");
+    struct fill s = { 0 };
+
+    fill_limit(&s, "limit", w, row->param);
+    fill_say(&s, gettext(row->text), out);
+    say_strength(w, row->param, named, fill_at(&s, "source"));
+    fill_say(&s, " ({source}).\n", out);
 }
 
 void say_rows(const struct wording *w, const struct finding *f,
@@ -194,6 +203,37 @@ static bool is_limit(const struct used_row *row)
            p == P_LF6_BLEEDING_SESSIONS;
 }
 
+/* The row of the limit that was crossed, else the first limit that the rule
+ * used; NULL where it has none. */
+static const struct used_row *limit_row(const struct wording *w,
+                                        const struct finding *f)
+{
+    const struct used_row *row, *first = NULL;
+
+    for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
+        if (row->rule != f->rule || !is_used(w, f, row) || !is_limit(row))
+            continue;
+        if (row->param == f->limit)
+            return row;
+        first = first == NULL ? row : first;
+    }
+    return first;
+}
+
+bool say_limit_source(const struct wording *w, const struct finding *f,
+                      struct buf *out)
+{
+    const struct used_row *row = limit_row(w, f);
+    struct named_sources named = { { false } };
+    struct fill s = { 0 };
+
+    if (row == NULL)
+        return false;
+    say_strength(w, row->param, &named, fill_at(&s, "source"));
+    fill_say(&s, _("Source of the limit: {source}."), out);
+    return true;
+}
+
 /* " (F: BAS08 GER20)" */
 static void say_mark(const struct wording *w, enum param p,
                      struct named_sources *named, struct buf *out)
@@ -208,15 +248,35 @@ static void say_mark(const struct wording *w, enum param p,
 }
 
 /* "Limit: " and "Limit of a graft: " in a list of limits */
-static const char *within_limits(const char *before)
+static const char *within_limits(const char *text)
 {
-    static const char *const starts[] = { "Limit: ", "Limit " };
+    /* TRANSLATORS: what the texts of limits begin with, as "Limit: {limit} or
+     * more" and "Limit of a graft: ..."; it is left out in a list of them */
+    const char *const starts[] = { _("Limit: "), _("Limit ") };
 
     for (size_t i = 0; i < COUNT(starts); i++) {
-        if (strncmp(before, starts[i], strlen(starts[i])) == 0)
-            return before + strlen(starts[i]);
+        if (strncmp(text, starts[i], strlen(starts[i])) == 0)
+            return text + strlen(starts[i]);
     }
-    return before;
+    return text;
+}
+
+static void say_limit_row(const struct wording *w, const struct used_row *row,
+                          struct named_sources *named, struct buf *out)
+{
+    const char *text = gettext(row->text);
+    struct fill s = { 0 };
+    struct buf said;
+
+    buf_init(&said, WORDING_SIZE_MAX);
+    fill_limit(&s, "limit", w, row->param);
+    fill_say(&s, within_limits(text), &said);
+    if (text == row->text)
+        say_lower(out, said.data);
+    else /* a translation stands as it is */
+        buf_puts(out, said.data);
+    say_mark(w, row->param, named, out);
+    buf_clear(&said);
 }
 
 /* Where a rule has a row for each of several cases, all are said, the same
@@ -224,21 +284,21 @@ static const char *within_limits(const char *before)
 void say_rule_rows(const struct wording *w, enum rule rule,
                    struct named_sources *named, struct buf *out)
 {
-    bool said[PARAM_TOTAL] = { false }, any = false;
+    bool said[PARAM_TOTAL] = { false }, any;
     const struct used_row *row;
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
 
     for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
         if (row->rule != rule || said[row->param] || !is_limit(row))
             continue;
         said[row->param] = true;
-        buf_puts(out, any ? "; " : "Limits: ");
-        any = true;
-        say_lower(out, within_limits(row->before));
-        say_limit(w, row->param, out);
-        buf_puts(out, row->after);
-        say_mark(w, row->param, named, out);
+        buf_puts(list, list->len > 0 ? list_semicolon() : "");
+        say_limit_row(w, row, named, list);
     }
-    buf_puts(out, any ? ".\n" : "");
+    any = list->len > 0;
+    fill_say(&s, any ? _("Limits: {list}.") : "", out);
+    buf_puts(out, any ? "\n" : "");
 }
 
 void say_sources(const struct wording *w, const struct named_sources *named,
@@ -251,7 +311,8 @@ void say_sources(const struct wording *w, const struct named_sources *named,
 
         if (!named->is[i])
             continue;
-        buf_puts(out, any ? "" : "\nSources:\n");
+        if (!any)
+            buf_printf(out, "\n%s\n", _("Sources:"));
         any = true;
         say_clean(out, source->key);
         buf_puts(out, ": ");
@@ -272,33 +333,45 @@ static const char *not_approved(const char *approver)
     return approver + strspn(approver, ":,; ");
 }
 
-static void say_approver(const char *approver, const char *by, const char *none,
+/* yes, none, none_so: with {who} and {why} */
+static void say_approver(const char *approver, const char *yes,
+                         const char *none, const char *none_so, struct fill *s,
                          struct buf *out)
 {
     const char *rest = not_approved(approver);
 
-    buf_puts(out, rest == NULL ? by : none);
     if (rest == NULL) {
-        say_clean(out, approver);
+        say_clean(fill_at(s, "who"), approver);
+        fill_say(s, yes, out);
     } else if (rest[0] != '\0') {
-        buf_puts(out, " (");
-        say_clean(out, rest);
-        buf_puts(out, ")");
+        say_clean(fill_at(s, "why"), rest);
+        fill_say(s, none_so, out);
+    } else {
+        fill_say(s, none, out);
     }
 }
 
 void wording_approver(const char *approver, struct buf *out)
 {
-    say_approver(approver, "approved by: ", "NOT APPROVED", out);
+    struct fill s = { 0 };
+
+    say_approver(approver, _("approved by: {who}"), _("NOT APPROVED"),
+                 _("NOT APPROVED ({why})"), &s, out);
 }
 
 void say_policy(const struct wording *w, struct buf *out)
 {
-    buf_puts(out, "\nLimits: policy version ");
-    say_clean(out, w->policy->version);
-    buf_puts(out, " of ");
-    say_clean(out, w->policy->date);
-    buf_puts(out, "; approval: ");
-    say_approver(w->policy->approver, "", "none yet", out);
-    buf_puts(out, ".\n");
+    struct fill s = { 0 };
+
+    say_clean(fill_at(&s, "version"), w->policy->version);
+    say_clean(fill_at(&s, "date"), w->policy->date);
+    buf_puts(out, "\n");
+    say_approver(
+        w->policy->approver,
+        _("Limits: policy version {version} of {date}; approval: {who}."),
+        _("Limits: policy version {version} of {date}; approval: none yet."),
+        _("Limits: policy version {version} of {date}; approval: none yet "
+          "({why})."),
+        &s, out);
+    buf_puts(out, "\n");
 }

@@ -179,20 +179,23 @@ size_t seen_points(const struct wording *w, const struct finding *f,
 static void say_computed(const struct wording *w, enum quantity q,
                          const struct point *p, struct buf *out)
 {
-    buf_puts(out, " (computed from ");
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
+
     for (size_t i = 0; i < p->reading_count; i++) {
         const struct reading *r = &w->history->readings[p->readings[i]];
 
-        buf_puts(out, i > 0 ? ", " : "");
-        say_lower(out, quantity_info(r->quantity)->display);
-        buf_puts(out, " ");
-        say_value(out, r->quantity, r->value, r->bound, NAN);
+        buf_puts(list, i > 0 ? list_comma() : "");
+        say_lower(list, quantity_info(r->quantity)->display);
+        buf_puts(list, " ");
+        say_value(list, r->quantity, r->value, r->bound, NAN);
     }
-    if (q == Q_STDKTV) {
-        buf_puts(out, "; equilibrated: ");
-        say_limit(w, P_AD1_EKTV, out);
-    }
-    buf_puts(out, ")");
+    fill_limit(&s, "equation", w, P_AD1_EKTV);
+    fill_say(&s,
+             q == Q_STDKTV ? _(" (computed from {list}; equilibrated: "
+                               "{equation})")
+                           : _(" (computed from {list})"),
+             out);
 }
 
 /* How many readings its value is the mean of: raw values beside a result that
@@ -211,12 +214,16 @@ void seen_say_point(const struct wording *w, enum quantity q,
                     const struct point *p, double limit, struct buf *out)
 {
     size_t sent = sent_count(w, q, p);
+    struct fill s = { 0 };
 
-    say_value(out, q, p->value, p->bound, limit);
-    buf_puts(out, " ");
-    say_when(&w->history->readings[p->readings[0]], w->zone, out);
-    if (sent > 1 && !p->computed)
-        buf_printf(out, " (mean of %zu)", sent);
+    say_value(fill_at(&s, "what"), q, p->value, p->bound, limit);
+    say_when(&w->history->readings[p->readings[0]], w->zone,
+             fill_at(&s, "when"));
+    fill_count(&s, "count", (long long)sent);
+    fill_say(&s,
+             sent > 1 && !p->computed ? _("{what} {when} (mean of {count})")
+                                      : _("{what} {when}"),
+             out);
 }
 
 void seen_say_list(const struct wording *w, enum quantity q,
@@ -224,17 +231,21 @@ void seen_say_list(const struct wording *w, enum quantity q,
                    bool with_method, struct buf *out)
 {
     size_t from = count > SEEN_MAX ? count - SEEN_MAX : 0;
+    struct fill s = { 0 };
 
     if (count == 0)
         return;
     for (size_t i = from; i < count; i++) {
-        buf_puts(out, i > from ? ", then " : "");
+        buf_puts(out, i > from ? list_then() : "");
         seen_say_point(w, q, &points[i], limit, out);
     }
     if (with_method)
-        buf_printf(out, " (%s)", method_display(points[count - 1].method));
-    if (from > 0)
-        buf_printf(out, ", after %zu earlier", from);
+        buf_printf(out, " (%s)",
+                   wording_name(method_display(points[count - 1].method)));
+    fill_count(&s, "count", (long long)from);
+    /* TRANSLATORS: behind a list of measurements; the earlier ones are left
+     * out */
+    fill_say(&s, from > 0 ? _(", after {count} earlier") : "", out);
     if (points[count - 1].computed)
         say_computed(w, q, &points[count - 1], out);
 }
@@ -248,101 +259,6 @@ size_t seen_say_points(const struct wording *w, const struct finding *f,
 
     seen_say_list(w, q, points, count, limit, with_method, out);
     return count;
-}
-
-/* ---- limits ------------------------------------------------------------------- */
-
-double seen_limit(const struct wording *w, enum param p)
-{
-    return policy_get(w->policy, p);
-}
-
-void seen_site_limit(const struct wording *w, enum param p, bool above,
-                     struct buf *out)
-{
-    buf_puts(out, " Limit at this site: ");
-    if (!above)
-        buf_puts(out, "below ");
-    say_limit(w, p, out);
-    if (above)
-        buf_puts(out,
-                 param_info(p)->kind == PARAM_GRADE ? " or worse" : " or more");
-}
-
-void seen_times(int needed, const char *what, struct buf *out)
-{
-    if (needed > 1)
-        buf_printf(out, ", %d %s in a row", needed, what);
-}
-
-void seen_rule(const struct finding *f, struct buf *out)
-{
-    buf_printf(out, " (%s).", rule_info(f->rule)->id);
-}
-
-void seen_signs_sentence(const struct wording *w, const struct finding *f,
-                         const char *before, struct buf *out)
-{
-    if (seen_signs(w, f, true, before, out) > 0)
-        buf_puts(out, ".");
-}
-
-/* ---- in the fewest words ------------------------------------------------------- */
-
-void seen_brief_row(const struct wording *w, const struct finding *f,
-                    enum quantity q, double limit, size_t most, struct buf *out)
-{
-    struct point points[SEEN_MAX];
-    size_t total, count = seen_points(w, f, q, points, &total);
-
-    for (size_t i = count > most ? count - most : 0; i + 1 < count; i++) {
-        if (points[i].bound != BOUND_NONE)
-            continue;
-        say_number(out, q, points[i].value, limit);
-        buf_puts(out, " then ");
-    }
-    if (count > 0)
-        say_value(out, q, points[count - 1].value, points[count - 1].bound,
-                  limit);
-}
-
-void seen_brief_points(const struct wording *w, const struct finding *f,
-                       enum quantity q, double limit, struct buf *out)
-{
-    seen_brief_row(w, f, q, limit, 2, out);
-}
-
-static const char *unconfirmed(const struct finding *f)
-{
-    if (f->confirmed)
-        return "";
-    if (f->disagree)
-        return ", contradictory";
-    if (f->low_pressure)
-        return ", at low blood pressure";
-    return f->rule == RULE_PB_3 ? ", not confirmed" : ", one measurement";
-}
-
-void seen_brief_rule(const struct finding *f, struct buf *out)
-{
-    buf_printf(out, " (%s%s)", rule_info(f->rule)->id, unconfirmed(f));
-}
-
-void seen_brief_limit(const struct wording *w, const struct finding *f,
-                      struct buf *out)
-{
-    enum quantity q = say_limit_quantity(f->limit);
-
-    if (param_info(f->limit)->kind != PARAM_NUMBER) {
-        seen_brief_rule(f, out);
-        return;
-    }
-    buf_puts(out, " (limit ");
-    if (q == Q_NONE || strcmp(quantity_info(q)->unit, "%") == 0)
-        say_limit(w, f->limit, out);
-    else
-        buf_printf(out, "%.6g", seen_limit(w, f->limit));
-    buf_printf(out, ", %s%s)", rule_info(f->rule)->id, unconfirmed(f));
 }
 
 /* ---- the sentence of each rule -------------------------------------------------- */
@@ -385,23 +301,33 @@ static const struct {
 
 void seen_flow_unknown(const struct wording *w, struct buf *out)
 {
-    buf_printf(out,
-               " No usable access flow of the last %d days, or since the last "
-               "intervention.",
-               policy_count(w->policy, P_IS6_WINDOW_D));
+    struct fill s = { 0 };
+
+    say_blank(out);
+    fill_count(&s, "days", policy_count(w->policy, P_IS6_WINDOW_D));
+    fill_say(&s,
+             _("No usable access flow of the last {days} days, or since the "
+               "last intervention."),
+             out);
 }
 
 void seen_sentence(const struct wording *w, const struct finding *f,
                    struct buf *out)
 {
+    struct fill s = { 0 };
+
     rows[f->rule].sentence(w, f, out);
-    if (!f->confirmed && f->rule == RULE_PB_3)
-        buf_printf(out, " Not confirmed so far: it takes two within %d days.",
-                   policy_count(w->policy, P_PB3_REPEAT_D));
-    else if (f->low_pressure)
-        buf_puts(out, " At this pressure it confirms nothing.");
-    else if (!f->confirmed && !f->disagree && f->rule != RULE_PB_1)
-        buf_puts(out, " One measurement so far.");
+    if (!f->confirmed && f->rule == RULE_PB_3) {
+        say_blank(out);
+        fill_count(&s, "days", policy_count(w->policy, P_PB3_REPEAT_D));
+        fill_say(&s,
+                 _("Not confirmed so far: it takes two within {days} days."),
+                 out);
+    } else if (f->low_pressure) {
+        say_next(out, _("At this pressure it confirms nothing."));
+    } else if (!f->confirmed && !f->disagree && f->rule != RULE_PB_1) {
+        say_next(out, _("One measurement so far."));
+    }
     if (f->flow_unknown)
         seen_flow_unknown(w, out);
 }
@@ -411,5 +337,5 @@ void seen_brief(const struct wording *w, const struct finding *f,
 {
     rows[f->rule].brief(w, f, out);
     if (f->flow_unknown)
-        buf_puts(out, "; flow not known");
+        buf_printf(out, "%s%s", list_semicolon(), _("flow not known"));
 }

@@ -6,13 +6,13 @@
 void seen_after(const struct wording *w, struct buf *out)
 {
     const struct reading *band = seen_band(w);
+    struct fill s = { 0 };
 
-    if (band == NULL) {
-        buf_puts(out, " after the band");
-        return;
-    }
-    buf_puts(out, " after the band of ");
-    say_date(w, band->start_s, out);
+    if (band != NULL)
+        say_date(w, band->start_s, fill_at(&s, "date"));
+    fill_say(&s,
+             band != NULL ? _("after the band of {date}") : _("after the band"),
+             out);
 }
 
 /* ---- follow-up ------------------------------------------------------------------ */
@@ -20,12 +20,13 @@ void seen_after(const struct wording *w, struct buf *out)
 void say_window(const struct wording *w, const struct finding *f,
                 struct buf *out)
 {
-    buf_puts(out, f->repeat_from_s != 0 ? "from " : "by ");
-    if (f->repeat_from_s != 0) {
-        say_date(w, f->repeat_from_s, out);
-        buf_puts(out, " to ");
-    }
-    say_date(w, f->repeat_by_s, out);
+    struct fill s = { 0 };
+
+    say_date(w, f->repeat_from_s, fill_at(&s, "from"));
+    say_date(w, f->repeat_by_s, fill_at(&s, "to"));
+    fill_say(&s,
+             f->repeat_from_s != 0 ? _("from {from} to {to}") : _("by {to}"),
+             out);
 }
 
 /* The end of the window, which tells visits apart. */
@@ -37,29 +38,37 @@ static int64_t due_s(const struct finding *f)
 void seen_follow_up(const struct wording *w, const struct finding *f,
                     struct buf *out)
 {
-    buf_puts(out, "Follow-up");
-    seen_after(w, out);
-    if (f->confirmed) {
-        buf_puts(out, " is overdue: it was due by ");
-        say_date(w, due_s(f), out);
-    } else {
-        buf_puts(out, " is due ");
-        say_window(w, f, out);
-    }
-    buf_puts(out, ". Asks for: ");
-    say_visit(out, f->visit_items);
-    seen_rule(f, out);
+    struct fill s = { 0 };
+
+    seen_after(w, fill_at(&s, "after"));
+    say_date(w, due_s(f), fill_at(&s, "date"));
+    say_window(w, f, fill_at(&s, "window"));
+    say_visit(fill_at(&s, "items"), f->visit_items);
+    fill_rule(&s, f);
+    /* TRANSLATORS: after: "after the band of 2026-08-01" */
+    fill_say(&s,
+             f->confirmed
+                 ? _("Follow-up {after} is overdue: it was due by {date}. Asks "
+                     "for: {items} ({rule}).")
+                 : _("Follow-up {after} is due {window}. Asks for: {items} "
+                     "({rule})."),
+             out);
 }
 
 void seen_follow_up_brief(const struct wording *w, const struct finding *f,
                           struct buf *out)
 {
-    buf_puts(out, "follow-up after a band ");
-    buf_puts(out, f->confirmed ? "overdue since " : "due by ");
-    say_date(w, due_s(f), out);
-    buf_puts(out, ": ");
-    say_visit_brief(out, f->visit_items);
-    buf_printf(out, " (%s)", rule_info(f->rule)->id);
+    struct fill s = { 0 };
+
+    say_date(w, due_s(f), fill_at(&s, "date"));
+    say_visit_brief(fill_at(&s, "items"), f->visit_items);
+    fill_rule(&s, f);
+    fill_say(&s,
+             f->confirmed ? _("follow-up after a band overdue since {date}: "
+                              "{items} ({rule})")
+                          : _("follow-up after a band due by {date}: {items} "
+                              "({rule})"),
+             out);
 }
 
 /* ---- too tight -------------------------------------------------------------------- */
@@ -73,124 +82,183 @@ static enum param flow_limit(const struct wording *w, const struct finding *f)
                                                     : P_PB2_FLOW_FISTULA;
 }
 
-static void tight_flow(const struct wording *w, const struct finding *f,
-                       struct buf *out)
+/* "below the prescribed pump flow of 300 mL/min and 100 mL/min more" */
+static void margin_limit(const struct wording *w, const struct finding *f,
+                         struct buf *out)
 {
-    enum param limit = flow_limit(w, f);
+    struct fill s = { 0 };
 
-    buf_puts(out, "Access flow ");
-    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, limit), true, out);
-    seen_after(w, out);
-    buf_puts(out, ".");
-    if (limit != P_PB2_MARGIN) {
-        seen_site_limit(w, limit, false, out);
-        return;
-    }
-    buf_puts(out, " Limit at this site: below the prescribed pump flow");
-    if (!isnan(f->baseline))
-        buf_printf(out, " of %.0f mL/min", f->baseline);
-    buf_puts(out, " and ");
-    say_limit(w, P_PB2_MARGIN, out);
-    buf_puts(out, " more");
+    fill_limit(&s, "margin", w, P_PB2_MARGIN);
+    fill_number(&s, "pump", f->baseline, 0);
+    fill_say(&s,
+             isnan(f->baseline)
+                 ? _("below the prescribed pump flow and {margin} more")
+                 : _("below the prescribed pump flow of {pump} mL/min and "
+                     "{margin} more"),
+             out);
+}
+
+static void tight_flow(const struct wording *w, const struct finding *f,
+                       struct buf *limit, struct buf *out)
+{
+    enum param p = flow_limit(w, f);
+    struct fill s = { 0 };
+
+    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, p), true,
+                    fill_at(&s, "list"));
+    seen_after(w, fill_at(&s, "after"));
+    fill_say(&s, _("Access flow {list} {after}."), out);
+    if (p == P_PB2_MARGIN)
+        margin_limit(w, f, limit);
+    else
+        say_beyond(w, p, BELOW, limit);
 }
 
 static void tight_pressure(const struct wording *w, const struct finding *f,
-                           struct buf *out)
+                           struct buf *limit, struct buf *out)
 {
-    buf_puts(out, "Pressure before the pump ");
+    struct fill s = { 0 };
+
     seen_say_points(w, f, Q_ARTERIAL_LINE_PRESSURE,
-                    seen_limit(w, P_PB2_PRESSURE), false, out);
-    seen_after(w, out);
-    buf_puts(out, ".");
-    seen_site_limit(w, P_PB2_PRESSURE, false, out);
+                    seen_limit(w, P_PB2_PRESSURE), false, fill_at(&s, "list"));
+    seen_after(w, fill_at(&s, "after"));
+    fill_say(&s, _("Pressure before the pump {list} {after}."), out);
+    say_beyond(w, P_PB2_PRESSURE, BELOW, limit);
 }
 
-/* ", and pump flow 250 mL/min on 2026-11-20, prescribed 300 mL/min" */
-static void pump_short(const struct wording *w, const struct finding *f,
-                       struct buf *out)
+/* "Pump flow 250 mL/min on 2026-11-20, prescribed 300 mL/min" beside a dose */
+static const char *pump_short(const struct wording *w, const struct finding *f,
+                              struct fill *s)
 {
     struct point points[EVIDENCE_MAX];
     size_t count = seen_all(w, f, Q_PUMP_FLOW, points);
     double prescribed_ml_min;
 
     if (count == 0)
-        return;
+        return "";
     prescribed_ml_min = seen_prescribed(w, points[count - 1].at_s);
-    buf_puts(out, "; pump flow ");
-    seen_say_point(w, Q_PUMP_FLOW, &points[count - 1], NAN, out);
-    if (!isnan(prescribed_ml_min))
-        buf_printf(out, ", prescribed %.0f mL/min", prescribed_ml_min);
+    seen_say_point(w, Q_PUMP_FLOW, &points[count - 1], NAN, fill_at(s, "what"));
+    fill_number(s, "prescribed", prescribed_ml_min, 0);
+    return isnan(prescribed_ml_min)
+               ? _("; pump flow {what}")
+               : _("; pump flow {what}, prescribed {prescribed} mL/min");
 }
 
 static void tight_dose(const struct wording *w, const struct finding *f,
-                       struct buf *out)
+                       struct buf *limit, struct buf *out)
 {
     struct point points[EVIDENCE_MAX];
     size_t count = seen_all(w, f, Q_SPKTV, points);
+    bool falls = f->quantity == Q_SPKTV && !isnan(f->baseline);
+    struct fill pump = { 0 }, s = { 0 };
 
-    buf_printf(out, "%s ", quantity_info(Q_SPKTV)->display);
-    seen_say_list(w, Q_SPKTV, points, count, NAN, false, out);
-    seen_after(w, out);
-    if (f->quantity == Q_SPKTV && !isnan(f->baseline))
-        buf_printf(out, ", %.2f below %.2f, the mean before it",
-                   f->baseline - points[count - 1].value, f->baseline);
-    pump_short(w, f, out);
-    buf_puts(out, ". Limit at this site: a fall of more than ");
-    say_limit(w, P_PB2_DOSE_FALL, out);
-    buf_puts(out, " while the prescribed pump flow is not reached");
+    fill_text(&s, "name", wording_name(quantity_info(Q_SPKTV)->display));
+    seen_say_list(w, Q_SPKTV, points, count, NAN, false, fill_at(&s, "list"));
+    seen_after(w, fill_at(&s, "after"));
+    fill_number(&s, "fall", f->baseline - points[count - 1].value, 2);
+    fill_number(&s, "mean", f->baseline, 2);
+    /* a list item that may be empty, and its own text in the catalogue */
+    fill_say(&pump, pump_short(w, f, &pump), fill_at(&s, "pump"));
+    /* TRANSLATORS: pump is "; pump flow ...", or nothing */
+    fill_say(&s,
+             falls ? _("{name} {list} {after}, {fall} below {mean}, the mean "
+                       "before it{pump}.")
+                   : _("{name} {list} {after}{pump}."),
+             out);
+    fill_limit(&s, "fall", w, P_PB2_DOSE_FALL);
+    fill_say(&s,
+             _("a fall of more than {fall} while the prescribed pump flow is "
+               "not reached"),
+             limit);
 }
 
-/* The grounds of a band that is too tight, each a sentence. */
+/* The grounds of a band that is too tight, each a sentence, and its limit. */
 static const struct {
     enum quantity q;
     void (*say)(const struct wording *w, const struct finding *f,
-                struct buf *out);
+                struct buf *limit, struct buf *out);
 } grounds[] = { { Q_ACCESS_FLOW, tight_flow },
                 { Q_SPKTV, tight_dose },
                 { Q_ARTERIAL_LINE_PRESSURE, tight_pressure } };
+
+/* "once in the first 30 days and 2 times in a row later" */
+static void tight_times(const struct wording *w, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    fill_count(&s, "days", policy_count(w->policy, P_PB2_EARLY_D));
+    fill_count(&s, "count", policy_count(w->policy, P_PB2_READINGS_LATER));
+    fill_say(&s,
+             _("once in the first {days} days and {count} times in a row "
+               "later"),
+             out);
+}
+
+/* The lost thrill; is it the last that is said? */
+static bool tight_signs(const struct wording *w, const struct finding *f,
+                        bool last, struct buf *out)
+{
+    struct fill s = { 0 };
+    bool any = seen_signs(w, f, true, fill_at(&s, "signs")) > 0;
+
+    seen_after(w, fill_at(&s, "after"));
+    fill_rule(&s, f);
+    fill_say(&s,
+             !any   ? ""
+             : last ? _("Seen: {signs} {after} ({rule}).")
+                    : _("Seen: {signs} {after}."),
+             out);
+    return any;
+}
 
 void seen_tight(const struct wording *w, const struct finding *f,
                 struct buf *out)
 {
     struct point points[EVIDENCE_MAX];
-    bool any = false;
+    size_t last = COUNT(grounds);
 
-    if (seen_signs(w, f, true, "Seen: ", out) > 0) {
-        seen_after(w, out);
-        any = true;
-    }
     for (size_t i = 0; i < COUNT(grounds); i++) {
+        if (seen_all(w, f, grounds[i].q, points) > 0)
+            last = i;
+    }
+    tight_signs(w, f, last == COUNT(grounds), out);
+    for (size_t i = 0; i < COUNT(grounds); i++) {
+        struct buf limit, times;
+
         if (seen_all(w, f, grounds[i].q, points) == 0)
             continue;
-        buf_puts(out, any ? ". " : "");
-        grounds[i].say(w, f, out);
-        any = true;
+        buf_init(&limit, WORDING_SIZE_MAX);
+        buf_init(&times, WORDING_SIZE_MAX);
+        say_blank(out);
+        grounds[i].say(w, f, &limit, out);
+        if (i == last && f->quantity != Q_THRILL)
+            tight_times(w, &times);
+        seen_limit_is(i == last ? f : NULL, &limit, &times, out);
     }
-    if (f->quantity != Q_THRILL)
-        buf_printf(out,
-                   ", once in the first %d days and %d times in a row later",
-                   policy_count(w->policy, P_PB2_EARLY_D),
-                   policy_count(w->policy, P_PB2_READINGS_LATER));
-    seen_rule(f, out);
 }
 
 void seen_tight_brief(const struct wording *w, const struct finding *f,
                       struct buf *out)
 {
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
+    const char *text;
+
     if (seen_thrill_lost(w, f)) {
-        seen_signs(w, f, false, "", out);
+        seen_signs(w, f, false, list);
+        text = _("{list} after a band");
     } else if (f->quantity == Q_ARTERIAL_LINE_PRESSURE) {
-        buf_puts(out, "pressure before the pump ");
         seen_brief_points(w, f, Q_ARTERIAL_LINE_PRESSURE,
-                          seen_limit(w, P_PB2_PRESSURE), out);
+                          seen_limit(w, P_PB2_PRESSURE), list);
+        text = _("pressure before the pump {list} after a band");
     } else if (f->quantity == Q_SPKTV) {
-        buf_puts(out, "Kt/V ");
-        seen_brief_points(w, f, Q_SPKTV, NAN, out);
+        seen_brief_points(w, f, Q_SPKTV, NAN, list);
+        text = _("Kt/V {list} after a band");
     } else {
-        buf_puts(out, "flow ");
         seen_brief_points(w, f, Q_ACCESS_FLOW, seen_limit(w, flow_limit(w, f)),
-                          out);
+                          list);
+        text = _("flow {list} after a band");
     }
-    buf_puts(out, " after a band");
+    fill_say(&s, text, out);
     seen_brief_rule(f, out);
 }

@@ -12,15 +12,24 @@ enum quantity seen_dose_quantity(const struct finding *f)
     return q == Q_STDKTV || q == Q_URR ? q : Q_SPKTV;
 }
 
-/* "Single-pool Kt/V 1.12 on 2026-10-01, then 1.10 on 2026-11-01 (as sent)" */
+/* "1.12 on 2026-10-01, then 1.10 on 2026-11-01 (as sent)" */
 static void say_doses(const struct wording *w, enum quantity q,
                       const struct point *points, size_t count, double limit,
                       struct buf *out)
 {
-    buf_printf(out, "%s ", quantity_info(q)->display);
     seen_say_list(w, q, points, count, limit, false, out);
     if (count > 0 && !points[count - 1].computed)
-        buf_puts(out, " (as sent)");
+        buf_printf(out, " (%s)", _("as sent"));
+}
+
+/* "3 samples in a row at least 20 days apart" */
+static void say_apart(const struct wording *w, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    fill_count(&s, "count", policy_count(w->policy, P_AD1_READINGS));
+    fill_count(&s, "days", policy_count(w->policy, P_AD1_APART_D));
+    fill_say(&s, _("{count} samples in a row at least {days} days apart"), out);
 }
 
 void seen_dose(const struct wording *w, const struct finding *f,
@@ -29,29 +38,34 @@ void seen_dose(const struct wording *w, const struct finding *f,
     enum quantity q = seen_dose_quantity(f);
     struct point points[EVIDENCE_MAX];
     size_t count = seen_all(w, f, q, points);
+    struct buf limit, confirmed;
+    struct fill s = { 0 };
 
-    say_doses(w, q, points, count, seen_limit(w, f->limit), out);
-    buf_puts(out, ".");
-    seen_site_limit(w, f->limit, false, out);
-    if (q == Q_STDKTV)
-        buf_puts(out, " a week");
+    fill_text(&s, "name", wording_name(quantity_info(q)->display));
+    say_doses(w, q, points, count, seen_limit(w, f->limit),
+              fill_at(&s, "list"));
+    /* TRANSLATORS: "Single-pool Kt/V", "1.12 on 2026-10-01" */
+    fill_say(&s, _("{name} {list}."), out);
+    buf_init(&limit, WORDING_SIZE_MAX);
+    buf_init(&confirmed, WORDING_SIZE_MAX);
+    fill_limit(&s, "limit", w, f->limit);
+    fill_say(&s, q == Q_STDKTV ? _("below {limit} a week") : _("below {limit}"),
+             &limit);
     if (!f->severe && policy_count(w->policy, P_AD1_READINGS) > 1)
-        buf_printf(out, ", %d samples in a row at least %d days apart",
-                   policy_count(w->policy, P_AD1_READINGS),
-                   policy_count(w->policy, P_AD1_APART_D));
-    seen_rule(f, out);
+        say_apart(w, &confirmed);
+    seen_limit_is(f, &limit, &confirmed, out);
 }
 
-/* "Kt/V", "standard Kt/V", "urea reduction" */
-static const char *short_name(enum quantity q)
+/* The same in the fewest words. */
+static const char *brief_text(enum quantity q)
 {
     switch ((int)q) {
     case Q_STDKTV:
-        return "standard Kt/V ";
+        return _("standard Kt/V {list}");
     case Q_URR:
-        return "urea reduction ";
+        return _("urea reduction {list}");
     default:
-        return "Kt/V ";
+        return _("Kt/V {list}");
     }
 }
 
@@ -59,9 +73,10 @@ void seen_dose_brief(const struct wording *w, const struct finding *f,
                      struct buf *out)
 {
     enum quantity q = seen_dose_quantity(f);
+    struct fill s = { 0 };
 
-    buf_puts(out, short_name(q));
-    seen_brief_points(w, f, q, seen_limit(w, f->limit), out);
+    seen_brief_points(w, f, q, seen_limit(w, f->limit), fill_at(&s, "list"));
+    fill_say(&s, brief_text(q), out);
     seen_brief_limit(w, f, out);
 }
 
@@ -91,21 +106,40 @@ void seen_dose_fall(const struct wording *w, const struct finding *f,
     struct point points[EVIDENCE_MAX];
     size_t before, fallen = seen_dose_fallen(w, f, seen_limit(w, P_AD2_FALL),
                                              points, &before);
+    struct buf limit, confirmed;
+    struct fill s = { 0 };
 
-    say_doses(w, q, points + before, fallen, NAN, out);
+    fill_text(&s, "name", wording_name(quantity_info(q)->display));
+    say_doses(w, q, points + before, fallen, NAN, fill_at(&s, "list"));
     if (fallen > 0)
-        buf_printf(out, ": %.2f below %.2f, the mean of ",
-                   f->baseline - points[before + fallen - 1].value,
-                   f->baseline);
-    if (before > 0)
-        buf_printf(out, "%zu before, ", before);
-    else
-        buf_puts(out, "those before, ");
-    buf_puts(out, "on the same prescription. Limit at this site: a fall of "
-                  "more than ");
-    say_limit(w, P_AD2_FALL, out);
-    seen_times(policy_count(w->policy, P_AD2_READINGS), "samples", out);
-    seen_rule(f, out);
+        fill_number(&s, "fall", f->baseline - points[before + fallen - 1].value,
+                    2);
+    fill_number(&s, "mean", f->baseline, 2);
+    fill_count(&s, "count", (long long)before);
+    fill_say(&s,
+             before > 0 ? _("{name} {list}: {fall} below {mean}, the mean of "
+                            "{count} before, on the same prescription.")
+                        : _("{name} {list}: {fall} below {mean}, the mean of "
+                            "those before, on the same prescription."),
+             out);
+    buf_init(&limit, WORDING_SIZE_MAX);
+    buf_init(&confirmed, WORDING_SIZE_MAX);
+    fill_limit(&s, "fall", w, P_AD2_FALL);
+    fill_say(&s, _("a fall of more than {fall}"), &limit);
+    say_in_a_row(policy_count(w->policy, P_AD2_READINGS), SAMPLES, &confirmed);
+    seen_limit_is(f, &limit, &confirmed, out);
+}
+
+/* "1.05, 0.25 below 1.30" */
+static void brief_fall(const struct finding *f, enum quantity q,
+                       const struct point *newest, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    say_number(fill_at(&s, "value"), q, newest->value, NAN);
+    fill_number(&s, "fall", f->baseline - newest->value, 2);
+    fill_number(&s, "mean", f->baseline, 2);
+    fill_say(&s, _("{value}, {fall} below {mean}"), out);
 }
 
 void seen_dose_fall_brief(const struct wording *w, const struct finding *f,
@@ -114,13 +148,12 @@ void seen_dose_fall_brief(const struct wording *w, const struct finding *f,
     enum quantity q = seen_dose_quantity(f);
     struct point points[SEEN_MAX];
     size_t total, count = seen_points(w, f, q, points, &total);
+    struct fill s = { 0 };
 
-    buf_puts(out, short_name(q));
-    if (count > 0) {
-        say_number(out, q, points[count - 1].value, NAN);
-        buf_printf(out, ", %.2f below %.2f",
-                   f->baseline - points[count - 1].value, f->baseline);
-    }
-    buf_printf(out, " (limit %.3g, %s)", seen_limit(w, P_AD2_FALL),
-               rule_info(f->rule)->id);
+    if (count > 0)
+        brief_fall(f, q, &points[count - 1], fill_at(&s, "list"));
+    fill_say(&s, brief_text(q), out);
+    say_plain(fill_at(&s, "limit"), seen_limit(w, P_AD2_FALL), 3);
+    fill_rule(&s, f);
+    fill_say(&s, _(" (limit {limit}, {rule})"), out);
 }

@@ -6,27 +6,45 @@
 /* A flow falls with the pressure: that explains, and never triggers. */
 static void say_pressure(const struct finding *f, struct buf *out)
 {
+    struct fill s = { 0 };
+
     if (isnan(f->mean_pressure_mmhg))
         return;
-    buf_printf(out, " Measured at a mean pressure of %.0f mmHg",
-               f->mean_pressure_mmhg);
-    if (isnan(f->usual_pressure_mmhg))
-        buf_puts(out, "; the usual one is not known.");
-    else if (f->mean_pressure_mmhg < f->usual_pressure_mmhg)
-        buf_printf(out, ", usually %.0f: a flow falls with the pressure.",
-                   f->usual_pressure_mmhg);
-    else
-        buf_printf(out, ", usually %.0f.", f->usual_pressure_mmhg);
+    say_blank(out);
+    fill_number(&s, "pressure", f->mean_pressure_mmhg, 0);
+    if (isnan(f->usual_pressure_mmhg)) {
+        fill_say(&s,
+                 _("Measured at a mean pressure of {pressure} mmHg; the usual "
+                   "one is not known."),
+                 out);
+        return;
+    }
+    fill_number(&s, "usual", f->usual_pressure_mmhg, 0);
+    fill_say(&s,
+             f->mean_pressure_mmhg < f->usual_pressure_mmhg
+                 ? _("Measured at a mean pressure of {pressure} mmHg, usually "
+                     "{usual}: a flow falls with the pressure.")
+                 : _("Measured at a mean pressure of {pressure} mmHg, usually "
+                     "{usual}."),
+             out);
 }
 
-/* ", 2 readings in a row", where one is not enough. */
+/* "2 readings in a row"; nothing, where one is enough. */
 static void say_needed(const struct wording *w, enum param readings,
                        struct buf *out)
 {
-    if (policy_count(w->policy, readings) == 1)
-        return;
-    buf_puts(out, ", ");
-    say_limit(w, readings, out);
+    if (policy_count(w->policy, readings) != 1)
+        say_limit(w, readings, out);
+}
+
+/* "Access flow 2240 mL/min on 2026-10-25 (ultrasound dilution)." */
+static void say_flows(const struct wording *w, const struct finding *f,
+                      double limit, struct buf *out)
+{
+    struct fill s = { 0 };
+
+    seen_say_points(w, f, Q_ACCESS_FLOW, limit, true, fill_at(&s, "list"));
+    fill_say(&s, _("Access flow {list}."), out);
 }
 
 static enum param readings_row(enum rule rule)
@@ -45,43 +63,49 @@ static enum param readings_row(enum rule rule)
 static void say_contradiction(const struct wording *w, const struct finding *f,
                               bool high, struct buf *out)
 {
-    buf_puts(out, "Measurements of the access flow in one session contradict "
-                  "each other: ");
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
+
     for (size_t i = 0; i < f->evidence_count; i++) {
-        buf_puts(out, i > 0 ? "; " : "");
-        wording_reading(&w->history->readings[f->evidence[i]], w->zone, out);
+        buf_puts(list, i > 0 ? list_semicolon() : "");
+        wording_reading(&w->history->readings[f->evidence[i]], w->zone, list);
     }
-    buf_puts(out, ".");
-    seen_site_limit(w, f->limit, high, out);
-    seen_rule(f, out);
-    buf_puts(out, " They confirm nothing: a third one is needed.");
+    fill_say(&s,
+             _("Measurements of the access flow in one session contradict each "
+               "other: {list}."),
+             out);
+    seen_site_limit(w, f, f->limit, high ? OR_MORE : BELOW, out);
+    say_next(out, _("They confirm nothing: a third one is needed."));
 }
 
 void seen_flow(const struct wording *w, const struct finding *f,
                struct buf *out)
 {
     bool high = rule_info(f->rule)->group == GROUP_FLOW;
+    struct buf limit, confirmed;
 
     if (f->disagree) {
         say_contradiction(w, f, high, out);
         return;
     }
-    buf_puts(out, "Access flow ");
-    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), true, out);
-    buf_puts(out, ".");
-    seen_site_limit(w, f->limit, high, out);
-    say_needed(w, readings_row(f->rule), out);
-    seen_rule(f, out);
+    buf_init(&limit, WORDING_SIZE_MAX);
+    buf_init(&confirmed, WORDING_SIZE_MAX);
+    say_flows(w, f, seen_limit(w, f->limit), out);
+    say_beyond(w, f->limit, high ? OR_MORE : BELOW, &limit);
+    say_needed(w, readings_row(f->rule), &confirmed);
+    seen_limit_is(f, &limit, &confirmed, out);
     if (!high)
         say_pressure(f, out);
     if (f->with_sign)
-        seen_signs_sentence(w, f, " Signs: ", out);
+        seen_signs_sentence(w, f, _("Signs: {signs}."), out);
 }
 
-/* "1400 and 2000 mL/min": those that were sent. */
+/* "flow 1400 and 2000 mL/min in one session": those that were sent. */
 static void brief_contradiction(const struct wording *w,
                                 const struct finding *f, struct buf *out)
 {
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
     size_t said = 0;
 
     for (size_t i = 0; i < f->evidence_count; i++) {
@@ -89,82 +113,100 @@ static void brief_contradiction(const struct wording *w,
 
         if (r->quantity != Q_ACCESS_FLOW)
             continue;
-        buf_puts(out, said++ > 0 ? " and " : "");
-        say_value(out, r->quantity, r->value, r->bound, NAN);
+        buf_puts(list, said++ > 0 ? list_and() : "");
+        say_value(list, r->quantity, r->value, r->bound, NAN);
     }
-    buf_puts(out, said > 1 ? " in one session" : ", other as computed");
+    fill_say(&s,
+             said > 1 ? _("flow {list} in one session")
+                      : _("flow {list}, other as computed"),
+             out);
 }
 
 void seen_flow_brief(const struct wording *w, const struct finding *f,
                      struct buf *out)
 {
-    buf_puts(out, "flow ");
+    struct fill s = { 0 };
+
     if (f->disagree) {
         brief_contradiction(w, f, out);
         seen_brief_limit(w, f, out);
         return;
     }
-    seen_brief_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), out);
+    seen_brief_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit),
+                      fill_at(&s, "list"));
     if (f->rule == RULE_IS_6)
-        buf_puts(out, ", high");
+        fill_say(&s, _("flow {list}, high"), out);
     else if (f->rule == RULE_IS_7)
-        buf_puts(out, ", normal or low");
+        fill_say(&s, _("flow {list}, normal or low"), out);
+    else
+        fill_say(&s, _("flow {list}"), out);
     seen_brief_limit(w, f, out);
     if (f->with_sign)
-        seen_signs(w, f, false, "; ", out);
+        seen_signs_too(w, f, out);
 }
 
 void seen_beside(const struct wording *w, const struct finding *f,
                  struct buf *out)
 {
     bool high = f->rule == RULE_IS_6;
+    struct fill s = { 0 };
 
-    buf_puts(out, "Access flow ");
-    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), true, out);
-    buf_puts(out, high ? ", which counts as high here."
-                       : ", which counts as normal or low here.");
-    seen_site_limit(w, f->limit, high, out);
-    seen_rule(f, out);
+    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), true,
+                    fill_at(&s, "list"));
+    fill_say(&s,
+             high ? _("Access flow {list}, which counts as high here.")
+                  : _("Access flow {list}, which counts as normal or low "
+                      "here."),
+             out);
+    seen_site_limit(w, f, f->limit, high ? OR_MORE : BELOW, out);
 }
 
 /* ---- the heart ------------------------------------------------------------------ */
 
-/* "The access takes 33 % of the cardiac output: flow ..., cardiac output ..." */
 static void say_share(const struct wording *w, const struct finding *f,
                       struct buf *out)
 {
-    buf_printf(out, "The access takes %.0f %% of the cardiac output: flow ",
-               f->measured * 100.0);
-    seen_say_points(w, f, Q_ACCESS_FLOW, NAN, true, out);
-    buf_puts(out, ", cardiac output ");
-    seen_say_points(w, f, Q_CARDIAC_OUTPUT, NAN, false, out);
-    buf_puts(out, ".");
+    struct fill s = { 0 };
+
+    say_per_cent(fill_at(&s, "share"), f->measured * 100.0, 0);
+    seen_say_points(w, f, Q_ACCESS_FLOW, NAN, true, fill_at(&s, "flow"));
+    seen_say_points(w, f, Q_CARDIAC_OUTPUT, NAN, false, fill_at(&s, "output"));
+    fill_say(&s,
+             _("The access takes {share} of the cardiac output: flow {flow}, "
+               "cardiac output {output}."),
+             out);
 }
 
-static void say_least_flow(const struct wording *w, const struct finding *f,
-                           struct buf *out)
+/* The least flow at which a share counts. */
+static enum param least_flow(const struct finding *f)
 {
-    bool severe = f->limit == P_HF3_RATIO_SEVERE;
-
-    buf_puts(out, " at a flow of at least ");
-    say_limit(w, severe ? P_HF3_FLOW_SEVERE : P_HF3_FLOW, out);
+    return f->limit == P_HF3_RATIO_SEVERE ? P_HF3_FLOW_SEVERE : P_HF3_FLOW;
 }
 
 void seen_share(const struct wording *w, const struct finding *f,
                 struct buf *out)
 {
+    struct fill s = { 0 };
+
     say_share(w, f, out);
-    seen_site_limit(w, f->limit, true, out);
-    say_least_flow(w, f, out);
-    seen_rule(f, out);
+    say_blank(out);
+    fill_limit(&s, "limit", w, f->limit);
+    fill_limit(&s, "flow", w, least_flow(f));
+    fill_rule(&s, f);
+    fill_say(&s,
+             _("Limit at this site: {limit} or more at a flow of at least "
+               "{flow} ({rule})."),
+             out);
 }
 
 void seen_share_brief(const struct wording *w, const struct finding *f,
                       struct buf *out)
 {
-    buf_printf(out, "%.0f %% of the cardiac output at a flow of ",
-               f->measured * 100.0);
-    seen_brief_row(w, f, Q_ACCESS_FLOW, NAN, 1, out);
+    struct fill s = { 0 };
+
+    say_per_cent(fill_at(&s, "share"), f->measured * 100.0, 0);
+    seen_brief_row(w, f, Q_ACCESS_FLOW, NAN, 1, fill_at(&s, "flow"));
+    fill_say(&s, _("{share} of the cardiac output at a flow of {flow}"), out);
     seen_brief_limit(w, f, out);
 }
 
@@ -172,22 +214,25 @@ void seen_heart(const struct wording *w, const struct finding *f,
                 struct buf *out)
 {
     bool share = say_limit_is_share(f->limit);
+    struct fill s = { 0 };
 
-    if (share) {
-        say_share(w, f, out);
-    } else {
-        buf_puts(out, "Access flow ");
-        seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, f->limit), true,
-                        out);
-        buf_puts(out, ".");
-    }
-    seen_signs_sentence(w, f, " Signs of the heart: ", out);
-    seen_site_limit(w, f->limit, true, out);
     if (share)
-        say_least_flow(w, f, out);
-    buf_printf(out, ", with a sign of the heart of the last %d days",
-               policy_count(w->policy, P_HF4_SIGN_WINDOW_D));
-    seen_rule(f, out);
+        say_share(w, f, out);
+    else
+        say_flows(w, f, seen_limit(w, f->limit), out);
+    seen_signs_sentence(w, f, _("Signs of the heart: {signs}."), out);
+    say_blank(out);
+    fill_limit(&s, "limit", w, f->limit);
+    fill_limit(&s, "flow", w, least_flow(f));
+    fill_count(&s, "days", policy_count(w->policy, P_HF4_SIGN_WINDOW_D));
+    fill_rule(&s, f);
+    fill_say(&s,
+             share ? _("Limit at this site: {limit} or more at a flow of at "
+                       "least {flow}, with a sign of the heart of the last "
+                       "{days} days ({rule}).")
+                   : _("Limit at this site: {limit} or more, with a sign of "
+                       "the heart of the last {days} days ({rule})."),
+             out);
 }
 
 void seen_heart_brief(const struct wording *w, const struct finding *f,
@@ -198,75 +243,7 @@ void seen_heart_brief(const struct wording *w, const struct finding *f,
     else
         seen_flow_brief(w, f, out);
     if (!f->with_sign || say_limit_is_share(f->limit))
-        seen_signs(w, f, false, "; ", out);
-}
-
-/* ---- treatment of the outflow, size of the body ------------------------------------ */
-
-static size_t treatments(const struct wording *w, const struct finding *f)
-{
-    size_t count = 0;
-
-    for (size_t i = 0; i < f->evidence_count; i++) {
-        if (w->history->readings[f->evidence[i]].sign ==
-            SIGN_ANGIOPLASTY_OUTFLOW)
-            count++;
-    }
-    return count;
-}
-
-void seen_treated(const struct wording *w, const struct finding *f,
-                  struct buf *out)
-{
-    buf_printf(out,
-               "Outflow treated %zu times within %d days: ", treatments(w, f),
-               policy_count(w->policy, P_HF5_PERIOD_D));
-    seen_signs(w, f, true, "", out);
-    buf_puts(out, "; access flow ");
-    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, P_HF5_FLOW), true, out);
-    buf_puts(out, ". Limits at this site: ");
-    say_limit(w, P_HF5_TREATMENTS, out);
-    buf_puts(out, " treatments or more, and a flow after the last of them of "
-                  "more than ");
-    say_limit(w, P_HF5_FLOW, out);
-    seen_rule(f, out);
-}
-
-void seen_treated_brief(const struct wording *w, const struct finding *f,
-                        struct buf *out)
-{
-    buf_printf(out, "outflow treated %zu times, flow ", treatments(w, f));
-    seen_brief_points(w, f, Q_ACCESS_FLOW, seen_limit(w, P_HF5_FLOW), out);
-    buf_printf(out, " (limits %d and %.6g, %s)",
-               policy_count(w->policy, P_HF5_TREATMENTS),
-               seen_limit(w, P_HF5_FLOW), rule_info(f->rule)->id);
-}
-
-void seen_height(const struct wording *w, const struct finding *f,
-                 struct buf *out)
-{
-    struct point height[SEEN_MAX];
-    size_t total, count = seen_points(w, f, Q_HEIGHT, height, &total);
-
-    buf_puts(out, "Access flow ");
-    seen_say_points(w, f, Q_ACCESS_FLOW, seen_limit(w, P_HF6_FLOW), true, out);
-    if (count > 0) {
-        buf_puts(out, " at a height of ");
-        say_value(out, Q_HEIGHT, height[count - 1].value, BOUND_NONE, NAN);
-    }
-    buf_printf(out, ": %.0f mL/min for a height of 1 m to the power 2.7.",
-               f->measured);
-    seen_site_limit(w, P_HF6_INDEX, true, out);
-    buf_puts(out, ", at a flow of at least ");
-    say_limit(w, P_HF6_FLOW, out);
-    seen_rule(f, out);
-}
-
-void seen_height_brief(const struct wording *w, const struct finding *f,
-                       struct buf *out)
-{
-    buf_printf(out, "flow high for the size of the body: %.0f (limit %.6g, %s)",
-               f->measured, seen_limit(w, P_HF6_INDEX), rule_info(f->rule)->id);
+        seen_signs_too(w, f, out);
 }
 
 /* ---- falling ------------------------------------------------------------------------ */
@@ -289,17 +266,14 @@ static double fall_pct(const struct finding *f, const struct point *p)
     return (f->baseline - p->value) / f->baseline * 100.0;
 }
 
-static void say_falls(const struct finding *f, const struct point *points,
-                      size_t count, struct buf *out)
+/* "a fall of more than 25 % to below 1000 mL/min" */
+static void fall_limit(const struct wording *w, struct buf *out)
 {
-    size_t from = count > SEEN_MAX ? count - SEEN_MAX : 0;
+    struct fill s = { 0 };
 
-    for (size_t i = from; i < count; i++)
-        buf_printf(out, "%s%.1f %%",
-                   i == from        ? ""
-                   : i + 1 == count ? " and "
-                                    : ", ",
-                   fall_pct(f, &points[i]));
+    fill_limit(&s, "fall", w, P_LF3_FALL_PCT);
+    fill_limit(&s, "flow", w, P_LF3_FLOW);
+    fill_say(&s, _("a fall of more than {fall} to below {flow}"), out);
 }
 
 void seen_fall(const struct wording *w, const struct finding *f,
@@ -309,26 +283,28 @@ void seen_fall(const struct wording *w, const struct finding *f,
     size_t count = seen_all(w, f, Q_ACCESS_FLOW, points);
     size_t fallen = count_fallen(w, f, points, count);
     size_t before = count - fallen;
+    struct fill s = { 0 };
+    struct buf limit, confirmed;
 
-    buf_puts(out, "Access flow ");
     seen_say_list(w, Q_ACCESS_FLOW, points + before, fallen,
-                  seen_limit(w, P_LF3_FLOW), true, out);
-    buf_puts(out, ": ");
-    say_falls(f, points + before, fallen, out);
-    buf_printf(out, " below %.0f mL/min, the mean of ", f->baseline);
-    if (before > 0)
-        buf_printf(out, "%zu before.", before);
-    else
-        buf_puts(out, "those before.");
-    buf_puts(out, " Limit at this site: a fall of more than ");
-    say_limit(w, P_LF3_FALL_PCT, out);
-    buf_puts(out, " to below ");
-    say_limit(w, P_LF3_FLOW, out);
-    say_needed(w, P_LF3_READINGS, out);
-    seen_rule(f, out);
+                  seen_limit(w, P_LF3_FLOW), true, fill_at(&s, "list"));
+    seen_say_changes(f, points + before, fallen, false, fill_at(&s, "falls"));
+    fill_number(&s, "mean", f->baseline, 0);
+    fill_count(&s, "count", (long long)before);
+    fill_say(&s,
+             before > 0 ? _("Access flow {list}: {falls} below {mean} mL/min, "
+                            "the mean of {count} before.")
+                        : _("Access flow {list}: {falls} below {mean} mL/min, "
+                            "the mean of those before."),
+             out);
+    buf_init(&limit, WORDING_SIZE_MAX);
+    buf_init(&confirmed, WORDING_SIZE_MAX);
+    fall_limit(w, &limit);
+    say_needed(w, P_LF3_READINGS, &confirmed);
+    seen_limit_is(f, &limit, &confirmed, out);
     say_pressure(f, out);
     if (f->with_sign)
-        seen_signs_sentence(w, f, " Signs: ", out);
+        seen_signs_sentence(w, f, _("Signs: {signs}."), out);
 }
 
 void seen_fall_brief(const struct wording *w, const struct finding *f,
@@ -336,17 +312,20 @@ void seen_fall_brief(const struct wording *w, const struct finding *f,
 {
     struct point points[SEEN_MAX];
     size_t total, count = seen_points(w, f, Q_ACCESS_FLOW, points, &total);
+    struct fill s = { 0 };
 
-    buf_puts(out, "flow ");
     if (count > 0) {
-        say_value(out, Q_ACCESS_FLOW, points[count - 1].value,
-                  points[count - 1].bound, NAN);
-        buf_printf(out, ", %.1f %% below %.0f", fall_pct(f, &points[count - 1]),
-                   f->baseline);
+        const struct point *newest = &points[count - 1];
+
+        say_value(fill_at(&s, "flow"), Q_ACCESS_FLOW, newest->value,
+                  newest->bound, NAN);
+        say_per_cent(fill_at(&s, "fall"), fall_pct(f, newest), 1);
     }
-    buf_puts(out, " (limit ");
-    say_limit(w, P_LF3_FALL_PCT, out);
-    buf_printf(out, ", %s)", rule_info(f->rule)->id);
+    fill_number(&s, "mean", f->baseline, 0);
+    fill_limit(&s, "limit", w, P_LF3_FALL_PCT);
+    fill_rule(&s, f);
+    fill_say(&s, _("flow {flow}, {fall} below {mean} (limit {limit}, {rule})"),
+             out);
     if (f->with_sign)
-        seen_signs(w, f, false, "; ", out);
+        seen_signs_too(w, f, out);
 }

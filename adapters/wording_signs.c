@@ -50,10 +50,14 @@ static const char *sign_words(const struct reading *r)
 /* "graded 3": what the grade means is said beside it. */
 static void say_sign(const struct reading *r, struct buf *out)
 {
-    if (r->quantity == Q_HAND_ISCHAEMIA_GRADE)
-        buf_printf(out, "graded %s", grade_word(sign_info(r->sign)->grade));
-    else
+    struct fill s = { 0 };
+
+    if (r->quantity != Q_HAND_ISCHAEMIA_GRADE) {
         say_lower(out, sign_words(r));
+        return;
+    }
+    fill_text(&s, "grade", grade_word(sign_info(r->sign)->grade));
+    fill_say(&s, _("graded {grade}"), out);
 }
 
 /* The same sign of the same finding, told at several times. */
@@ -82,30 +86,32 @@ static struct repeated repeated_of(const struct wording *w,
     return same;
 }
 
-/* " on 2026-11-23 (2 times since 2026-11-18)" */
-static void say_times(const struct wording *w, const struct reading *r,
-                      const struct repeated *same, bool with_dates,
-                      struct buf *out)
+/* "numb hand on 2026-11-23 (2 times since 2026-11-18)" */
+static void say_sign_times(const struct wording *w, const struct reading *r,
+                           const struct repeated *same, bool with_dates,
+                           struct buf *out)
 {
-    if (with_dates) {
-        buf_puts(out, " ");
-        say_when(r, w->zone, out);
-    }
+    bool since = with_dates && civil_day_of_s(same->first->start_s) !=
+                                   civil_day_of_s(r->start_s);
+    struct fill s = { 0 };
+
+    say_sign(r, fill_at(&s, "what"));
+    say_when(r, w->zone, fill_at(&s, "when"));
+    fill_say(&s, with_dates ? _("{what} {when}") : "{what}", out);
     if (same->count > 1) {
-        buf_printf(out, " (%zu times", same->count);
-        if (with_dates && civil_day_of_s(same->first->start_s) !=
-                              civil_day_of_s(r->start_s)) {
-            buf_puts(out, " since ");
-            say_date(w, same->first->start_s, out);
-        }
-        buf_puts(out, ")");
+        fill_count(&s, "count", (long long)same->count);
+        say_date(w, same->first->start_s, fill_at(&s, "date"));
+        fill_say(&s,
+                 since ? _(" ({count} times since {date})")
+                       : _(" ({count} times)"),
+                 out);
     }
     if (with_dates && r->status == READING_PRELIMINARY)
-        buf_puts(out, " (preliminary)");
+        buf_printf(out, " (%s)", _("preliminary"));
 }
 
 size_t seen_signs(const struct wording *w, const struct finding *f,
-                  bool with_dates, const char *before, struct buf *out)
+                  bool with_dates, struct buf *out)
 {
     enum { SIGNS_MAX = 6 };
     size_t said = 0;
@@ -121,27 +127,27 @@ size_t seen_signs(const struct wording *w, const struct finding *f,
         same = repeated_of(w, f, i);
         if (same.later)
             continue;
-        buf_puts(out, said++ == 0 ? before : ", ");
-        say_sign(r, out);
-        say_times(w, r, &same, with_dates, out);
+        buf_puts(out, said++ == 0 ? "" : list_comma());
+        say_sign_times(w, r, &same, with_dates, out);
     }
     return said;
 }
 
 size_t seen_done(const struct wording *w, const struct finding *f,
-                 const char *before, struct buf *out)
+                 struct buf *out)
 {
     size_t said = 0;
 
     for (size_t i = 0; i < f->evidence_count; i++) {
         const struct reading *r = &w->history->readings[f->evidence[i]];
+        struct fill s = { 0 };
 
         if (!is_done(r))
             continue;
-        buf_puts(out, said++ == 0 ? before : ", ");
-        say_sign(r, out);
-        buf_puts(out, " ");
-        say_when(r, w->zone, out);
+        buf_puts(out, said++ == 0 ? "" : list_comma());
+        say_sign(r, fill_at(&s, "what"));
+        say_when(r, w->zone, fill_at(&s, "when"));
+        fill_say(&s, _("{what} {when}"), out);
     }
     return said;
 }

@@ -7,26 +7,26 @@
 #include "planner/series.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static void say_takes(const struct wording *w, enum rule rule, struct buf *out)
 {
+    static const char *const names[TAKES_MAX] = { "1", "2", "3", "4",
+                                                  "5", "6", "7", "8" };
     const struct takes *takes = rule_takes(rule);
-    const char *text = takes->text;
-    size_t next = 0;
+    const char *text = gettext(takes->text);
+    struct fill s = { 0 };
 
-    buf_puts(out, " It takes ");
-    for (;;) {
-        size_t plain = strcspn(text, "{");
+    for (size_t i = 0; i < TAKES_MAX; i++) {
+        char place[8];
 
-        buf_add(out, text, plain);
-        text += plain;
-        if (*text == '\0' || next == TAKES_MAX)
-            break;
-        say_limit(w, takes->params[next++], out);
-        text += strlen("{}");
+        snprintf(place, sizeof(place), "{%s}", names[i]);
+        if (strstr(text, place) != NULL)
+            fill_limit(&s, names[i], w, takes->params[i]);
     }
-    buf_puts(out, ".");
+    say_blank(out);
+    fill_say(&s, text, out);
 }
 
 /* ---- what was last seen ---------------------------------------------------- */
@@ -47,7 +47,7 @@ static const struct reading *stage_of(const struct wording *w)
  * what was measured before an intervention against what came after it, so only
  * this stage is shown; a height is of the patient and stays. */
 static size_t say_numbers(const struct wording *w, enum quantity q,
-                          const char *before, struct buf *out)
+                          struct buf *out)
 {
     const struct reading *stage = q == Q_HEIGHT ? NULL : stage_of(w);
     struct point points[POINTS_MAX];
@@ -59,10 +59,10 @@ static size_t say_numbers(const struct wording *w, enum quantity q,
         from++;
     if (from == count)
         return 0;
-    buf_puts(out, before);
+    buf_puts(out, out->len > 0 ? list_semicolon() : "");
     say_quantity(out, q);
     for (size_t i = from; i < count; i++) {
-        buf_puts(out, i > from ? ", then " : " ");
+        buf_puts(out, i > from ? list_then() : " ");
         seen_say_point(w, q, &points[i], NAN, out);
     }
     return count - from;
@@ -82,14 +82,14 @@ static bool is_look(const struct wording *w, enum rule rule,
 
 /* The newest examination; how many. */
 static size_t say_coded(const struct wording *w, enum rule rule,
-                        enum quantity q, const char *before, struct buf *out)
+                        enum quantity q, struct buf *out)
 {
     for (size_t i = w->history->count; i-- > 0;) {
         const struct reading *r = &w->history->readings[i];
 
         if (!is_look(w, rule, r, q))
             continue;
-        buf_puts(out, before);
+        buf_puts(out, out->len > 0 ? list_semicolon() : "");
         wording_reading(r, w->zone, out);
         return 1;
     }
@@ -98,20 +98,23 @@ static size_t say_coded(const struct wording *w, enum rule rule,
 
 static void say_newest(const struct wording *w, enum rule rule, struct buf *out)
 {
+    struct fill s = { 0 };
+    struct buf *list = fill_at(&s, "list");
     size_t said = 0;
 
     for (size_t i = 0; i < LOOKED_MAX; i++) {
         enum quantity q = rule_takes(rule)->looks_at[i];
-        const char *before = said > 0 ? "; " : " Newest: ";
 
         if (q == Q_NONE)
             break;
         if (quantity_info(q)->kind == VALUE_NUMBER)
-            said += say_numbers(w, q, before, out);
+            said += say_numbers(w, q, list);
         else
-            said += say_coded(w, rule, q, before, out);
+            said += say_coded(w, rule, q, list);
     }
-    buf_puts(out, said > 0 ? "." : "");
+    if (said > 0)
+        say_blank(out);
+    fill_say(&s, said > 0 ? _("Newest: {list}.") : "", out);
 }
 
 /* ---- the reason ---------------------------------------------------------------- */
@@ -119,28 +122,31 @@ static void say_newest(const struct wording *w, enum rule rule, struct buf *out)
 static const char *no_pair(enum rule rule)
 {
     if (rule == RULE_IS_8)
-        return "No: there is a ground to predict from (an outflow stenosis "
-               "that is untreated, or a flow that has risen), and a value that "
-               "no prediction can do without is missing: the static pressure "
-               "of the access, or a flow that is recent enough.";
+        return _(
+            "No: there is a ground to predict from (an outflow stenosis "
+            "that is untreated, or a flow that has risen), and a value that "
+            "no prediction can do without is missing: the static pressure "
+            "of the access, or a flow that is recent enough.");
     return rule == RULE_HF_3
-               ? "No: no cardiac output was measured in the session of a flow."
-               : "No: the dose fell, but that the pump flow was not reached "
-                 "has not been recorded.";
+               ? _("No: no cardiac output was measured in the session of a "
+                   "flow.")
+               : _("No: the dose fell, but that the pump flow was not reached "
+                   "has not been recorded.");
 }
 
 static const char *no_ischaemia(enum rule rule)
 {
     return rule == RULE_PB_3
-               ? "No: the band was not for the hand, and the flow fell enough "
-                 "or is not known."
-               : "No: the hand gives no ground: none of IS-2 to IS-5 holds.";
+               ? _("No: the band was not for the hand, and the flow fell "
+                   "enough "
+                   "or is not known.")
+               : _("No: the hand gives no ground: none of IS-2 to IS-5 holds.");
 }
 
 static const char *other_type(enum rule rule)
 {
-    return rule == RULE_LF_1 ? "No: this rule is for grafts."
-                             : "No: this rule is for fistulas.";
+    return rule == RULE_LF_1 ? _("No: this rule is for grafts.")
+                             : _("No: this rule is for fistulas.");
 }
 
 static bool is_of_signs(enum rule rule)
@@ -155,55 +161,58 @@ static const char *plain_reason(enum rule rule, enum why why)
 {
     switch (why) {
     case WHY_HOLDS:
-        return "It holds.";
+        return _("It holds.");
     case WHY_INSIDE:
         if (rule == RULE_IS_8)
-            return "No: what is predicted is not beyond the limits.";
-        return is_of_signs(rule) ? "No: no such sign stands."
-                                 : "No: what was seen is not beyond the limit.";
+            return _("No: what is predicted is not beyond the limits.");
+        return is_of_signs(rule)
+                   ? _("No: no such sign stands.")
+                   : _("No: what was seen is not beyond the limit.");
     case WHY_TOO_FEW:
-        return "No: beyond the limit, but not often enough, or too far apart.";
+        return _(
+            "No: beyond the limit, but not often enough, or too far apart.");
     case WHY_TYPE_UNKNOWN:
-        return "No: the limits differ, and the type of the access is not "
-               "known.";
+        return _("No: the limits differ, and the type of the access is not "
+                 "known.");
     case WHY_OTHER_TYPE:
         return other_type(rule);
     case WHY_CATHETER:
-        return "No: this rule is not for catheters.";
+        return _("No: this rule is not for catheters.");
     case WHY_NOT_CANNULATED:
-        return "No: nothing says yet that needles have been placed.";
+        return _("No: nothing says yet that needles have been placed.");
     case WHY_NO_PAIR:
         return no_pair(rule);
     case WHY_NO_BASELINE:
-        return "No: there are too few values before to compare with.";
+        return _("No: there are too few values before to compare with.");
     case WHY_NO_BAND:
-        return "No: no band is in place.";
+        return _("No: no band is in place.");
     case WHY_NO_ISCHAEMIA:
         return no_ischaemia(rule);
     case WHY_FLOW_UNKNOWN:
-        return "No: there is no usable access flow near in time, or flows "
-               "contradict each other.";
+        return _("No: there is no usable access flow near in time, or flows "
+                 "contradict each other.");
     case WHY_STRONGER:
-        return "No: another rule of the same kind says more.";
+        return _("No: another rule of the same kind says more.");
     case WHY_OPPOSITE:
-        return "No: the opposite has been confirmed since.";
+        return _("No: the opposite has been confirmed since.");
     case WHY_SCHEDULE:
-        return "No: the limit of a single session is not for this schedule or "
-               "this residual clearance, and no standard Kt/V can be had.";
+        return _(
+            "No: the limit of a single session is not for this schedule or "
+            "this residual clearance, and no standard Kt/V can be had.");
     case WHY_OTHER_ACCESS:
-        return "No: it is said at another access of this patient.";
+        return _("No: it is said at another access of this patient.");
     case WHY_TAKEN_BACK:
-        return "No: it was seen, and later found gone.";
+        return _("No: it was seen, and later found gone.");
     case WHY_TOO_LATE:
-        return "No: it did not begin soon after a procedure.";
+        return _("No: it did not begin soon after a procedure.");
     case WHY_DONE:
-        return "No: what was due has been recorded.";
+        return _("No: what was due has been recorded.");
     case WHY_CONTRADICTORY:
-        return "No: the measurements contradict each other, so none is used; "
-               "measure or sample again.";
+        return _("No: the measurements contradict each other, so none is used; "
+                 "measure or sample again.");
     case WHY_INACTIVE:
-        return "No: the access is recorded as no longer in use: only "
-               "haemorrhage and infection are looked at.";
+        return _("No: the access is recorded as no longer in use: only "
+                 "haemorrhage and infection are looked at.");
     case WHY_NO_READING:
     case WHY_STAGE:
     case WHY_YOUNG:
@@ -218,53 +227,61 @@ static const char *plain_reason(enum rule rule, enum why why)
 static void say_done(const struct wording *w, const struct reading *r,
                      struct buf *out)
 {
+    struct fill s = { 0 };
+    struct buf *what = fill_at(&s, "what");
+
     switch ((int)r->quantity) {
     case Q_DOWEL_DIAMETER:
-        buf_puts(out, "band placed");
+        say_lower(what, sign_info(SIGN_BANDED)->display);
         break;
     case Q_BAND_STRETCHED:
-        buf_puts(out, "band stretched");
+        buf_puts(what, _("band stretched"));
         break;
     case Q_BAND_RELEASED:
-        buf_puts(out, "band released");
+        say_lower(what, quantity_info(Q_BAND_RELEASED)->display);
         break;
     default:
-        say_lower(out, sign_info(r->sign)->display);
+        say_lower(what, sign_info(r->sign)->display);
         break;
     }
-    buf_puts(out, " ");
-    say_when(r, w->zone, out);
+    say_when(r, w->zone, fill_at(&s, "when"));
+    fill_say(&s, _("{what} {when}"), out);
 }
 
 static void say_stage(const struct wording *w, struct buf *out)
 {
     const struct reading *r = stage_of(w);
+    struct fill s = { 0 };
 
-    buf_puts(out, "No: ");
     if (r != NULL)
-        say_done(w, r, out);
+        say_done(w, r, fill_at(&s, "done"));
     else
-        buf_puts(out, "something was done to the access");
-    buf_puts(out, r != NULL && r->sign == SIGN_CLOSED
-                      ? ": nothing of the kind is expected of it any more."
-                      : ": a new stage began, in which nothing has been seen "
-                        "yet that counts for this rule.");
+        fill_text(&s, "done", _("something was done to the access"));
+    fill_say(&s,
+             r != NULL && r->sign == SIGN_CLOSED
+                 ? _("No: {done}: nothing of the kind is expected of it any "
+                     "more.")
+                 : _("No: {done}: a new stage began, in which nothing has been "
+                     "seen yet that counts for this rule."),
+             out);
 }
 
 static void say_reason(const struct wording *w, enum rule rule, enum why why,
                        struct buf *out)
 {
     const char *plain = plain_reason(rule, why);
+    struct fill s = { 0 };
 
-    if (plain != NULL)
+    if (plain != NULL) {
         buf_puts(out, plain);
-    else if (why == WHY_STAGE)
+    } else if (why == WHY_STAGE) {
         say_stage(w, out);
-    else if (why == WHY_YOUNG)
-        buf_printf(out, "No: the access is younger than %d days.",
-                   policy_count(w->policy, P_YOUNG_ACCESS_D));
-    else
-        buf_printf(out, "No: no %s has been recorded.", rule_takes(rule)->noun);
+    } else if (why == WHY_YOUNG) {
+        fill_count(&s, "days", policy_count(w->policy, P_YOUNG_ACCESS_D));
+        fill_say(&s, _("No: the access is younger than {days} days."), out);
+    } else {
+        buf_puts(out, gettext(rule_takes(rule)->none));
+    }
 }
 
 /* Does the reason alone say all? */
@@ -288,7 +305,9 @@ void wording_why(const struct wording *w, enum rule rule, struct buf *out)
 
 void why_brief(const struct wording *w, enum rule rule, struct buf *out)
 {
-    static const char no[] = "No: ";
+    /* TRANSLATORS: what the reasons begin with why a rule does not hold, as
+     * "No: no band is in place."; it is left out in a list of them */
+    const char *no = _("No: ");
     enum why why = w->findings->why[rule];
     struct buf reason;
     size_t skip;

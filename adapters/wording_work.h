@@ -5,9 +5,14 @@
  *     wording_advice.c       what is suggested, of each rule
  *     wording_advice_rows.c  the sentences of it
  *     wording_say.c          dates, numbers, names, readings
- *     wording_template.c     sentences with places to fill in
+ *     wording_fill.c         sentences with places to fill in
+ *     wording_template.c     the same, from tables
+ *     wording_words.c        texts behind many others
+ *     wording_names.c        the names in the planner's tables
  *     wording_limit.c        limits, each in its unit
  *     wording_seen.c         what was seen: measurements, and of which rule
+ *     wording_seen_limit.c   the limit as a sentence
+ *     wording_seen_brief.c   the same in the fewest words
  *     wording_seen_*.c       its sentences, by subject
  *     wording_signs.c        the signs among it
  *     wording_late.c         an emergency of long ago
@@ -27,26 +32,59 @@
 #ifndef HEADGATE_ADAPTERS_WORDING_WORK_H
 #define HEADGATE_ADAPTERS_WORDING_WORK_H
 
+#include "adapters/catalogue.h"
 #include "adapters/wording.h"
 #include "planner/adequacy.h"
 #include "planner/series.h"
 
-/* Every text that leaves here ends with this. */
-#define WORDING_SUPPORT                                                        \
-    "Decision support from fixed rules, not a diagnosis: a qualified "         \
-    "clinician must examine the patient and decide, and local policy stands "  \
-    "above it."
+/* Every text that leaves here ends with this: decision support, no diagnosis. */
+const char *words_support(void);
+/* What no number outweighs: the complaints of the hand. */
+const char *words_hand(void);
+/* That nothing is flagged does not mean that all is well. */
+const char *words_absence(void);
+/* "Phone now: this Task does not replace a call." */
+const char *words_phone(void);
 
-/* What no number outweighs. */
-#define WORDING_HAND                                                           \
-    "Hand pain, numbness, weakness, colour change or a wound needs "           \
-    "assessment whatever the numbers show."
+/* ---- sentences of the catalogue (wording_fill.c) -------------------------- */
+
+enum { FILL_MAX = 10 };
+
+/*
+ * A sentence with named places, "Limit at this site: {limit} ({rule}).": the
+ * places are filled in any order, then it is said and all is freed.  It begins
+ * as { 0 }.  A place that a text does not have is left out.
+ */
+struct fill {
+    size_t count;
+    const char *names[FILL_MAX];
+    struct buf texts[FILL_MAX];
+};
+
+/* Where to write what stands at a place. */
+struct buf *fill_at(struct fill *f, const char *name);
+/* That of the last place, to write more. */
+struct buf *fill_last(struct fill *f);
+void fill_text(struct fill *f, const char *name, const char *text);
+void fill_count(struct fill *f, const char *name, long long count);
+void fill_number(struct fill *f, const char *name, double value, int decimals);
+void fill_limit(struct fill *f, const char *name, const struct wording *w,
+                enum param p);
+/* {rule}: "HF-1" */
+void fill_rule(struct fill *f, const struct finding *finding);
+/* text: of the catalogue; f is empty again after it */
+void fill_say(struct fill *f, const char *text, struct buf *out);
+
+/* A blank between two sentences, where one is needed; and with the next. */
+void say_blank(struct buf *out);
+void say_next(struct buf *out, const char *text);
 
 /* ---- words (wording_say.c) ---------------------------------------------- */
 
 /* A text from outside: control characters as blanks, cut to be short. */
 void say_clean(struct buf *out, const char *text);
-/* Within a sentence: "Numb hand" is "numb hand", "NYHA class IV" stays. */
+/* A name of the planner's tables ("Numb hand") within a sentence: "numb hand",
+ * "NYHA class IV" stays.  A language may have a text of its own for it. */
 void say_lower(struct buf *out, const char *text);
 void say_date(const struct wording *w, int64_t at_s, struct buf *out);
 
@@ -62,8 +100,20 @@ void say_value(struct buf *out, enum quantity q, double value, enum bound bound,
                double limit);
 /* " mL/min" */
 void say_unit(struct buf *out, enum quantity q);
-/* "to be seen by 2026-12-25", "to be seen today, 2026-11-25" */
-void say_by(const struct wording *w, struct buf *out);
+/* To be seen by when, as a sentence of the catalogue in two forms: with
+ * "today, {date}", and with "by {date}". */
+void say_due(const struct wording *w, const char *today, const char *later,
+             struct buf *out);
+/* With so many digits that count: 4.5, 2000; for what has no unit of ours. */
+void say_plain(struct buf *out, double value, int digits);
+/* "33 %": so many decimals; so many digits */
+void say_per_cent(struct buf *out, double value, int decimals);
+void say_per_cent_plain(struct buf *out, double value, int digits);
+/* Between the members of a list: "; ", ", ", ", then ", " and ". */
+const char *list_semicolon(void);
+const char *list_comma(void);
+const char *list_then(void);
+const char *list_and(void);
 /* "on 2026-11-20", "in 2026-11" */
 void say_when(const struct reading *r, const struct zone *zone,
               struct buf *out);
@@ -84,17 +134,19 @@ void say_window(const struct wording *w, const struct finding *f,
                 struct buf *out);
 
 /*
- * A sentence from a table:
+ * A sentence from a table, in English; it is said in the language of the site:
  *
  *     {limit}       the limit of the rule with its unit
  *     {within}      how soon
- *     {call}        whether to phone, and how soon to assess
  *     {asap}        how soon what is a matter of days
  *     {again}       what to measure again
  *     {repeat}      by when: "by 2026-12-07"
  *     {items}       what a follow-up is to record
- *     {flow_first}  asks for the access flow at the start of a list,
- *     {flow_last}   or at its end, unless one is quoted
+ *     {compressed}  the finger pressure with and without compression
+ *     {flow_first}  the same after the access flow, unless that is quoted
+ *     {flow_last}   the same before it
+ *     {disputed}, {no_procedure}, {not_suited}
+ *                   sentences that stand behind several others
  */
 void say_template(const struct wording *w, const struct finding *f,
                   const char *text, struct buf *out);
@@ -132,14 +184,13 @@ bool seen_has_flag(const struct wording *w, const struct finding *f,
 const struct reading *seen_band(const struct wording *w);
 /*
  * An emergency that is told late (wording_late.c): "Seen 20 days ago and
- * reported now (2026-11-25): ask the unit at once whether it was dealt with",
- * without its full stop.  False, and nothing is said, if the newest sign of any
- * emergency of the group is not older than the time within which a matter of
- * days is seen (general.due_asap_d).
- *
- * before  its first word: "Seen"
+ * reported now (2026-11-25): ask the unit at once whether it was dealt with.",
+ * on a line of its own where there is text before; brief: as a part of a line
+ * for a queue, "; seen 20 days ago ...".  False, and nothing is said, if the
+ * newest sign of any emergency of the group is not older than the time within
+ * which a matter of days is seen (general.due_asap_d).
  */
-bool seen_late(const struct wording *w, const char *before, struct buf *out);
+bool seen_late(const struct wording *w, bool brief, struct buf *out);
 /* Is the hand so that nothing may be waited for? */
 bool seen_hand_emergency(const struct wording *w);
 
@@ -183,16 +234,44 @@ size_t seen_say_points(const struct wording *w, const struct finding *f,
                        enum quantity q, double limit, bool with_method,
                        struct buf *out);
 double seen_limit(const struct wording *w, enum param p);
-/* " Limit at this site: 2000 mL/min or more" */
-void seen_site_limit(const struct wording *w, enum param p, bool above,
-                     struct buf *out);
-/* ", 2 readings in a row", where one is not enough */
-void seen_times(int needed, const char *what, struct buf *out);
-/* " (HF-1)." */
-void seen_rule(const struct finding *f, struct buf *out);
-/* " Signs: NYHA class III on 2026-11-13." */
+/* How a limit is crossed: reached (a grade too), gone below, exceeded. */
+enum beyond { OR_MORE, BELOW, MORE_THAN };
+/* A limit with it: "2000 mL/min or more", "below 500 mL/min" */
+void say_beyond(const struct wording *w, enum param p, enum beyond beyond,
+                struct buf *out);
+/* "2 readings in a row"; nothing, where one is enough */
+enum counted { READINGS, SAMPLES, SESSIONS };
+void say_in_a_row(int needed, enum counted what, struct buf *out);
+/*
+ * The sentence of the limit, after a blank: "Limit at this site: 2000 mL/min or
+ * more, 2 readings in a row (HF-1)."
+ *
+ * f          NULL: the rule is said by a later sentence
+ * limit      what the limit is
+ * confirmed  what it takes; empty: once is enough
+ *
+ * Both are freed.
+ */
+void seen_limit_is(const struct finding *f, struct buf *limit,
+                   struct buf *confirmed, struct buf *out);
+/* The same of a row of the policy. */
+void seen_site_limit(const struct wording *w, const struct finding *f,
+                     enum param p, enum beyond beyond, struct buf *out);
+/* The same with how often it takes. */
+void seen_site_limit_times(const struct wording *w, const struct finding *f,
+                           enum param p, enum beyond beyond, int needed,
+                           enum counted what, struct buf *out);
+/* A sentence with {signs}, after a blank: "Signs: NYHA class III on
+ * 2026-11-13."; nothing, where the finding rests on none. */
 void seen_signs_sentence(const struct wording *w, const struct finding *f,
-                         const char *before, struct buf *out);
+                         const char *text, struct buf *out);
+/* "; NYHA class III": the same for a queue */
+void seen_signs_too(const struct wording *w, const struct finding *f,
+                    struct buf *out);
+/* ": 33.1 %, 36.2 % and 38 %": how far the newest of the points are from the
+ * baseline, with one decimal; up: above it */
+void seen_say_changes(const struct finding *f, const struct point *points,
+                      size_t count, bool up, struct buf *out);
 /* "2240 then 2180 mL/min": the newest few */
 void seen_brief_row(const struct wording *w, const struct finding *f,
                     enum quantity q, double limit, size_t most,
@@ -203,7 +282,7 @@ void seen_brief_points(const struct wording *w, const struct finding *f,
 void seen_brief_rule(const struct finding *f, struct buf *out);
 void seen_brief_limit(const struct wording *w, const struct finding *f,
                       struct buf *out);
-/* " after the band of 2026-08-01" */
+/* "after the band of 2026-08-01", "after the band" */
 void seen_after(const struct wording *w, struct buf *out);
 /* The pump flow prescribed at the time, mL/min; NAN if it is not known. */
 double seen_prescribed(const struct wording *w, int64_t at_s);
@@ -306,13 +385,13 @@ void seen_signs_brief(const struct wording *w, const struct finding *f,
                       struct buf *out);
 /* ---- signs (wording_signs.c) ------------------------------------------------ */
 
-/* The signs that a finding rests on, with dates or without; how many.  One
- * that was told several times is said once. */
+/* The signs that a finding rests on, with dates or without, as a list; how
+ * many.  One that was told several times is said once. */
 size_t seen_signs(const struct wording *w, const struct finding *f,
-                  bool with_dates, const char *before, struct buf *out);
+                  bool with_dates, struct buf *out);
 /* The procedures among it, with dates; how many. */
 size_t seen_done(const struct wording *w, const struct finding *f,
-                 const char *before, struct buf *out);
+                 struct buf *out);
 
 /* ---- the policy (wording_rows.c) ------------------------------------------ */
 
@@ -321,10 +400,10 @@ struct named_sources {
     bool is[POLICY_SOURCES_MAX];
 };
 
-/* " (found in the published source: BAS08 GER20)", and notes what it named. */
+/* "found in the published source: BAS08 GER20", and notes what it named. */
 void say_strength(const struct wording *w, enum param p,
                   struct named_sources *named, struct buf *out);
-/* A row that a rule uses, and what stands around its value. */
+/* A row that a rule uses, and a text for it with a {limit}. */
 struct used_row {
     enum rule rule;
     enum used {
@@ -358,7 +437,7 @@ struct used_row {
         IF_RISING        /* ... or of a flow that has risen */
     } when;
     enum param param;
-    const char *before, *after;
+    const char *text; /* of the catalogue */
 };
 /* The nth row of all; NULL after the last. */
 const struct used_row *used_row(size_t n);
@@ -366,6 +445,10 @@ const struct used_row *used_row(size_t n);
 /* A line for each row that the rule used. */
 void say_rows(const struct wording *w, const struct finding *f,
               struct named_sources *named, struct buf *out);
+/* "Source of the limit: found in the published source: BAS08 GER20."; false,
+ * and nothing is said, of a rule that has no limit. */
+bool say_limit_source(const struct wording *w, const struct finding *f,
+                      struct buf *out);
 /* One line with the limits of a rule that does not hold, each with the mark
  * and the sources of its row: "Limits: 2000 mL/min or more (F: BAS08 GER20)". */
 void say_rule_rows(const struct wording *w, enum rule rule,
@@ -400,11 +483,11 @@ void say_readiness(const struct wording *w, const struct readiness *r,
 
 enum { LOOKED_MAX = 3, TAKES_MAX = 8 };
 
-/* What a rule looks at, and what it takes; each {} is the next row. */
+/* What a rule looks at, and what it takes; {1} is the first row. */
 struct takes {
-    const char *noun; /* of which there may be none */
+    const char *none; /* why it does not hold where there is none of it */
     enum quantity looks_at[LOOKED_MAX];
-    const char *text;
+    const char *text; /* "It takes ..." */
     enum param params[TAKES_MAX];
 };
 const struct takes *rule_takes(enum rule rule);
@@ -420,6 +503,10 @@ struct advice {
     enum rule rule;
     enum circumstance {
         ANY,
+        NOW,          /* a matter of hours */
+        EXTENDED_NOW, /* the same, with one of those below */
+        NERVES_NOW,
+        SIGN_NOW,
         ELSEWHERE, /* another Task tells of it */
         WITH_SIGN,
         SEVERE,

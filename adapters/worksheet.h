@@ -22,7 +22,7 @@
 #include "adapters/plan_write.h"
 #include "planner/rules.h"
 
-enum { WORKSHEET_MAX = 1048576 }; /* a ceiling of a buf that a page keeps to */
+enum { WORKSHEET_MAX = 4194304 }; /* a ceiling of a buf that a page keeps to */
 
 /* All text is borrowed, UTF-8; NULL or "": not known, and said to be so. */
 struct worksheet {

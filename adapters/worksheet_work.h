@@ -3,14 +3,18 @@
  *
  *     worksheet.c          the page: which part stands where
  *     worksheet_parts.c    titles, tables, paragraphs
+ *     worksheet_words.c    numbers, dates, names
  *     worksheet_head.c     who, which access, what was seen, state of the plan
- *     worksheet_card.c     what to do at each measured flow
+ *     worksheet_target.c   what to aim at, and why
+ *     worksheet_steps.c    what was done
+ *     worksheet_card.c     what now, what to do at each measured flow
  *     worksheet_hand.c     the hand; opening the outflow
  *     worksheet_small.c    what is missing, sources, cautions, foot
  *     worksheet_series.c   what the charts show, from the history
  *     worksheet_axis.c     scales, ticks, grids
- *     worksheet_history.c  flows over time, pressures and Kt/V below
- *     worksheet_ladder.c   each dowel against the zone
+ *     worksheet_history.c  flows over time, pressures and Kt/V below; its parts:
+ *                          see worksheet_chart.h
+ *     worksheet_ladder.c   each dowel against the zone; _words: its marks
  */
 #ifndef HEADGATE_ADAPTERS_WORKSHEET_WORK_H
 #define HEADGATE_ADAPTERS_WORKSHEET_WORK_H

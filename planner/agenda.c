@@ -47,13 +47,11 @@ int64_t agenda_of_group(const struct policy *policy,
                         const struct episode *episode,
                         const struct repeat_state *repeat, int64_t now_s)
 {
-    int64_t unanswered_s =
-        episode->announced_s +
-        (int64_t)policy_count(policy, P_UNANSWERED_D) * DAY_S;
-    int64_t at_s = AGENDA_NEVER;
+    int64_t at_s = ahead(triage_unanswered_s(policy, episode), now_s);
 
+    at_s = sooner(at_s, ahead(triage_escalation_s(policy, episode), now_s));
     if (episode->state == EPISODE_OPEN)
-        at_s = sooner(at_s, ahead(unanswered_s, now_s));
+        at_s = sooner(at_s, ahead(episode->put_off_s, now_s));
     if (repeat->open && !repeat->overdue)
         at_s = sooner(at_s, ahead(repeat->due_s, now_s));
     return at_s;

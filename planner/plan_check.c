@@ -3,6 +3,7 @@
 
 #include "planner/blood.h"
 #include "planner/quantity.h"
+#include "planner/words.h"
 
 #include <math.h>
 #include <string.h>
@@ -75,8 +76,9 @@ static enum err check_numbers(const struct check *rows, size_t count,
 static enum err check_flows(const double *read, size_t count, const char *field,
                             struct plan_fault *fault)
 {
-    *fault = (struct plan_fault){ field, "a flow is not within 50 to 8000 "
-                                         "mL/min, or there are more than 8" };
+    *fault =
+        (struct plan_fault){ field, WORDS("a flow is not within 50 to 8000 "
+                                          "mL/min, or there are more than 8") };
     if (count > PLAN_READS_MAX)
         return ERR_RANGE;
     for (size_t i = 0; i < count; i++) {
@@ -91,9 +93,9 @@ static enum err check_stage(const struct plan_stage *s, bool banded,
 {
     const struct check rows[] = {
         { "stages.map_mmhg", s->map_mmhg, 40, 180, false,
-          "mean pressure is not within 40 to 180 mmHg" },
+          WORDS("mean pressure is not within 40 to 180 mmHg") },
         { "stages.index", s->index, 0, 1.5, false,
-          "index is not within 0 to 1.5" },
+          WORDS("index is not within 0 to 1.5") },
         { "stages.dowel_mm", s->step == PLAN_TIED ? s->dowel_mm : NAN,
           DOWEL_LEAST_MM, DOWEL_MOST_MM, s->step == PLAN_TIED,
           "dowel is not within 1.5 to 8 mm" },
@@ -104,8 +106,9 @@ static enum err check_stage(const struct plan_stage *s, bool banded,
     if (e == ERR_OK)
         e = check_numbers(rows, COUNT(rows), fault);
     if (e == ERR_OK && s->step != PLAN_TIED && !banded) {
-        *fault = (struct plan_fault){ "stages", "stretched or released before "
-                                                "any band was tied" };
+        *fault =
+            (struct plan_fault){ "stages", WORDS("stretched or released before "
+                                                 "any band was tied") };
         e = ERR_RANGE;
     }
     return e;
@@ -128,22 +131,24 @@ static enum err check_pressures(const struct plan_input *in,
         fine = fine && drives(in, in->stages[i].map_mmhg);
     if (fine)
         return ERR_OK;
-    *fault = (struct plan_fault){ "map_mmhg",
-                                  "a mean pressure is not 25 mmHg above the "
-                                  "central venous pressure" };
+    *fault =
+        (struct plan_fault){ "map_mmhg",
+                             WORDS("a mean pressure is not 25 mmHg above the "
+                                   "central venous pressure") };
     return ERR_RANGE;
 }
 
 static enum err check_kinds(const struct plan_input *in,
                             struct plan_fault *fault)
 {
-    *fault = (struct plan_fault){ "prior", "not one that a band can have" };
+    *fault =
+        (struct plan_fault){ "prior", WORDS("not one that a band can have") };
     if (in->prior == NULL || prior_check(in->prior) != ERR_OK)
         return ERR_RANGE;
-    *fault = (struct plan_fault){ "lead", "not a word of plan.h" };
+    *fault = (struct plan_fault){ "lead", WORDS("not a word of plan.h") };
     if ((unsigned)in->lead > PLAN_BY_HAND)
         return ERR_RANGE;
-    *fault = (struct plan_fault){ "region", "not a word of plan.h" };
+    *fault = (struct plan_fault){ "region", WORDS("not a word of plan.h") };
     return (unsigned)in->region > PLAN_WRIST ? ERR_RANGE : ERR_OK;
 }
 
@@ -154,7 +159,7 @@ static enum err check_stages(const struct plan_input *in,
     size_t stretched = 0;
 
     if (in->stage_count > PLAN_STAGES_MAX) {
-        *fault = (struct plan_fault){ "stages", "more than 8" };
+        *fault = (struct plan_fault){ "stages", WORDS("more than 8") };
         return ERR_RANGE;
     }
     for (size_t i = 0; i < in->stage_count; i++) {
@@ -168,16 +173,18 @@ static enum err check_stages(const struct plan_input *in,
     }
     if (stretched <= PLAN_STRETCHES_MAX)
         return ERR_OK;
-    *fault = (struct plan_fault){ "stages", "stretched more than 3 times" };
+    *fault =
+        (struct plan_fault){ "stages", WORDS("stretched more than 3 times") };
     return ERR_RANGE;
 }
 
 static enum err check_ladder(const struct plan_input *in,
                              struct plan_fault *fault)
 {
-    *fault = (struct plan_fault){ "dowels_mm",
-                                  "more than 11 sizes, one twice, or one not "
-                                  "within 1.5 to 8 mm" };
+    *fault =
+        (struct plan_fault){ "dowels_mm",
+                             WORDS("more than 11 sizes, one twice, or one not "
+                                   "within 1.5 to 8 mm") };
     if (in->dowel_count >= PLAN_DOWELS_MAX)
         return ERR_RANGE;
     for (size_t i = 0; i < in->dowel_count; i++) {
@@ -196,15 +203,17 @@ static enum err check_target(const struct plan_input *in,
 {
     const struct plan_limits *l = &in->limits;
 
-    *fault = (struct plan_fault){ "limits", "limits contradict each other" };
+    *fault =
+        (struct plan_fault){ "limits", WORDS("limits contradict each other") };
     if (!(l->floor_ml_min > 0.0 && l->share_low < l->share_high &&
           l->share_low > 0.0 && l->share_high < 1.0 &&
           l->cap_low_ml_min < l->cap_ml_min &&
           l->window_low_ml_min < l->window_high_ml_min))
         return ERR_RANGE;
-    *fault = (struct plan_fault){ "reduction", "the reduction wanted is not "
-                                               "two rising numbers between 0 "
-                                               "and 1" };
+    *fault =
+        (struct plan_fault){ "reduction", WORDS("the reduction wanted is not "
+                                                "two rising numbers between 0 "
+                                                "and 1") };
     return in->lead != PLAN_BY_REDUCTION ||
                    (in->reduction_low_frac > 0.0 &&
                     in->reduction_low_frac < in->reduction_high_frac &&
@@ -217,33 +226,33 @@ enum err plan_check(const struct plan_input *in, struct plan_fault *fault)
 {
     const struct check rows[] = {
         { "flow_count", (double)in->flow_count, 1, PLAN_READS_MAX, true,
-          "no flow was measured before the band, or more than 8" },
+          WORDS("no flow was measured before the band, or more than 8") },
         { "map_mmhg", in->map_mmhg, 40, 180, false,
-          "mean pressure is not within 40 to 180 mmHg" },
+          WORDS("mean pressure is not within 40 to 180 mmHg") },
         { "map_lowest_mmhg", in->map_lowest_mmhg, 30, 180, false,
-          "lowest mean pressure is not within 30 to 180 mmHg" },
+          WORDS("lowest mean pressure is not within 30 to 180 mmHg") },
         { "cvp_mmhg", in->cvp_mmhg, -5, 30, false,
-          "central venous pressure is not within -5 to 30 mmHg" },
+          WORDS("central venous pressure is not within -5 to 30 mmHg") },
         { "haematocrit_frac", in->haematocrit_frac, BLOOD_HAEMATOCRIT_LEAST,
           BLOOD_HAEMATOCRIT_MOST, false,
-          "haematocrit is not within 0.15 to 0.65" },
+          WORDS("haematocrit is not within 0.15 to 0.65") },
         { "conduit_mm", in->conduit_mm, 3, 30, false,
-          "conduit is not within 3 to 30 mm" },
+          WORDS("conduit is not within 3 to 30 mm") },
         { "artery_mm", in->artery_mm, 1, 15, false,
-          "artery is not within 1 to 15 mm" },
+          WORDS("artery is not within 1 to 15 mm") },
         { "index_open", in->index_open, 0, 1.5, false,
-          "index is not within 0 to 1.5" },
+          WORDS("index is not within 0 to 1.5") },
         { "index_compressed", in->index_compressed, 0, 1.5, false,
-          "compressed index is not within 0 to 1.5" },
+          WORDS("compressed index is not within 0 to 1.5") },
         { "static_mmhg", in->static_mmhg, 0, 180, false,
-          "static pressure is not within 0 to 180 mmHg" },
+          WORDS("static pressure is not within 0 to 180 mmHg") },
         { "stenosis_frac", in->stenosis_frac, 0, 0.99, false,
-          "stenosis is not within 0 to 99 %" },
+          WORDS("stenosis is not within 0 to 99 %") },
         { "stenosis_after_frac", in->stenosis_after_frac, 0.0,
           in->stenosis_frac >= 0.0 ? in->stenosis_frac : 0.99, false,
-          "stenosis after opening is not below that before" },
+          WORDS("stenosis after opening is not below that before") },
         { "prescribed_pump_ml_min", in->prescribed_pump_ml_min, 50, 800, false,
-          "prescribed pump flow is not within 50 to 800 mL/min" },
+          WORDS("prescribed pump flow is not within 50 to 800 mL/min") },
     };
     enum err e = check_numbers(rows, COUNT(rows), fault);
 

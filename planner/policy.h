@@ -57,6 +57,8 @@ enum param_kind {
     X(P_COMPRESSION_RISE_MMHG, "general", "compression_rise_mmhg", PARAM_NUMBER, 5, 100) \
     X(P_WORSENING_FLOW_PCT, "general", "worsening_flow_pct", PARAM_NUMBER, 1, 100) \
     X(P_UNANSWERED_D, "general", "unanswered_d", PARAM_COUNT, 1, 365) \
+    X(P_ESCALATE_IMMEDIATE_H, "general", "escalate_immediate_h", PARAM_COUNT, 1, 72) \
+    X(P_ESCALATE_ASAP_H, "general", "escalate_asap_h", PARAM_COUNT, 1, 336) \
     X(P_QUIET_FLOW_D, "general", "quiet_flow_d", PARAM_COUNT, 1, 730) \
     X(P_QUIET_HAND_D, "general", "quiet_hand_d", PARAM_COUNT, 1, 730) \
     X(P_QUIET_LOW_FLOW_D, "general", "quiet_low_flow_d", PARAM_COUNT, 1, 730) \

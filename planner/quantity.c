@@ -127,3 +127,16 @@ enum plausible quantity_judge(enum quantity q, double value)
         return PLAUSIBLE_UNUSUAL;
     return PLAUSIBLE;
 }
+
+bool quantity_can_be(enum quantity q, double value)
+{
+    const struct quantity_info *info = quantity_info(q);
+    double low = info->hard_low < 0 ? 2 * info->hard_low : 0;
+    double high = 2 * info->hard_high;
+
+    if (info->kind == VALUE_CODE)
+        return true;
+    if (info->unit[0] == '%')
+        high = 100;
+    return value >= low && value <= high;
+}

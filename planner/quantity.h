@@ -134,6 +134,16 @@ enum plausible {
     PLAUSIBLE_NOT         /* outside the hard range, or not a number */
 };
 
+/*
+ * quantity_can_be - can a person be right who says that it was so?
+ *
+ * Wider than the hard range, in which a value is believed without asking, and
+ * not without end: nothing below 0 where the hard range has nothing below 0,
+ * no more than twice what the range goes to, no share above 100 %.  Proposed
+ * default without a direct source, clinical judgement.
+ */
+bool quantity_can_be(enum quantity q, double value);
+
 /* Judge a value in the unit used inside. */
 enum plausible quantity_judge(enum quantity q, double value);
 

@@ -1,17 +1,21 @@
 #include "planner/reading.h"
 
+#include "planner/words.h"
+
 #include <string.h>
 
 static const struct {
     const char *code, *display;
 } methods[METHOD_COUNT] = {
-    [METHOD_UNSTATED] = { "", "method not stated" },
+    [METHOD_UNSTATED] = { "", WORDS("method not stated") },
     [METHOD_ULTRASOUND_DILUTION] = { "ultrasound-dilution",
-                                     "ultrasound dilution" },
-    [METHOD_THERMODILUTION] = { "thermodilution", "thermodilution" },
-    [METHOD_IONIC_DIALYSANCE] = { "ionic-dialysance", "ionic dialysance" },
-    [METHOD_CONSTANT_INFUSION] = { "constant-infusion", "constant infusion" },
-    [METHOD_DUPLEX] = { "duplex", "duplex ultrasound" },
+                                     WORDS("ultrasound dilution") },
+    [METHOD_THERMODILUTION] = { "thermodilution", WORDS("thermodilution") },
+    [METHOD_IONIC_DIALYSANCE] = { "ionic-dialysance",
+                                  WORDS("ionic dialysance") },
+    [METHOD_CONSTANT_INFUSION] = { "constant-infusion",
+                                   WORDS("constant infusion") },
+    [METHOD_DUPLEX] = { "duplex", WORDS("duplex ultrasound") },
 };
 
 const char *method_code(enum method m)
@@ -41,13 +45,9 @@ bool reading_counts(const struct reading *r)
     return r->status == READING_FINAL || r->status == READING_CORRECTED;
 }
 
-bool reading_is_emergency(const struct reading *r)
+static bool is_emergency_sign(enum sign sign)
 {
-    if (r->quantity == Q_BLEEDING_ACTIVE || r->quantity == Q_RUPTURE_THREAT)
-        return r->value > 0.5;
-    if (!r->present)
-        return false;
-    switch ((int)r->sign) {
+    switch ((int)sign) {
     case SIGN_NUMBNESS_MEDIAN:
     case SIGN_NUMBNESS_ULNAR:
     case SIGN_NUMBNESS_RADIAL:
@@ -63,6 +63,27 @@ bool reading_is_emergency(const struct reading *r)
     default:
         return false;
     }
+}
+
+bool reading_is_emergency(const struct reading *r)
+{
+    if (r->quantity == Q_BLEEDING_ACTIVE || r->quantity == Q_RUPTURE_THREAT)
+        return r->value > 0.5;
+    return r->present && is_emergency_sign(r->sign);
+}
+
+bool reading_may_be_emergency(enum quantity quantity, enum sign asked)
+{
+    if (quantity == Q_BLEEDING_ACTIVE || quantity == Q_RUPTURE_THREAT)
+        return true;
+    if (asked != SIGN_NONE)
+        return is_emergency_sign(asked);
+    for (int s = SIGN_NONE + 1; s < SIGN_COUNT; s++) {
+        if (sign_info((enum sign)s)->quantity == quantity &&
+            is_emergency_sign((enum sign)s))
+            return true;
+    }
+    return false;
 }
 
 bool reading_at_least(const struct reading *r, double limit)

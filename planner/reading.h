@@ -77,6 +77,10 @@ bool reading_counts(const struct reading *r);
  * graft. */
 bool reading_is_emergency(const struct reading *r);
 
+/* Could a reading of this quantity be one, as long as nobody knows its value?
+ * asked: the sign that a question asks for; SIGN_NONE: any of the quantity. */
+bool reading_may_be_emergency(enum quantity quantity, enum sign asked);
+
 /* Certainly above-or-at, or below, a limit, bounds considered. */
 bool reading_at_least(const struct reading *r, double limit);
 bool reading_below(const struct reading *r, double limit);

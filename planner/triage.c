@@ -222,19 +222,42 @@ static void decide_open(const struct history *h, const struct policy *policy,
     merge_evidence(h, policy, s, out);
 }
 
-static int64_t unanswered_s(const struct policy *policy,
+/* Since when an answer is waited for. */
+static int64_t waiting_since_s(const struct episode *episode)
+{
+    return episode->put_off_s > episode->announced_s ? episode->put_off_s
+                                                     : episode->announced_s;
+}
+
+int64_t triage_unanswered_s(const struct policy *policy,
                             const struct episode *episode)
 {
-    return episode->announced_s +
+    if (episode->state != EPISODE_OPEN)
+        return INT64_MAX;
+    return waiting_since_s(episode) +
            (int64_t)policy_count(policy, P_UNANSWERED_D) * DAY_S;
 }
 
-/* Nobody has taken it in hand, for long. */
-static bool is_unanswered(const struct history *h, const struct policy *policy,
-                          const struct episode *episode)
+int64_t triage_escalation_s(const struct policy *policy,
+                            const struct episode *episode)
 {
-    return episode->state == EPISODE_OPEN &&
-           h->now_s >= unanswered_s(policy, episode);
+    enum param row = episode->urgency == URGENCY_IMMEDIATE
+                         ? P_ESCALATE_IMMEDIATE_H
+                         : P_ESCALATE_ASAP_H;
+
+    if (episode->state != EPISODE_OPEN || episode->escalated ||
+        episode->urgency < URGENCY_ASAP)
+        return INT64_MAX;
+    return waiting_since_s(episode) +
+           (int64_t)policy_count(policy, row) * HOUR_S;
+}
+
+/* It is put to people as new or urgent. */
+static void announce(const struct history *h, struct episode *e)
+{
+    e->announced_s = h->now_s;
+    e->put_off_s = 0;
+    e->escalated = false;
 }
 
 static void decide_update(const struct history *h, const struct policy *policy,
@@ -255,12 +278,16 @@ static void decide_update(const struct history *h, const struct policy *policy,
     if (s->grade > e->grade)
         e->grade = s->grade;
     e->flow_ml_min = extreme(group, e->flow_ml_min, s->flow_ml_min);
-    out->unanswered = is_unanswered(h, policy, episode);
+    out->unanswered = h->now_s >= triage_unanswered_s(policy, episode);
     if (out->raised || out->again || out->unanswered ||
         s->occasion > episode->occasion)
-        e->announced_s = h->now_s;
+        announce(h, e);
+    else
+        out->escalated = h->now_s >= triage_escalation_s(policy, episode);
+    if (out->escalated)
+        e->escalated = true;
     if (out->new_evidence > 0 || out->raised || out->corrected ||
-        out->unanswered || s->occasion > episode->occasion ||
+        out->unanswered || out->escalated || s->occasion > episode->occasion ||
         (s->rules & ~episode->rules) != 0)
         out->act = ACT_UPDATE;
     if (s->occasion > e->occasion)

@@ -8,7 +8,9 @@
  * evidence comes after a quiet time, or until an immediate rule holds anew.
  * One that a person has in hand is added to; but if it becomes a matter of
  * hours or days, a new one opens, since the priority of theirs is theirs.
- * One that nobody answers is put again, once in a long while.
+ * One that nobody answers is put again, once in a long while; one that is to be
+ * seen at once, or within days, is escalated once nobody took it in time.  What
+ * a person has put off waits until that day, unless it worsens.
  */
 #ifndef HEADGATE_PLANNER_TRIAGE_H
 #define HEADGATE_PLANNER_TRIAGE_H
@@ -45,6 +47,8 @@ struct episode {
     int64_t occasion;    /* greatest of its findings; 0 if they have none */
     int64_t announced_s; /* when it was last put to people as new or urgent */
     int64_t closed_s;    /* closed states only */
+    int64_t put_off_s;   /* a person put it off until then; 0: nobody did */
+    bool escalated;      /* that nobody took it in time was said */
     size_t evidence_count;
     struct evidence evidence[EPISODE_EVIDENCE_MAX];
 };
@@ -87,6 +91,8 @@ struct verdict {
     bool again;             /* the same emergency was seen again, later */
     bool unanswered;        /* put again, because nobody has answered for
                                general.unanswered_d */
+    bool escalated;         /* to be seen at once, or within days, and nobody
+                               has taken it for general.escalate_*_h */
     struct episode episode; /* as it will stand; for ACT_END the caller sets
                                the state: ended, or still taken */
     size_t new_evidence;    /* how many of the newest were not there before */
@@ -108,5 +114,12 @@ void triage(const struct history *h, const struct policy *policy,
             const struct findings *findings, enum group group,
             const struct episode *episode, const struct repeat_state *repeat,
             struct verdict *out);
+
+/* When one that stays untouched is put again, and when it is escalated;
+ * INT64_MAX: never. */
+int64_t triage_unanswered_s(const struct policy *policy,
+                            const struct episode *episode);
+int64_t triage_escalation_s(const struct policy *policy,
+                            const struct episode *episode);
 
 #endif

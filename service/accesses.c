@@ -67,7 +67,7 @@ enum err access_add(struct db *db, int64_t patient, const char *alias,
  * are read through it; what was put to people goes over, unless the other
  * has its own of that group.
  */
-static enum err merge(struct db *db, int64_t from, int64_t into)
+enum err access_merge(struct db *db, int64_t from, int64_t into)
 {
     static const enum query moves[] = {
         Q_ACCESS_MERGE, Q_ACCESS_REMERGE,  Q_ACCESS_ALIAS_MOVE,
@@ -138,7 +138,7 @@ static enum err join_alias(struct db *db, int64_t patient, const char *alias,
     enum err e = owned_by_alias(db, patient, alias, &found, &rival);
 
     if (e == ERR_OK && *known != 0 && *known != found)
-        return merge(db, found, *known);
+        return access_merge(db, found, *known);
     if (e == ERR_OK) {
         *known = found;
         return ERR_OK;
@@ -163,7 +163,7 @@ enum err access_unite_rivals(struct db *db, int64_t patient)
     if (e == ERR_ABSENT)
         e = ERR_OK;
     for (size_t i = 0; e == ERR_OK && i < count; i++)
-        e = merge(db, from[i], into[i]);
+        e = access_merge(db, from[i], into[i]);
     return e;
 }
 
@@ -232,7 +232,7 @@ static enum err take_over_implied(struct db *db, int64_t patient,
     }
     if (e != ERR_OK || implied == NULL || !access_agrees(implied, side, region))
         return e;
-    return merge(db, implied->id, access);
+    return access_merge(db, implied->id, access);
 }
 
 enum err access_unite_implied(struct db *db, int64_t patient)
@@ -244,7 +244,7 @@ enum err access_unite_implied(struct db *db, int64_t patient)
     if (e != ERR_OK || count != 2 || !list[0].implied || !list[1].implied ||
         !access_agrees(&list[0], list[1].side, list[1].region))
         return e;
-    return merge(db, list[1].id, list[0].id);
+    return access_merge(db, list[1].id, list[0].id);
 }
 
 static const char *type_word_capital(enum sign type)

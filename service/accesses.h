@@ -55,6 +55,8 @@ struct access_answer {
     enum access_how how;
     bool assumed;     /* nobody named it */
     bool provisional; /* made known under the sender's name just now */
+    bool beside;      /* provisional, and the patient has another one */
+    bool similar;     /* that one has the same name, written otherwise */
     bool other_arm;   /* a finger of the arm without access: of no access */
     enum hold hold;   /* HOLD_ACCESS or HOLD_SIDE: unclear */
 };

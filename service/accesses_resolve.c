@@ -34,6 +34,17 @@ static enum err own_rival(struct db *db, int64_t patient, struct access *a)
     return access_get(db, own, a);
 }
 
+/* Does the number of a hand go with the arm of the access?  Where the arm is
+ * not known, only what says that it is the hand of the access does. */
+static bool arm_fits(const struct access_question *q, const struct access *a)
+{
+    if (q->scope != SCOPE_ARM || q->side == SIDE_UNKNOWN)
+        return true;
+    if (a->side == SIDE_UNKNOWN)
+        return q->is_sign || q->access_arm;
+    return a->side == q->side;
+}
+
 /* Is this access one of the patient's, and not contradicted by the side? */
 static enum err accept(struct db *db, const struct access_question *q,
                        int64_t id, struct access_answer *answer)
@@ -47,8 +58,7 @@ static enum err accept(struct db *db, const struct access_question *q,
         return e;
     if (a.patient != q->patient)
         answer->hold = HOLD_ACCESS;
-    else if (q->scope == SCOPE_ARM && q->side != SIDE_UNKNOWN &&
-             a.side != SIDE_UNKNOWN && a.side != q->side)
+    else if (!arm_fits(q, &a))
         answer->hold = HOLD_SIDE;
     else
         answer->access = a.id;
@@ -91,6 +101,60 @@ static enum err check_others(struct db *db, const struct access_question *q,
     return ERR_OK;
 }
 
+/* The next letter or digit of a name, in lower case, without the zeros that a
+ * number begins with; 0 at its end. */
+static int next_mark(const char **at, bool *in_number)
+{
+    for (; **at != '\0'; ++*at) {
+        unsigned char c = (unsigned char)**at;
+        bool digit = c >= '0' && c <= '9';
+
+        if (c == '0' && !*in_number && (*at)[1] >= '0' && (*at)[1] <= '9')
+            continue;
+        if (!digit && c < 0x80 &&
+            !((c | 0x20U) >= 'a' && (c | 0x20U) <= 'z')) {
+            *in_number = false;
+            continue;
+        }
+        *in_number = digit;
+        ++*at;
+        return c >= 'A' && c <= 'Z' ? c + 'a' - 'A' : c;
+    }
+    return 0;
+}
+
+/* The same name but for case, blanks, marks between and leading zeros? */
+static bool is_similar(const char *a, const char *b)
+{
+    bool number_a = false, number_b = false;
+    int x, y;
+
+    do {
+        x = next_mark(&a, &number_a);
+        y = next_mark(&b, &number_b);
+    } while (x == y && x != 0);
+    return x == y;
+}
+
+/* A name that is new may be a slip of the pen: is there another access of the
+ * patient, and one that is called almost so? */
+static enum err look_beside(struct db *db, int64_t patient, const char *alias,
+                            struct access_answer *answer)
+{
+    const enum query q = Q_ACCESS_NAMES_OF_PATIENT;
+    const char *value = strrchr(alias, '|');
+    enum err e = db_query(db, q, "ii", patient, answer->access);
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        const char *other = strrchr(db_text(db, q, 0), '|');
+
+        answer->beside = true;
+        if (value != NULL && other != NULL && is_similar(value + 1, other + 1))
+            answer->similar = true;
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 /* Try what the Observation itself names.  *named: it named something. */
 static enum err by_name(struct db *db, const struct access_question *q,
                         struct access_answer *answer, bool *named)
@@ -125,9 +189,10 @@ static enum err by_name(struct db *db, const struct access_question *q,
     /* Named, and not come yet: known under that name from now on. */
     *named = true;
     answer->provisional = true;
-    return access_add(db, q->patient, unknown,
-                      q->scope == SCOPE_ARM ? q->side : o->site.side, "", false,
-                      &answer->access);
+    e = access_add(db, q->patient, unknown,
+                   q->scope == SCOPE_ARM ? q->side : o->site.side, "", false,
+                   &answer->access);
+    return e == ERR_OK ? look_beside(db, q->patient, unknown, answer) : e;
 }
 
 static enum err imply(struct db *db, const struct access_question *q,

@@ -27,6 +27,10 @@ MUST_CHECK enum err access_candidates(struct db *db, int64_t patient,
 bool access_agrees(const struct candidate *c, enum side side,
                    const char *region);
 
+/* One is merged into the other, which must be of the same patient and not be
+ * merged itself; whether they are one is the caller's to know. */
+MUST_CHECK enum err access_merge(struct db *db, int64_t from, int64_t into);
+
 /* The access of an alias, followed to what it was merged into. */
 MUST_CHECK enum err access_by_alias(struct db *db, const char *alias,
                                     int64_t *access);

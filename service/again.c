@@ -11,6 +11,7 @@ enum { AGAIN_MAX = 500, AGAIN_MAPPING = 100, AGAIN_TEXT_SIZE = 1024 };
 
 struct held_one {
     int64_t resource, since_ms;
+    bool read; /* out: it could be, and its readings were placed anew */
 };
 
 /* How much of an Observation is used, and how much held. */
@@ -46,7 +47,7 @@ static void hold_all(struct fhir_observation *o)
 /* patient: whose it was when it came; 0 not known.  An address of our own in
  * a reference is known only while its request lasts. */
 static enum err place(struct db *db, struct fhir_item *item, int64_t patient,
-                      const struct resource *row, int64_t since_ms,
+                      const struct resource *row, struct held_one *one,
                       struct readings_fate *fate)
 {
     struct fhir_observation *o = &item->u.observation;
@@ -69,15 +70,17 @@ static enum err place(struct db *db, struct fhir_item *item, int64_t patient,
     if (e == ERR_CONFLICT || e == ERR_FORM)
         return ERR_OK; /* a person decides whose it is */
     /* it has been held since then, should it stay so */
-    return e == ERR_OK ? readings_replace(db, item, now_of, row->id,
-                                          row->version, false, since_ms, fate)
-                       : e;
+    if (e == ERR_OK)
+        e = readings_replace(db, item, now_of, row->id, row->version, false,
+                             one->since_ms, fate);
+    one->read = e == ERR_OK;
+    return e;
 }
 
 /* ERR_ABSENT: it cannot be read any more, and stays as it is. */
 static enum err look_at(struct db *db, const struct fhir_reader *reader,
                         const struct resource *row, struct fhir_item *item,
-                        int64_t patient, const struct held_one *one,
+                        int64_t patient, struct held_one *one,
                         struct readings_fate *fate)
 {
     struct again_names names;
@@ -88,11 +91,11 @@ static enum err look_at(struct db *db, const struct fhir_reader *reader,
         e = again_resolve(db, reader, row, item, &names, &known);
     if (e == ERR_OK && !known)
         e = ERR_ABSENT;
-    return e == ERR_OK ? place(db, item, patient, row, one->since_ms, fate) : e;
+    return e == ERR_OK ? place(db, item, patient, row, one, fate) : e;
 }
 
 static enum err look(struct db *db, const struct fhir_reader *reader,
-                     int64_t patient, const struct held_one *one,
+                     int64_t patient, struct held_one *one,
                      struct readings_fate *fate)
 {
     struct outcome outcome;
@@ -218,7 +221,7 @@ enum err again_resource(struct db *db, const struct fhir_reader *reader,
 {
     struct readings_fate unasked = { .used = 0 };
     struct held_one one;
-    int64_t patient, before = 0, after = 0, held = 0;
+    int64_t patient, before = 0, after = 0, held = 0, held_before;
     enum err e = patient_held(db, resource, &one, &patient);
 
     fate = fate != NULL ? fate : &unasked;
@@ -229,13 +232,21 @@ enum err again_resource(struct db *db, const struct fhir_reader *reader,
         one.since_ms = reader->now_s * 1000; /* nothing of it is held yet */
     if (e == ERR_OK)
         e = look(db, reader, patient, &one, fate);
+    held_before = held;
     if (e == ERR_OK)
         e = placed(db, resource, &after, &held);
     if (e != ERR_OK)
         return e;
     count->looked++;
-    count->settled += after > before ? 1 : 0;
+    /* what takes the place of a sign that stood makes no more readings */
+    count->settled +=
+        after > before || (after == before && held < held_before) ? 1 : 0;
     count->held += held > 0 ? 1 : 0;
+    count->lost += after < before ? 1 : 0;
+    if (!one.read && before > 0) {
+        count->unread++;
+        count->example = count->example != 0 ? count->example : resource;
+    }
     return ERR_OK;
 }
 
@@ -263,6 +274,7 @@ enum err again_list_held(struct db *db, const char *reason, int64_t after,
 struct mapping {
     int64_t id, looked;
     bool unit; /* it gives one to values without */
+    bool gone; /* it was taken back */
     char system[AGAIN_TEXT_SIZE], code[AGAIN_TEXT_SIZE];
 };
 
@@ -276,39 +288,63 @@ static enum err get_mapping(struct db *db, int64_t id, struct mapping *m)
     m->id = db_int(db, q, 0);
     m->looked = db_int(db, q, 1);
     m->unit = db_int(db, q, 4) != 0;
+    m->gone = db_int(db, q, 5) != 0;
     snprintf(m->system, sizeof(m->system), "%s", db_text(db, q, 2));
     snprintf(m->code, sizeof(m->code), "%s", db_text(db, q, 3));
     db_done(db, q);
     return ERR_OK;
 }
 
+/* What it may settle, after what has been looked at. */
+static enum err list_for(struct db *db, const struct mapping *m, int64_t *list,
+                         size_t *n)
+{
+    const enum query q = Q_AGAIN_CODE;
+    bool of_unit = codes_is_unit(m->system);
+
+    if (of_unit || strcmp(m->system, CODES_TEXT) == 0)
+        return again_list_held(db, of_unit ? "unit" : NULL, m->looked, list,
+                               AGAIN_MAPPING, n);
+    return list_numbers(db, q, list, AGAIN_MAPPING, n,
+                        db_query(db, q, "issii", m->looked, m->system, m->code,
+                                 INT64(AGAIN_MAPPING), INT64(m->unit)));
+}
+
+static enum err look_at_all(struct db *db, const struct fhir_reader *reader,
+                            struct mapping *m, struct again_count *count,
+                            bool *end)
+{
+    int64_t list[AGAIN_MAPPING];
+    size_t n = 0;
+    enum err e = list_for(db, m, list, &n);
+
+    for (size_t i = 0; e == ERR_OK && i < n; i++) {
+        m->looked = list[i];
+        e = again_resource(db, reader, list[i], NULL, count);
+        e = e == ERR_ABSENT ? ERR_OK : e;
+    }
+    *end = n < AGAIN_MAPPING;
+    return e;
+}
+
 enum err again_mapping(struct db *db, const struct fhir_reader *reader,
                        int64_t id, struct again_count *count, bool *more)
 {
     struct mapping m;
-    int64_t list[AGAIN_MAPPING];
-    size_t n = 0;
+    bool end = true;
+    const unsigned lost = count->lost;
     enum err e = get_mapping(db, id, &m);
 
     *more = false;
     if (e != ERR_OK)
         return e == ERR_ABSENT ? ERR_OK : e;
-    e = strcmp(m.system, CODES_UNIT) == 0 || strcmp(m.system, CODES_TEXT) == 0
-            ? again_list_held(db,
-                              strcmp(m.system, CODES_UNIT) == 0 ? "unit" : NULL,
-                              m.looked, list, AGAIN_MAPPING, &n)
-            : list_numbers(db, Q_AGAIN_CODE, list, AGAIN_MAPPING, &n,
-                           db_query(db, Q_AGAIN_CODE, "issii", m.looked,
-                                    m.system, m.code, INT64(AGAIN_MAPPING),
-                                    INT64(m.unit)));
-    for (size_t i = 0; e == ERR_OK && i < n; i++) {
-        m.looked = list[i];
-        e = again_resource(db, reader, list[i], NULL, count);
-        e = e == ERR_ABSENT ? ERR_OK : e;
-    }
+    e = m.gone ? again_text(db, reader, m.code, &m.looked, count, &end)
+               : look_at_all(db, reader, &m, count, &end);
+    if (e == ERR_OK && m.gone)
+        e = db_run(db, Q_DEED_LOST, "ii", m.id, INT64(count->lost - lost));
     if (e == ERR_OK)
         e = db_run(db, Q_MAPPING_LOOKED, "ii", m.id,
-                   n < AGAIN_MAPPING ? INT64(-1) : m.looked);
-    *more = e == ERR_OK && (n == AGAIN_MAPPING || id == 0);
+                   end ? INT64(-1) : m.looked);
+    *more = e == ERR_OK && (!end || id == 0);
     return e;
 }

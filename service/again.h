@@ -46,6 +46,9 @@ struct again_count {
     unsigned looked;  /* Observations */
     unsigned settled; /* of them, more is used now */
     unsigned held;    /* of them, something is held now */
+    unsigned lost;    /* of them, less is used now */
+    unsigned unread;  /* could not be read again, and are used as before */
+    int64_t example;  /* one of those; 0 none */
 };
 
 /*
@@ -61,9 +64,9 @@ MUST_CHECK enum err again_resource(struct db *db,
                                    struct again_count *count);
 
 /*
- * again_mapping - look again at what a person's mapping may settle, a bounded
- * number of Observations; how far it has come is kept, so that a stop of the
- * service loses nothing
+ * again_mapping - look again at what a person's mapping may settle, or at what
+ * was read by one that was taken back; a bounded number of Observations.  How
+ * far it has come is kept, so that a stop of the service loses nothing
  *
  * id     of the mapping; 0: the first that is not finished
  * count  out: added to
@@ -72,6 +75,20 @@ MUST_CHECK enum err again_resource(struct db *db,
 MUST_CHECK enum err again_mapping(struct db *db,
                                   const struct fhir_reader *reader, int64_t id,
                                   struct again_count *count, bool *more);
+
+/*
+ * again_text - look again at the Observations in which this text may stand, of
+ * a bounded number of them
+ *
+ * Whoever reads by a code has it in what was sent; all stored bytes are looked
+ * through, since nothing else says what a code was when it was known.
+ *
+ * after  in and out: the number after which to go on
+ * end    out: there are no more
+ */
+MUST_CHECK enum err again_text(struct db *db, const struct fhir_reader *reader,
+                               const char *text, int64_t *after,
+                               struct again_count *count, bool *end);
 
 /* The numbers of held Observations after this one, in the order of arrival, at
  * most `most`.  reason NULL: whatever it is. */

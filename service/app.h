@@ -9,9 +9,11 @@
  *     routes_search.c  searching
  *     routes_history.c what became of one, and of all of a type
  *     routes_task.c    a person's change of a Task
+ *     routes_deeds.c   a coordinator's deeds, with Tasks and accesses
  *     routes_ops.c     health, metrics
  *     routes_look.c    queue, what is held, decisions, one access
  *     routes_plan.c    the band plan of an access
+ *     routes_case.c    a procedure, typed line by line
  *     routes_quarantine.c  what is held, and what people do with it
  *     routes_report.c  the weekly report per unit
  *     routes_outbox.c  what was put aside on the way to the record
@@ -79,6 +81,7 @@ struct service {
     struct hook_counters hooks;
     struct tally_loop *tally;
     struct report_files *reports; /* NULL: no folder is set */
+    struct unit_list_loop *lists; /* NULL: who only looks keeps none */
     struct store_job sweep;       /* of mappings that a stop left unfinished */
     bool sweeping;                /* it is under way */
     bool sweep_more;              /* of the store thread while it is */
@@ -136,6 +139,10 @@ bool http_date_read(const char *text, int64_t *at_s);
 /* Wall clock, milliseconds. */
 int64_t clock_ms(void);
 
+/* How old a sign of emergency of a live feed may be at this moment, before its
+ * time is doubted: general.historic_d of the policy. */
+int64_t service_live_from_s(const struct service *s);
+
 void routes_handle(void *arg, struct http_request *request);
 void routes_refusal(void *arg, int status, struct buf *body,
                     const char **content_type);
@@ -188,12 +195,17 @@ void route_search(struct service *s, struct http_request *r,
 /* patch: the body says what to change, else what is to be */
 void route_task_update(struct service *s, struct http_request *r,
                        const char *id, bool patch);
+/* take, hand, put-off, decline, done; see deeds.h */
+void route_task_deed(struct service *s, struct http_request *r);
+void route_access_deed(struct service *s, struct http_request *r);
+void route_accesses(struct service *s, struct http_request *r);
 void route_search_param(struct service *s, struct http_request *r);
 void route_metadata(struct service *s, struct http_request *r);
 void route_health(struct service *s, struct http_request *r);
 void route_ready(struct service *s, struct http_request *r);
 void route_metrics(struct service *s, struct http_request *r);
 void route_queue(struct service *s, struct http_request *r);
+void route_digest(struct service *s, struct http_request *r);
 void route_held(struct service *s, struct http_request *r);
 void route_decisions(struct service *s, struct http_request *r);
 void route_review(struct service *s, struct http_request *r);
@@ -207,6 +219,7 @@ void route_feed_report(struct service *s, struct http_request *r);
 void route_incoming(struct service *s, struct http_request *r);
 /* POST: begin an export; DELETE: give it up. */
 void route_bulk(struct service *s, struct http_request *r);
+void route_case(struct service *s, struct http_request *r);
 void route_technique(struct service *s, struct http_request *r);
 void route_technique_switch(struct service *s, struct http_request *r);
 void route_hl7(struct service *s, struct http_request *r);

@@ -1,5 +1,6 @@
 #include "service/command.h"
 
+#include "adapters/catalogue.h"
 #include "adapters/fhir_time.h"
 #include "adapters/zone.h"
 
@@ -39,9 +40,14 @@ static const char **place_of(struct args *a, const char *name,
         { "--prior", 'p', &a->prior },
         { "--target", 'p', &a->target },
         { "--dowels", 'p', &a->dowels },
+        { "--pdf", 'p', &a->pdf },
+        { "--method", 'm', &a->method },
+        { "--svg", 'p', &a->svg },
         { "--by", 'k', &a->by },
         { "--by", 'w', &a->by },
         { "--why", 'w', &a->why },
+        { "--whom", 'g', &a->whom },
+        { "--until", 'g', &a->until },
         { "--reason", 'q', &a->reason },
         { "--unit", 'q', &a->unit },
         { "--target", 'q', &a->target },
@@ -57,6 +63,10 @@ static const char **place_of(struct args *a, const char *name,
         { "--errors", 'l', &a->errors },
         { "--state", 'l', &a->state },
         { "--sender", 'l', &a->sender },
+        { "--unit", 'u', &a->unit },
+        { "--state", 'u', &a->state },
+        { "--access", 'u', &a->access },
+        { "--week", 'u', &a->week },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {
@@ -68,6 +78,20 @@ static const char **place_of(struct args *a, const char *name,
     return NULL;
 }
 
+/* One of several rules. */
+static int read_rule(struct args *a, int *i, int argc, char **argv)
+{
+    if (!takes_value("--rule", *i, argc, argv))
+        return 0;
+    if (a->rule_count == ARGS_RULES_MAX) {
+        fprintf(stderr, "headgate: more than %d times --rule\n",
+                ARGS_RULES_MAX);
+        return 0;
+    }
+    a->rules[a->rule_count++] = argv[++*i];
+    return 1;
+}
+
 /* One option that has a value; *i is moved past it.  -1: not one of them. */
 static int read_valued(struct args *a, int *i, int argc, char **argv,
                        const char *allowed)
@@ -75,6 +99,8 @@ static int read_valued(struct args *a, int *i, int argc, char **argv,
     const char *name = argv[*i];
     const char **place = place_of(a, name, allowed);
 
+    if (strcmp(name, "--rule") == 0 && strchr(allowed, 'u') != NULL)
+        return read_rule(a, i, argc, argv);
     if (place == NULL && strcmp(name, "--set") != 0)
         return -1;
     if (!takes_value(name, *i, argc, argv))
@@ -103,6 +129,7 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
         char letter; /* of allowed */
         bool *place;
     } options[] = { { "--json", 'j', &a->json },
+                    { "--timeline", 'y', &a->timeline },
                     { "--on-table", 'p', &a->on_table },
                     { "--use", 'k', &a->use },
                     { "--drop", 'k', &a->drop },
@@ -114,7 +141,9 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
                     { "--as-sent", 'q', &a->as_sent },
                     { "--resume", 'l', &a->resume },
                     { "--quiet", 'l', &a->quiet },
-                    { "--errors-held", 'l', &a->errors_held } };
+                    { "--errors-held", 'l', &a->errors_held },
+                    { "--watch", 'u', &a->watch },
+                    { "--digest", 'u', &a->digest } };
 
     for (size_t i = 0; i < COUNT(options); i++) {
         if (strcmp(options[i].name, name) == 0 &&
@@ -212,11 +241,33 @@ bool args_listener(const struct args *a, const struct config *config)
     return report(config_check_listener(config, a->config, &why), &why);
 }
 
+/* From here on what people read is in this language. */
+static enum err speak(const char *language, struct buf *why)
+{
+    enum err e = catalogue_open(language, NULL);
+
+    if (e == ERR_ABSENT)
+        buf_printf(why,
+                   "[site] language: there is no catalogue of '%s' (en, or "
+                   "the name of a file of config/po)",
+                   language);
+    else if (e != ERR_OK)
+        buf_printf(why,
+                   "[site] language: '%s' needs the locale C.UTF-8 of this "
+                   "system",
+                   language);
+    return e;
+}
+
 bool args_config(const struct args *a, struct config *config)
 {
     struct buf why;
 
+    enum err e;
+
     buf_init(&why, 4096);
-    return report(config_load(a->config, a->sets, a->set_count, config, &why),
-                  &why);
+    e = config_load(a->config, a->sets, a->set_count, config, &why);
+    if (e == ERR_OK)
+        e = speak(config->language, &why);
+    return report(e, &why);
 }

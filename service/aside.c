@@ -6,6 +6,8 @@
 
 enum { STATE_ASIDE = 2, STATE_GIVEN_UP = 4 };
 
+#define UNIT_LIST "unit-list" /* TASK_CODE_UNIT_LIST */
+
 static struct aside_line line_of(struct db *db, enum query q)
 {
     return (struct aside_line){
@@ -20,7 +22,8 @@ static struct aside_line line_of(struct db *db, enum query q)
         .given_up = db_int(db, q, 8) == STATE_GIVEN_UP,
         .who = db_text(db, q, 9),
         .why = db_text(db, q, 10),
-        .code = db_text(db, q, 11),
+        /* the list of a unit goes with no Task */
+        .code = db_is_null(db, q, 11) ? UNIT_LIST : db_text(db, q, 11),
         .access = access_words(db_text(db, q, 12), db_text(db, q, 13)),
         .patient = short_anchor(db_text(db, q, 14))
     };

@@ -74,7 +74,8 @@ static void read_unit(const struct check *check, const struct code_entry *entry,
     } else {
         use->unit_kind = SAMPLE_UNIT_TEXT;
         if (units_of_text(unit, strlen(unit), &use->read_as) != ERR_OK)
-            use->read_as = codes_unit_text(check->codes, unit, CODES_NEWEST);
+            use->read_as = codes_unit_of(check->codes, use->system, use->code,
+                                         unit, CODES_NEWEST);
     }
     use->fits = fhir_sample_fits(entry, use->read_as);
 }

@@ -103,6 +103,10 @@ void check_write_json(const struct check *check, struct buf *out)
     put_count(out, "missing_rows", count);
     fhir_out_text(out, "missing_csv", count > 0 ? rows.data : NULL);
     buf_clear(&rows);
+    buf_init(&rows, out->ceiling);
+    check_say_maps(check, &rows);
+    fhir_out_text(out, "optional_maps", rows.len > 0 ? rows.data : NULL);
+    buf_clear(&rows);
     fhir_out_text(out, "caution",
                   "Decision support. What a code means is for somebody who "
                   "knows the sender, to be checked by a second person under "

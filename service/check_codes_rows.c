@@ -110,3 +110,53 @@ size_t check_missing_rows(const struct check *check, struct buf *out)
     }
     return count;
 }
+
+/* ---- maps that could be switched on ---------------------------------------- */
+
+/* What each is about, and why it is off.  See config/ONBOARDING.md. */
+static const struct {
+    const char *system, *file, *why;
+} optional[] = {
+    { CODES_SCT, "snomed-ct.csv",
+      "SNOMED CT needs a licence in many countries" },
+    { CODES_MDC, "second-hand.csv",
+      "its codes are to be checked against a licensed copy first" },
+    { CODES_LOINC, "second-hand.csv",
+      "its codes are to be checked against a licensed copy first" },
+};
+
+static bool is_on(const struct check *check, const char *file)
+{
+    for (int i = 0; i < check->config->map_count; i++) {
+        const char *path = check->config->maps[i];
+        const char *name = strrchr(path, '/');
+
+        if (strcmp(name != NULL ? name + 1 : path, file) == 0)
+            return true;
+    }
+    return false;
+}
+
+static bool lacks(const struct check *check, const char *system)
+{
+    for (size_t i = 0; i < check->row_count; i++) {
+        const struct check_row *row = check->rows[i];
+
+        if (row->missing > 0 && row->code[0] != '\0' &&
+            strcmp(row->system, system) == 0)
+            return true;
+    }
+    return false;
+}
+
+void check_say_maps(const struct check *check, struct buf *out)
+{
+    for (size_t i = 0; i < COUNT(optional); i++) {
+        if (is_on(check, optional[i].file) || !lacks(check, optional[i].system))
+            continue;
+        buf_printf(out,
+                   "Some codes of %s are rows of the optional map "
+                   "maps/%s, which is off: %s.\n",
+                   optional[i].system, optional[i].file, optional[i].why);
+    }
+}

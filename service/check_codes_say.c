@@ -132,6 +132,28 @@ static void say_rows(const struct check *check, struct buf *out)
                    CHECK_ROWS_MAX, check->rows_dropped);
 }
 
+/* A sign that cannot be read may be an emergency that nobody sees. */
+static void say_unread(const struct check *check, struct buf *out)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < check->row_count; i++) {
+        const struct check_row *row = check->rows[i];
+        size_t count = check_unread(row);
+
+        if (count == 0)
+            continue;
+        if (!any)
+            buf_puts(out, "\nMissing: signs whose values cannot be read; each "
+                          "would be held for a person.\nMap the coded value "
+                          "('present' or 'absent' for a yes or no), or let the "
+                          "sender send\na code instead of words:\n");
+        any = true;
+        buf_printf(out, "    %s -> %s, %zu times\n", row->code, row->target,
+                   count);
+    }
+}
+
 static void say_refusals(const struct check *check, struct buf *out)
 {
     if (check->refusal_count == 0)
@@ -176,6 +198,7 @@ void check_say(const struct check *check, struct buf *out)
     say_head(check, out);
     say_rows(check, out);
     say_refusals(check, out);
+    say_unread(check, out);
     buf_init(&rows, out->ceiling);
     count = check_missing_rows(check, &rows);
     if (count > 0)
@@ -185,7 +208,11 @@ void check_say(const struct check *check, struct buf *out)
                    "site, and run this again: values of codes that are not\n"
                    "mapped are not looked at.\n\n%s",
                    count, rows.data);
-    else if (!check_is_missing(check))
+    buf_clear(&rows);
+    check_say_maps(check, &rows);
+    if (rows.len > 0)
+        buf_printf(out, "\n%s", rows.data);
+    if (count == 0 && !check_is_missing(check))
         buf_puts(out, "\nNothing is missing.\n");
     buf_clear(&rows);
     buf_puts(out,

@@ -218,12 +218,21 @@ bool check_unit_is_bad(const struct check_row *row,
     return check_row_is_number(row) && !unit->fits;
 }
 
+size_t check_unread(const struct check_row *row)
+{
+    for (size_t i = 0; i < row->word_count; i++) {
+        if (strcmp(row->words[i].word, "value-unread") == 0)
+            return row->words[i].count;
+    }
+    return 0;
+}
+
 bool check_is_missing(const struct check *check)
 {
     for (size_t i = 0; i < check->row_count; i++) {
         const struct check_row *row = check->rows[i];
 
-        if (row->missing > 0)
+        if (row->missing > 0 || check_unread(row) > 0)
             return true;
         for (size_t k = 0; k < row->unit_count; k++) {
             if (check_unit_is_bad(row, &row->units[k]))

@@ -94,6 +94,9 @@ bool check_unit_is_bad(const struct check_row *row,
                        const struct check_unit *unit);
 bool check_row_is_number(const struct check_row *row);
 
+/* How many uses of a sign's code have a value that nobody can read. */
+size_t check_unread(const struct check_row *row);
+
 /* Is there anything to be done? */
 bool check_is_missing(const struct check *check);
 
@@ -113,6 +116,13 @@ void check_write_json(const struct check *check, struct buf *out);
 
 /* The missing rows as CSV, to be filled in; counts them. */
 size_t check_missing_rows(const struct check *check, struct buf *out);
+
+/*
+ * The maps that come with the program, are off, and are about a system of
+ * which rows are missing: one sentence each, with its last byte a newline.
+ * "" where there are none.
+ */
+void check_say_maps(const struct check *check, struct buf *out);
 
 /* "code", "value", "method", "body site". */
 const char *check_kind_word(enum sample_kind kind);

@@ -15,8 +15,11 @@ int command_serve(int argc, char **argv);
 int command_load(int argc, char **argv);
 int command_queue(int argc, char **argv);
 int command_quarantine(int argc, char **argv);
+int command_task(int argc, char **argv);
+int command_access(int argc, char **argv);
 int command_review(int argc, char **argv);
 int command_plan(int argc, char **argv);
+int command_case(int argc, char **argv);
 int command_technique(int argc, char **argv);
 int command_decisions(int argc, char **argv);
 int command_outbox(int argc, char **argv);
@@ -28,13 +31,18 @@ int command_report(int argc, char **argv);
 /* Ask the record what it can, and print what will and will not work there. */
 bool check_record(const struct config *config);
 
-enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024 };
+/* Print what the settings say of senders of HL7 v2; false: the service would
+ * not start with them, or no sender would get a connection. */
+bool check_hl7(const struct config *config);
+
+enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024, ARGS_RULES_MAX = 32 };
 
 struct args {
     const char *config;              /* --config FILE; NULL: none */
     const char *sets[ARGS_SETS_MAX]; /* --set section.key=value */
     int set_count;
     bool json;                    /* --json */
+    bool timeline;                /* --timeline */
     const char *to;               /* --to URL: a service elsewhere */
     const char *token;            /* --token-file FILE */
     const char *policy, *against; /* --policy FILE, --against FILE */
@@ -45,6 +53,8 @@ struct args {
     const char *prior, *target;   /* --prior NAME, --target WORDS */
     const char *code;             /* --code [SYSTEM|]CODE */
     const char *dowels;           /* --dowels SIZES */
+    const char *pdf, *svg;        /* --pdf FILE, --svg FILE */
+    const char *method;           /* --method CODE */
     bool on_table;                /* --on-table */
     bool use, drop;               /* --use, --drop */
     bool offline, codes;          /* --offline, --codes */
@@ -54,12 +64,16 @@ struct args {
     bool as_sent;                 /* --as-sent */
     const char *by;               /* --by NAME */
     const char *why;              /* --why TEXT */
+    const char *whom;             /* --whom NAME */
     const char *group, *types;    /* --group ID, --types TYPE,... */
     bool bulk, all, cancel;       /* --bulk, --all, --cancel */
     const char *errors, *state;   /* --errors FILE, --state FOLDER */
     const char *sender;           /* --sender NAME */
     bool resume, quiet;           /* --resume, --quiet */
     bool errors_held;             /* --errors-held */
+    const char *rules[ARGS_RULES_MAX]; /* --rule ID, each */
+    int rule_count;
+    bool watch, digest; /* --watch, --digest */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -67,13 +81,15 @@ struct args {
 /*
  * Read the arguments after the verb.  Prints what is wrong and returns false;
  * --help or -h prints help to standard output, sets *helped and returns
- * false.  allowed: letters j (--json), t (--to, --token-file), f (files), b
+ * false.  allowed: letters j (--json), y (--timeline), t (--to, --token-file), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
- * --access, --prior, --target, --dowels, --on-table), k (--use, --drop, --by),
+ * --access, --prior, --target, --dowels, --on-table, --pdf, --svg), m (--method), k (--use, --drop, --by),
  * o (--offline, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
  * --cancel), l (--errors, --state, --sender, --resume, --quiet,
  * --errors-held), q (--reason, --unit,
- * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit).
+ * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit),
+ * g (--whom, --until),
+ * u (--unit, --state, --rule, --access, --week, --watch, --digest).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);
@@ -95,6 +111,7 @@ struct session {
     char socket_path[CONFIG_TEXT_SIZE + 8]; /* "" with url */
     char url[CONFIG_TEXT_SIZE];             /* base, without trailing slash */
     char authorization[1024];               /* header line, or "" */
+    bool history; /* what it sends is a history: X-Headgate-History */
 };
 
 /*
@@ -106,6 +123,10 @@ struct session {
 int session_open(struct session *s, const struct args *args,
                  const struct config *config, bool may_create);
 void session_close(struct session *s);
+/* The same, but a service that runs is asked, or none: nothing is opened here,
+ * and that nobody answers shows in the calls. */
+int session_open_client(struct session *s, const struct args *args,
+                        const struct config *config);
 
 /* One request to the service that the arguments name; its answer is printed.
  * Returns the exit status. */
@@ -123,6 +144,12 @@ void session_complain(const struct session *s, long status, enum err e);
 enum err session_call(struct session *s, const char *method, const char *path,
                       const char *body, size_t len, long *status,
                       struct buf *out);
+/* GET, unless what the service has is still what it was: etag in: of the
+ * answer before, "" none; out: of this one.  304 for the same. */
+enum { SESSION_ETAG_SIZE = 128 };
+enum err session_get_if(struct session *s, const char *path,
+                        char etag[SESSION_ETAG_SIZE], long *status,
+                        struct buf *out);
 /* The same with a body of another media type than FHIR's, and with what is
  * taken as an answer; accept may be NULL. */
 enum err session_call_as(struct session *s, const char *method,

@@ -333,6 +333,7 @@ int command_check(int argc, char **argv)
     ok = check_maps(&config) && ok;
     ok = check_tokens(&config) && ok;
     ok = check_keys(&config) && ok;
+    ok = check_hl7(&config) && ok;
     ok = check_drop(&config) && ok;
     ok = check_store(&config) && ok;
     return ok ? 0 : 2;

@@ -141,6 +141,7 @@ static int run(const struct args *args, const struct config *config)
     l->answers = calloc(LOAD_ENTRIES_MAX, sizeof(*l->answers));
     if (l->answers != NULL)
         opened = session_open(&l->session, args, config, true);
+    l->session.history = true;
     if (opened != 0) {
         load_free(l);
         return opened;

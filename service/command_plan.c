@@ -8,6 +8,7 @@
 
 #include "adapters/policy_file.h"
 #include "service/app.h"
+#include "service/file.h"
 #include "service/maps.h"
 #include "service/plan_file.h"
 #include "service/technique_store.h"
@@ -49,7 +50,9 @@ static const char help[] =
     "  --dowels SIZES  outer diameters in mm: 5,4.5,4,3.5,3\n"
     "  --on-table      the flows of the newest session were measured on the "
     "table,\n"
-    "                  just before the band\n\n"
+    "                  just before the band\n"
+    "  --pdf FILE      the worksheet: plan and history on one page to print\n"
+    "  --svg FILE      the same as SVG ('-': standard output)\n\n"
     "A plan that lacks something is marked incomplete; one that is refused "
     "says why.\n"
     "Both end with status 0.  What cannot be used ends with status 2, and "
@@ -57,9 +60,30 @@ static const char help[] =
     "reason and its place.\n"
     "Decision support: the operator measures, and decides.\n";
 
-/* A list that was cut must not pass for a whole one. */
-static int print(const struct buf *out)
+/* Where the page goes; NULL: no page is asked for. */
+static const char *page_file(const struct args *args)
 {
+    return args->pdf != NULL ? args->pdf : args->svg;
+}
+
+static int keep(const char *path, const struct buf *out)
+{
+    struct buf why;
+    enum err e;
+
+    buf_init(&why, WHY_MAX);
+    e = file_write(path, out->data, out->len, &why);
+    if (e != ERR_OK)
+        fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
+    buf_clear(&why);
+    return e == ERR_OK ? 0 : 1;
+}
+
+/* A list that was cut must not pass for a whole one. */
+static int print(const struct args *args, const struct buf *out)
+{
+    if (page_file(args) != NULL)
+        return keep(page_file(args), out);
     if (fwrite(out->data, 1, out->len, stdout) == out->len &&
         fflush(stdout) == 0)
         return 0;
@@ -91,7 +115,8 @@ static int say_refused(const char *text)
                                                                           : 1;
 }
 
-static int ask(struct session *session, const char *path)
+static int ask(const struct args *args, struct session *session,
+               const char *path)
 {
     struct buf out;
     long status = 0;
@@ -101,7 +126,7 @@ static int ask(struct session *session, const char *path)
     buf_init(&out, PAGE_MAX);
     e = session_call(session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
-        result = print(&out);
+        result = print(args, &out);
     else if (e == ERR_OK && (status == 404 || status == 409) && out.len > 0 &&
              out.data[0] != '{')
         result = say_refused(out.data);
@@ -129,12 +154,14 @@ static int plan_stored(const struct args *args)
     buf_puts(&path, "/plan");
     add_parameter(&path, "access", args->files[0]);
     add_parameter(&path, "json", args->json ? "1" : NULL);
+    add_parameter(&path, "pdf", args->pdf != NULL ? "1" : NULL);
+    add_parameter(&path, "svg", args->svg != NULL ? "1" : NULL);
     add_parameter(&path, "prior", args->prior);
     add_parameter(&path, "target", args->target);
     add_parameter(&path, "dowels", args->dowels);
     add_parameter(&path, "table", args->on_table ? "1" : NULL);
     if (buf_ok(&path) == ERR_OK) {
-        status = ask(&session, path.data);
+        status = ask(args, &session, path.data);
     } else {
         fputs("headgate: what was asked for is too long\n", stderr);
         status = 2;
@@ -295,9 +322,25 @@ static void say_expired(const struct command *c)
               stderr);
 }
 
-static int write_plan(struct command *c)
+static enum err write_form(struct command *c, struct buf *out)
 {
     struct plan_file *f = &c->file;
+    struct planning_page page = { .form = c->args->pdf != NULL ? CANVAS_PDF
+                                                               : CANVAS_SVG,
+                                  .paper = (enum canvas_paper)c->config.paper,
+                                  .made_s = clock_ms() / 1000 };
+
+    if (page_file(c->args) != NULL)
+        return planning_sheet(f->db, &f->review, &f->look, &c->planned, &page,
+                              out);
+    return c->args->json
+               ? planning_json(f->db, &f->review, &f->look, &c->planned, false,
+                               out)
+               : planning_text(f->db, &f->review, &f->look, &c->planned, out);
+}
+
+static int write_plan(struct command *c)
+{
     const char *path = c->args->from, *why = unusable(&c->planned);
     struct buf out;
     int status = 1;
@@ -310,12 +353,9 @@ static int write_plan(struct command *c)
         return 2;
     }
     buf_init(&out, PAGE_MAX);
-    e = c->args->json
-            ? planning_json(f->db, &f->review, &f->look, &c->planned, false,
-                            &out)
-            : planning_text(f->db, &f->review, &f->look, &c->planned, &out);
+    e = write_form(c, &out);
     if (e == ERR_OK)
-        status = print(&out);
+        status = print(c->args, &out);
     else
         fprintf(stderr, "headgate: %s\n", err_word(e));
     buf_clear(&out);
@@ -382,6 +422,10 @@ int command_plan(int argc, char **argv)
                 "headgate: name one access, or a file with --from\n\n"
                 "%s",
                 help);
+        return 2;
+    }
+    if ((args.pdf != NULL) + (args.svg != NULL) + args.json > 1) {
+        fputs("headgate: one of --json, --pdf, --svg\n", stderr);
         return 2;
     }
     buf_init(&why, WHY_MAX);

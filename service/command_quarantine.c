@@ -20,9 +20,11 @@ static const char help[] =
     "       headgate quarantine release N [--as-sent]\n"
     "       headgate quarantine release all [--reason WORD]\n"
     "       headgate quarantine discard N\n"
+    "       headgate quarantine maps [--json]\n"
+    "       headgate quarantine unmap NUMBER\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]...;\n"
-    "       list and show also with [--to URL [--token-file FILE]];\n"
-    "       map, release and discard with --by NAME --why TEXT\n\n"
+    "       list, show and maps also with [--to URL [--token-file FILE]];\n"
+    "       map, release, discard and unmap with --by NAME --why TEXT\n\n"
     "Lists the readings that are kept and not used, and the messages, lines "
     "and\n"
     "resources that could not be taken in, the oldest first: the number, whose "
@@ -44,10 +46,16 @@ static const char help[] =
     "is right\n"
     "  discard    never use it.  It stays readable; a corrected version is "
     "judged anew\n"
+    "  maps       what people have mapped, and taken back, with the number of "
+    "each\n"
+    "  unmap      take a mapping back: what was read by it is read again "
+    "without it,\n"
+    "             held or put aside as it was, and its access is reviewed\n"
     "  --json     one JSON object a line\n\n"
-    "map, release and discard work on the machine of the service; who, why and "
-    "when are\n"
-    "kept.  headgate does not judge whether a value is right: that is for the "
+    "map, release, discard and unmap work on the machine of the service; who, "
+    "why and\n"
+    "when are kept.  headgate does not judge whether a value is right: that is "
+    "for the "
     "unit and\n"
     "the clinician who know the patient, by local policy.\n";
 
@@ -105,16 +113,19 @@ static bool says_what(const struct args *a)
            a->from != NULL || a->access != NULL || a->side != NULL;
 }
 
-static int list(const struct args *args)
+static int list(const struct args *args, bool maps)
 {
     struct buf path;
 
     if (args->by != NULL || args->why != NULL || args->as_sent ||
         args->target != NULL || args->code != NULL || args->arm != NULL ||
         args->from != NULL || args->access != NULL || args->side != NULL)
-        return complain("this goes with map, release or discard");
+        return complain("this goes with map, release, discard or unmap");
+    if (maps && (args->reason != NULL || args->unit != NULL))
+        return complain("--reason and --unit go with the list");
     buf_init(&path, PATH_TEXT_MAX);
-    buf_printf(&path, "/quarantine?columns=%d", terminal_columns());
+    buf_printf(&path, "/quarantine%s?columns=%d", maps ? "/maps" : "",
+               terminal_columns());
     add(&path, "reason", args->reason);
     add(&path, "unit", args->unit);
     if (args->json)
@@ -189,7 +200,7 @@ static int act(const struct args *args, const char *verb)
 
 int command_quarantine(int argc, char **argv)
 {
-    static const char *const verbs[] = { "map", "release", "discard" };
+    static const char *const verbs[] = { "map", "release", "discard", "unmap" };
     struct args args;
     const char *verb;
     bool helped;
@@ -203,7 +214,9 @@ int command_quarantine(int argc, char **argv)
     }
     if (strcmp(verb, "show") == 0)
         return show(&args);
-    if (strcmp(verb, "list") != 0 || args.file_count > 1)
-        return complain("the word is list, show, map, release or discard");
-    return list(&args);
+    if ((strcmp(verb, "list") != 0 && strcmp(verb, "maps") != 0) ||
+        args.file_count > 1)
+        return complain("the word is list, show, map, release, discard, maps "
+                        "or unmap");
+    return list(&args, strcmp(verb, "maps") == 0);
 }

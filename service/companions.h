@@ -8,12 +8,15 @@
 #ifndef HEADGATE_SERVICE_COMPANIONS_H
 #define HEADGATE_SERVICE_COMPANIONS_H
 
+#include "adapters/canvas.h"
 #include "service/resources.h"
 
 /* What is made beside each Task, by the settings record.*; a Task that was made
  * in silent mode has none. */
 struct companion_options {
-    bool documents; /* a DocumentReference of the plan that it carries */
+    bool documents;  /* a DocumentReference of the plan that it carries */
+    bool worksheets; /* the worksheet in it, PDF */
+    enum canvas_paper paper;
     bool proposals; /* a ServiceRequest, which becomes the focus */
     bool flags;     /* a Flag while a finding stands, see suggest_companion.c */
     bool provenance;   /* where the Task comes from */

@@ -20,6 +20,18 @@ static const struct config_row *find(const char *key, size_t len)
     return NULL;
 }
 
+static bool is_section(const char *section)
+{
+    size_t count, len = strlen(section);
+    const struct config_row *rows = config_rows(&count);
+
+    for (size_t i = 0; i < count; i++) {
+        if (strncmp(rows[i].key, section, len) == 0 && rows[i].key[len] == '.')
+            return true;
+    }
+    return false;
+}
+
 static enum err on_row(void *arg, int line, const char *section,
                        const char *key, const char *value)
 {
@@ -34,6 +46,14 @@ static enum err on_row(void *arg, int line, const char *section,
         return config_set_sender(l, line, section, sender, key, value);
     if (n > 0 && (size_t)n < sizeof(name))
         row = find(name, (size_t)n);
+    if (row == NULL && !is_section(section)) {
+        buf_printf(l->why, "%s:%d: [%s] %.80s: there is no such section%s",
+                   l->path, line, section, key,
+                   strchr(section, ' ') != NULL ? "; that of a sender is "
+                                                  "[sender NAME]"
+                                                : "");
+        return ERR_CONFIG;
+    }
     if (row == NULL) {
         buf_printf(l->why, "%s:%d: [%s] %.80s: there is no such setting",
                    l->path, line, section, key);
@@ -43,6 +63,7 @@ static enum err on_row(void *arg, int line, const char *section,
     if (row->type != T_MAP && l->seen[at])
         return config_refuse(l, line, row, "", "is given twice");
     l->seen[at] = true;
+    l->config->lines[at] = line;
     return config_set(l, line, row, value);
 }
 
@@ -99,8 +120,12 @@ static enum err load_override(struct config_reader *l, const char *text)
     if (text[len] == '=' && config_is_sender(text, &sender))
         return config_override_sender(l, text, len);
 
-    if (row != NULL)
+    if (row != NULL) {
+        size_t total;
+
+        l->config->lines[row - config_rows(&total)] = CONFIG_OVERRIDDEN;
         return config_set(l, 0, row, text + len + 1);
+    }
     buf_printf(l->why, "--set: %.80s: %s", text,
                text[len] == '=' ? "there is no such setting"
                                 : "is not of the form section.key=value");
@@ -118,11 +143,12 @@ bool config_is_loopback(const char *address)
            IN6_IS_ADDR_LOOPBACK(&six);
 }
 
-static enum err complain(const char *path, const char *what, struct buf *why)
+static enum err complain(const struct config *c, const char *what,
+                         struct buf *why)
 {
     if (what == NULL)
         return ERR_OK;
-    buf_printf(why, "%s: %s", path != NULL ? path : "settings", what);
+    config_say(c, what, why);
     return ERR_CONFIG;
 }
 
@@ -137,7 +163,11 @@ enum err config_check_listener(const struct config *c, const char *path,
                "anonymous = true on a loopback address";
     else if (c->http_anonymous && !config_is_loopback(c->http_address))
         what = "[http] anonymous: only on a loopback address (127.0.0.1, ::1)";
-    return complain(path, what, why);
+    if (what != NULL && c->path[0] == '\0' && path != NULL) {
+        buf_printf(why, "%s: %s", path, what); /* settings of no file */
+        return ERR_CONFIG;
+    }
+    return complain(c, what, why);
 }
 
 /* Of the ways to prove oneself, to the record and here. */
@@ -164,8 +194,7 @@ static const char *check_keys(const struct config *c)
 }
 
 /* Of what comes in from the record. */
-static enum err check_incoming(const struct config *c, const char *path,
-                               struct buf *why)
+static enum err check_incoming(const struct config *c, struct buf *why)
 {
     struct poll_settings settings;
     struct buf what;
@@ -174,13 +203,13 @@ static enum err check_incoming(const struct config *c, const char *path,
     buf_init(&what, 1024);
     e = poll_settings_read(c, &settings, &what);
     if (e == ERR_CONFIG)
-        e = complain(path, what.data, why);
+        e = complain(c, what.data, why);
     buf_clear(&what);
     return e;
 }
 
 /* What the settings must say together. */
-static enum err check(const struct config *c, const char *path, struct buf *why)
+static enum err check(const struct config *c, struct buf *why)
 {
     const char *what = NULL;
     char room[400];
@@ -191,8 +220,7 @@ static enum err check(const struct config *c, const char *path, struct buf *why)
         what = check_keys(c);
     if (what == NULL)
         what = config_check_hl7(c, room, sizeof(room));
-    return what == NULL ? check_incoming(c, path, why)
-                        : complain(path, what, why);
+    return what == NULL ? check_incoming(c, why) : complain(c, what, why);
 }
 
 enum err config_load(const char *path, const char *const *overrides, int count,
@@ -202,12 +230,14 @@ enum err config_load(const char *path, const char *const *overrides, int count,
     struct config_reader l = { .config = &fresh, .why = why, .base = &fresh };
     enum err e = load_defaults(&l);
 
+    if (path != NULL)
+        snprintf(fresh.path, sizeof(fresh.path), "%s", path);
     if (e == ERR_OK && path != NULL)
         e = load_file(&l, path);
     for (int i = 0; e == ERR_OK && i < count; i++)
         e = load_override(&l, overrides[i]);
     if (e == ERR_OK)
-        e = check(&fresh, path, why);
+        e = check(&fresh, why);
     if (e == ERR_OK)
         *config = fresh;
     return e;

@@ -13,13 +13,21 @@
 
 #include <stdbool.h>
 
-enum { CONFIG_TEXT_SIZE = 512, CONFIG_MAPS_MAX = 16, CONFIG_SENDERS_MAX = 64 };
+enum {
+    CONFIG_TEXT_SIZE = 512,
+    CONFIG_MAPS_MAX = 16,
+    CONFIG_SENDERS_MAX = 64,
+    CONFIG_LINES_MAX = 160,       /* settings, more than there are */
+    CONFIG_SENDER_LINES_MAX = 24, /* of a sender */
+    CONFIG_OVERRIDDEN = -1        /* in place of a line: by --set */
+};
 
 /* [sender NAME]: what is known of a sender of HL7 v2, see hl7_senders.h. */
 struct config_sender {
     struct hl7_profile profile; /* its zone is NULL here */
     char zone[64];              /* "" that of the site */
     char certificate[128]; /* name that the TLS client must prove; "" none */
+    int lines[CONFIG_SENDER_LINES_MAX]; /* see struct config */
 };
 
 struct config {
@@ -43,6 +51,8 @@ struct config {
     bool fhir_task_if_match; /* a change of a Task needs If-Match; false */
     bool fhir_strict_access; /* refuse a direct POST whose access is unclear */
     char zone[64];           /* site.zone: UTC */
+    char language[16];       /* site.language: en */
+    int paper;               /* site.paper: enum canvas_paper */
     bool merge_implied; /* site.merge_implied: let the first real access of a
                            patient take over an implied one; true */
     /* [service] */
@@ -66,10 +76,14 @@ struct config {
     char record_smart_token_url[CONFIG_TEXT_SIZE]; /* "" as the record says */
     int record_timeout_ms;                         /* 15000 */
     bool record_documents;       /* DocumentReference of a plan; true */
+    bool record_worksheet;       /* the worksheet in it; true */
     int record_document_max;     /* bytes of one, before base64; 262144 */
     bool record_service_request; /* a proposal of each Task; false */
     bool record_flag;            /* on the chart, while it stands; false */
+    bool record_narrative;       /* Tasks with a text; true */
     bool record_provenance;      /* of each Task; true */
+    bool record_unit_list;       /* a List for each unit; false */
+    int record_unit_list_pause_s; /* between two versions of one; 60 */
     /* what comes in from it; waits in seconds, 0: not so */
     int record_poll_s;                        /* 0 */
     char record_poll_types[CONFIG_TEXT_SIZE]; /* types with commas between */
@@ -100,6 +114,7 @@ struct config {
     char mllp_tls_certificate[CONFIG_TEXT_SIZE]; /* PEM, chain; "" plain */
     char mllp_tls_key[CONFIG_TEXT_SIZE];         /* PEM */
     char mllp_tls_client_ca[CONFIG_TEXT_SIZE];   /* PEM; "" none is asked for */
+    char mllp_tls_crl[CONFIG_TEXT_SIZE];         /* PEM; "" not looked at */
     char mllp_allow[CONFIG_TEXT_SIZE];           /* see mllp_allow.h; "" all */
     int mllp_frame_max;                          /* bytes; 1048576 */
     int mllp_connections_max;                    /* 256 */
@@ -124,6 +139,10 @@ struct config {
     /* [log] */
     char log_level[8]; /* debug info warn error */
     /* [demo]: nothing here */
+    /* Where it was said, for complaints: the file ("" none), and the line of
+     * each setting in the order of its row; 0: it is the default. */
+    char path[CONFIG_TEXT_SIZE];
+    int lines[CONFIG_LINES_MAX];
 };
 
 /*
@@ -155,6 +174,27 @@ MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
  */
 MUST_CHECK enum err config_check_listener(const struct config *config,
                                           const char *path, struct buf *why);
+
+/*
+ * config_say - a complaint about settings, with its place before it
+ *
+ * what  begins with the section and the key or keys: "[mllp] allow: ...",
+ *       "[sender hall] charset: ..."
+ * why   out: "x.ini:12: [mllp] allow: ..."; without the line if none of the
+ *       keys is in the file, "--set: " if it was overridden, "settings: "
+ *       without a file
+ */
+void config_say(const struct config *config, const char *what, struct buf *why);
+
+/*
+ * config_check_files - can the files of [mllp] be read?
+ *
+ * why  out: which setting names one that cannot be, where, and the system's
+ *      word for it
+ * ERR_CONFIG
+ */
+MUST_CHECK enum err config_check_files(const struct config *config,
+                                       struct buf *why);
 
 /* Is there to be a listener for HL7 v2? */
 bool config_listens_hl7(const struct config *config);

@@ -2,8 +2,6 @@
 
 #include "service/config.h"
 
-#include <string.h>
-
 #define AT(field)   offsetof(struct config, field)
 #define ROOM(field) (sizeof(((struct config *)0)->field) - 1)
 
@@ -59,6 +57,11 @@ static const struct config_row rows[] = {
     { "site.zone", T_ZONE, AT(zone), 1, ROOM(zone), "UTC", "",
       "Time zone of the site, \"Europe/Berlin\": for times that come without "
       "one, and for dates." },
+    { "site.language", T_TEXT, AT(language), 2, ROOM(language), "en", "",
+      "Language of what people read on the worksheet and in the queue: en, de. "
+      "What is not translated appears in English." },
+    { "site.paper", T_CHOICE, AT(paper), 0, 0, "A4", "A4 letter",
+      "Paper of the worksheet." },
     { "site.merge_implied", T_BOOL, AT(merge_implied), 0, 1, "true", "",
       "Let the first access that is reported for a patient take over what "
       "was kept under an implied one." },
@@ -123,11 +126,14 @@ static const struct config_row rows[] = {
       "Beside a Task with a band plan, make a DocumentReference of it: the "
       "plan as a text to read, and as data. It is renewed with the plan, and "
       "marked as superseded when the plan is withdrawn." },
+    { "record.worksheet", T_BOOL, AT(record_worksheet), 0, 1, "true", "",
+      "With it, in the same DocumentReference, the worksheet: plan and history "
+      "on one page, PDF." },
     { "record.document_max", T_INT, AT(record_document_max), 1024, 1048576,
       "262144", "bytes",
-      "Most bytes of a document. Beyond it the data are left out first; where "
-      "the text alone is too long there is no document, and a note in the Task "
-      "says so." },
+      "Most bytes of a document. Beyond it the data are left out first, then "
+      "the worksheet; where the text alone is too long there is no document, "
+      "and a note in the Task says so." },
     { "record.service_request", T_BOOL, AT(record_service_request), 0, 1,
       "false", "",
       "Make a ServiceRequest of each new Task: a draft and a proposal, never "
@@ -137,9 +143,21 @@ static const struct config_row rows[] = {
       "Put a Flag on the patient's chart while a suggestion on high flow, on "
       "the hand or after a band stands. It ends with the finding, or when a "
       "person ends the Task." },
+    { "record.narrative", T_BOOL, AT(record_narrative), 0, 1, "true", "",
+      "Write what a Task says also as its narrative (Task.text), for records "
+      "that show narratives. Once somebody has taken a Task in hand, a "
+      "narrative that is not of headgate is left alone." },
     { "record.provenance", T_BOOL, AT(record_provenance), 0, 1, "true", "",
       "Beside each new Task, make a Provenance: the readings that it rests on, "
       "with their versions, the rule and the policy." },
+    { "record.unit_list", T_BOOL, AT(record_unit_list), 0, 1, "false", "",
+      "Keep a List of each dialysis unit in the record: for whom a suggestion "
+      "or a reminder is open, why and since when. It is served at /fhir/List "
+      "in any case." },
+    { "record.unit_list_pause", T_INT, AT(record_unit_list_pause_s), 1, 3600,
+      "60", "s",
+      "Least time between two versions of such a list, here and in the "
+      "record." },
 
     { "record.poll", T_INT, AT(record_poll_s), 0, 86400, "0", "s",
       "How often the record is asked for readings that are new or changed. "
@@ -238,6 +256,12 @@ static const struct config_row rows[] = {
       ROOM(mllp_tls_client_ca), "", "",
       "File with the certificates, in PEM, that sign those of the senders. "
       "With it a sender without a certificate gets no connection." },
+    { "mllp.tls_crl", T_PATH, AT(mllp_tls_crl), 0, ROOM(mllp_tls_crl), "", "",
+      "File with the revocation lists, in PEM, of the authorities in "
+      "tls_client_ca: a certificate that is on one gets no connection, nor "
+      "does one whose authority has no list in it, or one that has run out. "
+      "A changed file is read with the next connection. Empty: revocation is "
+      "not looked at." },
     { "mllp.allow", T_TEXT, AT(mllp_allow), 0, ROOM(mllp_allow), "", "",
       "Addresses that may connect, with commas between: 10.20.0.0/16, "
       "192.0.2.7, 2001:db8::/32. Empty: all." },
@@ -304,83 +328,4 @@ const struct config_row *config_rows(size_t *count)
 {
     *count = COUNT(rows);
     return rows;
-}
-
-enum { COMMENT_COLUMNS = 78 };
-
-/* Help as comment lines of limited width. */
-void config_write_comment(struct buf *out, const char *text)
-{
-    size_t column = 0;
-
-    while (*text != '\0') {
-        size_t len = strcspn(text, " ");
-
-        if (column > 0 && column + 1 + len > COMMENT_COLUMNS) {
-            buf_puts(out, "\n");
-            column = 0;
-        }
-        buf_puts(out, column == 0 ? "; " : " ");
-        buf_add(out, text, len);
-        column += len + (column == 0 ? 2 : 1);
-        text += len;
-        text += strspn(text, " ");
-    }
-    buf_puts(out, "\n");
-}
-
-void config_write_form(struct buf *out, const struct config_row *row)
-{
-    switch (row->type) {
-    case T_INT:
-        buf_printf(out, "; %ld to %ld%s%s\n", row->least, row->most,
-                   row->unit[0] != '\0' ? " " : "", row->unit);
-        break;
-    case T_BOOL:
-        buf_puts(out, "; true or false\n");
-        break;
-    case T_CHOICE:
-        buf_printf(out, "; one of: %s\n", row->unit);
-        break;
-    case T_PATH:
-    case T_MAP:
-    case T_URL:
-    case T_TEXT:
-    case T_URI:
-    case T_SYSTEM:
-    case T_ADDRESS:
-    case T_ZONE:
-    case T_LEVEL:
-        break;
-    }
-}
-
-void config_reference(struct buf *out)
-{
-    size_t before = 0; /* length of the section that is open */
-
-    config_write_comment(
-        out, "All settings of headgate. Each line that is commented "
-             "out shows the default; remove the \";\" before it to "
-             "change it.");
-    config_write_comment(out,
-                         "Relative paths start at the folder of this file. Any "
-                         "setting can also be given on the command line: --set "
-                         "section.key=value");
-    for (size_t i = 0; i < COUNT(rows); i++) {
-        const struct config_row *row = &rows[i];
-        size_t len = strcspn(row->key, ".");
-
-        if (i == 0 || len != before ||
-            memcmp(rows[i - 1].key, row->key, len) != 0)
-            buf_printf(out, "\n[%.*s]\n", (int)len, row->key);
-        else
-            buf_puts(out, "\n");
-        before = len;
-        config_write_comment(out, row->help);
-        config_write_form(out, row);
-        buf_printf(out, ";%s =%s%s\n", row->key + len + 1,
-                   row->fallback[0] != '\0' ? " " : "", row->fallback);
-    }
-    config_sender_reference(out);
 }

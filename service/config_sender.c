@@ -36,17 +36,20 @@ static const struct config_row rows[] = {
     { "patient_system", T_URI, AT(profile.patient_system), 0,
       ROOM(profile.patient_system), "", "",
       "URI of the patient numbers in PID-3, the same that the record uses for "
-      "them. Empty: they are numbers of this sender alone." },
+      "them. Empty: they are numbers of this sender alone, each authority's "
+      "(PID-3.4) apart, and without one and without facility each hall's "
+      "(MSH-3, MSH-4)." },
     { "patient_authority", T_TEXT, AT(profile.patient_authority), 0,
       ROOM(profile.patient_authority), "", "",
       "Which of several numbers in PID-3 counts: its assigning authority "
-      "(PID-3.4). Empty: any." },
+      "(PID-3.4). Empty: any; headgate check then says what comes of it." },
     { "patient_type", T_TEXT, AT(profile.patient_type), 0,
       ROOM(profile.patient_type), "", "",
       "The same: its type (PID-3.5), MR or PI. Empty: any." },
     { "access", T_CHOICE, AT(profile.access_field), 0, 0, "none",
       "none OBX-4 OBX-20 OBR-15",
-      "Field in which the sender names the access." },
+      "Field in which the sender names the access. A path within a machine "
+      "in OBX-4 (1.0.0.1) names none." },
     { "access_system", T_URI, AT(profile.access_system), 0,
       ROOM(profile.access_system), "", "",
       "URI of the access numbers in that field. Empty: the field says a body "
@@ -205,6 +208,8 @@ enum err config_set_sender(struct config_reader *l, int line,
         e = config_refuse(l, line, row, "", "is given twice");
     if (e == ERR_OK) {
         l->sender_seen[index][at] = true;
+        l->config->senders[index].lines[at] =
+            l->path != NULL ? line : CONFIG_OVERRIDDEN;
         l->base = &l->config->senders[index];
         l->name = row->type == T_SYSTEM ? strchr(key, '.') + 1 : NULL;
         e = config_set(l, line, row, value);
@@ -247,6 +252,9 @@ static const char *check_listener(const struct config *c)
         return "[mllp] tls_certificate and tls_key: each needs the other";
     if (mutual && !tls)
         return "[mllp] tls_client_ca: needs tls_certificate and tls_key";
+    if (c->mllp_tls_crl[0] != '\0' && !mutual)
+        return "[mllp] tls_crl: needs tls_client_ca, or nobody is asked for a "
+               "certificate";
     if (config_listens_hl7(c) && !config_is_loopback(c->mllp_address) &&
         !mutual && strspn(c->mllp_allow, ", \t") == strlen(c->mllp_allow))
         return "[mllp] address: beyond loopback only with allow, or with "

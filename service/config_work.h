@@ -3,8 +3,10 @@
  *
  *     config.c         the file, the overrides, what must fit together
  *     config_set.c     a value into its field, by the type of its row
- *     config_rows.c    the rows, and the reference file
+ *     config_rows.c    the rows
+ *     config_reference.c  the reference file
  *     config_sender.c  [sender NAME], and [mllp] as a whole
+ *     config_say.c     complaints, with their place
  */
 #ifndef HEADGATE_SERVICE_CONFIG_WORK_H
 #define HEADGATE_SERVICE_CONFIG_WORK_H

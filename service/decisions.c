@@ -84,6 +84,8 @@ static const char *update_words(enum decision_how how)
         return "corrected";
     case HOW_UNANSWERED:
         return "put again, unanswered";
+    case HOW_ESCALATED:
+        return "escalated, not taken in time";
     case HOW_OVERDUE:
         return "overdue";
     case HOW_PLANNED:

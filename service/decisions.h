@@ -25,8 +25,9 @@ enum decision_how {
     HOW_DONE,       /* of the end of a reminder: what it asked for has come */
     HOW_WENT_LIVE,  /* of an end: it was never posted; what still holds is
                        opened anew, and posted */
-    HOW_PLANNED     /* of an update: the band plan of its Task was renewed, or
+    HOW_PLANNED,    /* of an update: the band plan of its Task was renewed, or
                        taken out */
+    HOW_ESCALATED   /* of an update: nobody has taken it in time */
 };
 
 struct decision {

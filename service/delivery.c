@@ -12,6 +12,7 @@ void delivery_init(struct delivery_data *d)
 {
     buf_init(&d->body, TASK_MAX);
     buf_init(&d->sent, TASK_MAX);
+    buf_init(&d->before, TASK_MAX);
     for (size_t i = 0; i < BESIDE_MAX; i++)
         buf_init(&d->beside[i].body, TASK_MAX);
     for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
@@ -24,6 +25,7 @@ void delivery_clear(struct delivery_data *d)
 {
     buf_clear(&d->body);
     buf_clear(&d->sent);
+    buf_clear(&d->before);
     for (size_t i = 0; i < BESIDE_MAX; i++)
         buf_clear(&d->beside[i].body);
     for (size_t i = 0; i < RECORD_LOOKUPS_MAX; i++) {
@@ -134,6 +136,33 @@ static enum err load_sent(struct db *db, struct delivery_data *d)
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
+/* What the record may have of ours: what was confirmed last, and, since an
+ * answer can get lost, each version after it but the newest. */
+static enum err load_before(struct db *db, struct delivery_data *d)
+{
+    int first = d->sent_version > 0 ? d->sent_version : 1;
+    struct resource r;
+    struct buf one;
+    int64_t updated_ms;
+    enum err e;
+
+    buf_empty(&d->before);
+    if (d->kind != FHIR_TASK || first >= d->wanted)
+        return ERR_OK;
+    buf_init(&one, TASK_MAX);
+    e = resource_get(db, d->row, &r);
+    for (int v = first; e == ERR_OK && v < d->wanted; v++) {
+        if (v > first && v < d->wanted - BEFORE_MAX)
+            continue;
+        buf_empty(&one);
+        e = resource_body(db, &r, v, &one, &updated_ms);
+        if (e == ERR_OK)
+            e = fhir_task_outline(one.data, one.len, &d->before);
+    }
+    buf_clear(&one);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 enum err delivery_load(struct db *db, void *arg)
 {
     struct delivery_data *d = arg;
@@ -158,6 +187,8 @@ enum err delivery_load(struct db *db, void *arg)
     buf_init(&m.value, ALIAS_SIZE);
     if (e == ERR_OK)
         e = load_bodies(&m, d);
+    if (e == ERR_OK)
+        e = load_before(db, d);
     buf_clear(&m.system);
     buf_clear(&m.value);
     return e;
@@ -181,14 +212,18 @@ static enum err save_lookups(struct db *db, const struct delivery_data *d)
     return e;
 }
 
-/* The status that a person gave it there is that of our own copy as well; what
- * else was changed there stays there. */
-static enum err copy_status(struct db *db, struct delivery_data *d)
+/* What a person made of it there is so in our own copy as well: its status, and
+ * who is to see to it.  What else was changed there stays there. */
+static enum err copy_seen(struct db *db, struct delivery_data *d, bool status,
+                          bool owner)
 {
-    const struct fhir_task change = { .base = d->base,
-                                      .status = d->seen_status,
-                                      .status_reason = d->seen_reason,
-                                      .modified_ms = d->now_ms };
+    const struct fhir_deed seen = { .base = d->base,
+                                    .status = status ? d->seen_status : NULL,
+                                    .reason = d->seen_reason,
+                                    .owner = owner ? d->seen_owner : NULL,
+                                    .business =
+                                        status ? BUSINESS_NONE : BUSINESS_STAYS,
+                                    .now_ms = d->now_ms };
     struct new_version v = { 0 };
     struct fhir_task_view view;
     struct resource r;
@@ -206,7 +241,7 @@ static enum err copy_status(struct db *db, struct delivery_data *d)
     if (e == ERR_OK)
         e = resource_body(db, &r, 0, &ours, &updated_ms);
     if (e == ERR_OK)
-        e = fhir_task_amend(ours.data, ours.len, &change, false, &changed);
+        e = fhir_deed_write(ours.data, ours.len, &seen, &changed);
     if (e == ERR_OK)
         e = fhir_task_view(changed.data, changed.len, &view);
     v.body = changed.data;
@@ -230,20 +265,24 @@ static enum err copy_status(struct db *db, struct delivery_data *d)
 static enum err follow_people(struct db *db, struct delivery_data *d)
 {
     const enum query q = Q_TASK_GET;
-    bool ours;
+    bool status =
+        d->seen_status[0] != '\0' && strcmp(d->seen_status, "requested") != 0;
+    bool owner = d->seen_owner[0] != '\0';
     enum err e;
 
-    if (d->seen_status[0] == '\0' || strcmp(d->seen_status, "requested") == 0)
+    if (!status && !owner)
         return ERR_OK;
     e = db_first(db, q, "i", d->row);
     if (e != ERR_OK)
         return e;
-    ours = strcmp(db_text(db, q, 2), d->seen_status) == 0;
+    status = status && strcmp(db_text(db, q, 2), d->seen_status) != 0;
     db_done(db, q);
-    if (ours)
-        return ERR_OK;
-    e = episode_follow(db, d->row, d->seen_status, d->now_ms / 1000);
-    return e == ERR_OK ? copy_status(db, d) : e;
+    if (status)
+        e = episode_follow(db, d->row, d->seen_status, d->now_ms / 1000);
+    if (e == ERR_OK && owner)
+        e = episode_own(db, d->row, d->seen_owner);
+    return e == ERR_OK && (status || owner) ? copy_seen(db, d, status, owner)
+                                            : e;
 }
 
 /* Its id there, and the first version that it has there. */

@@ -7,6 +7,7 @@
 #define HEADGATE_SERVICE_DELIVERY_H
 
 #include "adapters/buf.h"
+#include "adapters/fhir_deed.h"
 #include "service/db.h"
 #include "service/resources.h"
 
@@ -18,7 +19,10 @@ struct record_lookup {
     bool known;                    /* it was found, or is surely not there */
 };
 
-enum { RECORD_LOOKUPS_MAX = 4, BESIDE_MAX = 2, DELIVERY_KEY_SIZE = 96 };
+enum { RECORD_LOOKUPS_MAX = 4, BESIDE_MAX = 2, DELIVERY_KEY_SIZE = 192 };
+
+/* Versions of a Task since the record was told; more are as if it had them. */
+enum { BEFORE_MAX = 12 };
 
 /* What must be there before the Task that refers to it: documents, an order.
  */
@@ -65,6 +69,8 @@ struct delivery_data {
     char target[FID_SIZE];                      /* its Task in the record */
     struct buf body; /* as the record should have it */
     struct buf sent; /* of a Task: as it was sent last, in our own words */
+    struct buf before; /* of a Task: outlines of what was sent last and of what
+                          came after, without the newest: see fhir_task_carry */
     struct beside beside[BESIDE_MAX];
     size_t beside_count;
     /* What was asked of the record; the last one is still open if
@@ -77,8 +83,8 @@ struct delivery_data {
     long status;        /* last HTTP status, 0 none; load: of the try before */
     int64_t due_ms;     /* DELIVER_LATER */
     const char *answer; /* DELIVER_NEVER: what the record said */
-    /* Of the record's Task; "" not seen, none. */
-    char seen_status[24], seen_reason[200];
+    /* What people made of it at the record; "" not seen, or as we say it. */
+    char seen_status[24], seen_reason[200], seen_owner[FHIR_OWNER_SIZE];
 };
 
 void delivery_init(struct delivery_data *d);

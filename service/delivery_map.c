@@ -21,7 +21,8 @@ static enum err find_local(struct db *db, const char *literal,
                   { "DocumentReference/", FHIR_DOCUMENT_REFERENCE },
                   { "ServiceRequest/", FHIR_SERVICE_REQUEST },
                   { "Flag/", FHIR_FLAG },
-                  { "Provenance/", FHIR_PROVENANCE } };
+                  { "Provenance/", FHIR_PROVENANCE },
+                  { "List/", FHIR_LIST } };
 
     for (size_t i = 0; i < COUNT(kinds); i++) {
         size_t len = strlen(kinds[i].type);
@@ -49,8 +50,13 @@ static enum err known_lookup(struct mapper *m, const char *type)
             return ERR_OK;
         }
     }
+    /* where no more can be asked on this way an older answer is better than
+     * none: a list names many people */
     e = db_first(m->db, Q_LOOKUP_GET, "sssi", type, m->system.data,
-                 m->value.data, m->d->now_ms - LOOKUP_KEPT_MS);
+                 m->value.data,
+                 m->d->look_count == RECORD_LOOKUPS_MAX
+                     ? 0
+                     : m->d->now_ms - LOOKUP_KEPT_MS);
     if (e != ERR_OK)
         return e;
     reference = db_text(m->db, Q_LOOKUP_GET, 0);
@@ -144,7 +150,7 @@ static bool is_ours(enum fhir_type kind)
 {
     return kind == FHIR_TASK || kind == FHIR_DOCUMENT_REFERENCE ||
            kind == FHIR_SERVICE_REQUEST || kind == FHIR_FLAG ||
-           kind == FHIR_PROVENANCE;
+           kind == FHIR_PROVENANCE || kind == FHIR_LIST;
 }
 
 bool delivery_map_reference(void *arg, const char *literal,

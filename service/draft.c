@@ -72,8 +72,7 @@ enum err draft_key(const struct suggest *s, const char *what, int number,
     return ERR_OK;
 }
 
-/* Who suggests: this installation, by a number that it keeps. */
-static enum err node_of(struct db *db, char node[FID_SIZE])
+enum err draft_node(struct db *db, char node[FID_SIZE])
 {
     enum err e = db_first(db, Q_META_GET, "s", "node");
 
@@ -88,17 +87,16 @@ static enum err node_of(struct db *db, char node[FID_SIZE])
     return db_run(db, Q_META_PUT, "ss", "node", node);
 }
 
-/* A reference to what is known here: its resource, or as the sender said. */
-static enum err refer(const struct suggest *s, const char *type,
-                      int64_t resource, const char *anchor, bool is_literal,
-                      char text[ALIAS_SIZE], struct fhir_out_ref *ref)
+enum err draft_refer(struct db *db, const char *type, int64_t resource,
+                     const char *anchor, bool is_literal, char text[ALIAS_SIZE],
+                     struct fhir_out_ref *ref)
 {
     struct resource row;
     char *bar;
 
     ref->type = type;
     if (resource != 0) {
-        enum err e = resource_get(s->db, resource, &row);
+        enum err e = resource_get(db, resource, &row);
 
         if (e != ERR_OK)
             return e;
@@ -123,11 +121,12 @@ enum err draft_frame(struct suggest *s, struct draft *d)
 {
     struct fhir_task *t = &d->task;
     const struct policy *policy = s->review->policy;
-    enum err e = node_of(s->db, d->node);
+    enum err e = draft_node(s->db, d->node);
 
     t->base = s->review->base;
     t->policy_version = policy->version;
     t->status = "requested";
+    t->narrative = s->review->narratives;
     t->authored_ms = t->modified_ms = s->now_ms;
     snprintf(d->system, sizeof(d->system), "%s/NamingSystem/node", t->base);
     t->requester = (struct fhir_out_ref){ .system = d->system,
@@ -135,11 +134,13 @@ enum err draft_frame(struct suggest *s, struct draft *d)
                                           .type = "Device",
                                           .display = "headgate" };
     if (e == ERR_OK)
-        e = refer(s, "Patient", s->patient->resource, s->patient->anchor,
-                  s->patient->anchor_is_literal, d->patient_ref, &t->patient);
+        e = draft_refer(s->db, "Patient", s->patient->resource,
+                        s->patient->anchor, s->patient->anchor_is_literal,
+                        d->patient_ref, &t->patient);
     if (e == ERR_OK)
-        e = refer(s, "BodyStructure", s->access->resource, s->access->anchor,
-                  s->access->anchor_is_literal, d->access_ref, &t->focus);
+        e = draft_refer(s->db, "BodyStructure", s->access->resource,
+                        s->access->anchor, s->access->anchor_is_literal,
+                        d->access_ref, &t->focus);
     t->patient.display = s->patient->name[0] != '\0' ? s->patient->name : NULL;
     t->focus.display = access_name(s->access);
     return e;
@@ -307,7 +308,10 @@ enum err draft_referral(struct suggest *s, struct draft *d, enum group group,
     t->key = d->key;
     t->episode = d->episode;
     t->rule = lead != NULL ? rule_info(lead->rule)->id : NULL;
-    t->priority = priorities[episode->urgency];
+    /* escalated, a matter of days is one of today */
+    t->priority = episode->escalated && episode->urgency == URGENCY_ASAP
+                      ? priorities[URGENCY_IMMEDIATE]
+                      : priorities[episode->urgency];
     t->code = task_code_referral(group)->code;
     t->code_display = task_code_referral(group)->display;
     t->reason_code = task_code_reason(group)->code;

@@ -36,6 +36,13 @@ void draft_free(struct draft *d);
 /* Task.priority of an urgency. */
 const char *draft_priority(enum urgency u);
 
+/* A reference to what is known here: its resource, or as the sender said.
+ * text: the room that ref points into. */
+MUST_CHECK enum err draft_refer(struct db *db, const char *type,
+                                int64_t resource, const char *anchor,
+                                bool is_literal, char text[ALIAS_SIZE],
+                                struct fhir_out_ref *ref);
+
 /* Who, which access, who says so. */
 MUST_CHECK enum err draft_frame(struct suggest *s, struct draft *d);
 
@@ -60,5 +67,15 @@ struct wording draft_wording(const struct suggest *s, enum group group,
 
 /* Did every text fit? */
 MUST_CHECK enum err draft_ok(const struct draft *d);
+
+/* Who suggests: this installation, by a number that it keeps. */
+MUST_CHECK enum err draft_node(struct db *db, char node[FID_SIZE]);
+
+/* A reference to what is known here: its resource (0: none), or as the sender
+ * said (anchor, see struct patient).  It borrows type and text. */
+MUST_CHECK enum err draft_refer(struct db *db, const char *type,
+                                int64_t resource, const char *anchor,
+                                bool is_literal, char text[ALIAS_SIZE],
+                                struct fhir_out_ref *ref);
 
 #endif

@@ -132,17 +132,52 @@ void drop_wait(struct drop *d, uint64_t ms)
     uv_timer_start(&d->timer, on_timer, ms, 0);
 }
 
+static int longer(int pause_ms)
+{
+    if (pause_ms == 0)
+        return DROP_PAUSE_FIRST_MS;
+    return pause_ms < DROP_PAUSE_LAST_MS / 2 ? pause_ms * 2
+                                             : DROP_PAUSE_LAST_MS;
+}
+
+/* Nothing at all can be done. */
+static void pause_all(struct drop *d)
+{
+    d->pause_ms = longer(d->pause_ms);
+    log_event(LOG_WARN, "drop.pause", KEY_INT("ms", d->pause_ms),
+              KEY_ERR(d->err));
+    drop_wait(d, (uint64_t)d->pause_ms);
+}
+
 void drop_pause(struct drop *d)
 {
-    enum err e = d->err;
+    struct drop_folder *f = &d->folders[d->turn];
 
-    drop_close_file(d);
-    d->pause_ms = d->pause_ms == 0 ? DROP_PAUSE_FIRST_MS : d->pause_ms * 2;
-    if (d->pause_ms > DROP_PAUSE_LAST_MS)
-        d->pause_ms = DROP_PAUSE_LAST_MS;
+    f->pause_ms = longer(f->pause_ms);
+    f->paused_to_ms = drop_mono_ms() + f->pause_ms;
+    d->failing = true;
     log_event(LOG_WARN, "drop.pause", KEY_INT("file", d->row.number),
-              KEY_INT("ms", d->pause_ms), KEY_ERR(e));
-    drop_wait(d, (uint64_t)d->pause_ms);
+              KEY_INT("ms", f->pause_ms), KEY_ERR(d->err));
+    drop_next_folder(d);
+}
+
+/* When the first folder that pauses may be tried again. */
+static uint64_t until_turn_ms(struct drop *d, uint64_t ms)
+{
+    int64_t now_ms = drop_mono_ms();
+
+    d->failing = false;
+    for (size_t i = 0; i < d->folder_count; i++) {
+        const struct drop_folder *f = &d->folders[i];
+        int64_t left = f->paused_to_ms > now_ms ? f->paused_to_ms - now_ms : 0;
+
+        if (f->pause_ms == 0)
+            continue;
+        d->failing = true;
+        if ((uint64_t)left < ms)
+            ms = (uint64_t)left;
+    }
+    return ms;
 }
 
 bool drop_turn_over(const struct drop *d)
@@ -152,7 +187,8 @@ bool drop_turn_over(const struct drop *d)
 
 static void end_round(struct drop *d)
 {
-    uint64_t ms = (uint64_t)d->options.config->drop_poll_s * 1000;
+    uint64_t ms =
+        until_turn_ms(d, (uint64_t)d->options.config->drop_poll_s * 1000);
 
     if (d->worked)
         look(d);
@@ -164,7 +200,15 @@ static void end_round(struct drop *d)
 
 static void begin_turn(struct drop *d)
 {
+    struct drop_folder *f = &d->folders[d->turn];
+
     d->next_file = 0;
+    if (f->queue_count == 0) /* what was wrong with it is gone */
+        f->pause_ms = 0;
+    if (f->pause_ms > 0 && drop_mono_ms() < f->paused_to_ms) {
+        drop_next_folder(d);
+        return;
+    }
     d->turn_end_ms = drop_mono_ms() + DROP_TURN_MS;
     drop_next_file(d);
 }
@@ -230,9 +274,10 @@ static void count_waiting(struct drop *d)
 static void after_look(struct drop *d)
 {
     if (d->err != ERR_OK) {
-        drop_pause(d);
+        pause_all(d);
         return;
     }
+    d->pause_ms = 0;
     count_waiting(d);
     drop_watch_all(d);
     d->worked = false;
@@ -256,7 +301,7 @@ static void find_old(struct drop *d);
 static void after_forget(struct drop *d)
 {
     if (d->err != ERR_OK)
-        drop_pause(d);
+        pause_all(d);
     else
         find_old(d);
 }
@@ -271,7 +316,7 @@ static void after_gone(struct drop *d)
 static void after_old(struct drop *d)
 {
     if (d->err != ERR_OK)
-        drop_pause(d);
+        pause_all(d);
     else if (d->old_count == 0)
         look(d);
     else
@@ -348,52 +393,5 @@ void drop_close(struct drop *d, void (*on_closed)(void *arg), void *arg)
 void drop_look(const struct drop *drop, struct drop_view *view)
 {
     *view = drop->view;
-    view->pausing = drop->pause_ms > 0;
-}
-
-static void put_counter(struct buf *out, const char *label, uint64_t value)
-{
-    buf_printf(out, "%s %llu\n", label, (unsigned long long)value);
-}
-
-void drop_metrics(const struct drop_view *v, struct buf *out)
-{
-    buf_puts(out, "# HELP headgate_drop_files_total Files of the drop folder\n"
-                  "# TYPE headgate_drop_files_total counter\n");
-    put_counter(out, "headgate_drop_files_total{outcome=\"done\"}",
-                v->files[DROP_DONE]);
-    put_counter(out, "headgate_drop_files_total{outcome=\"failed\"}",
-                v->files[DROP_FAILED]);
-    put_counter(out, "headgate_drop_files_total{outcome=\"unreadable\"}",
-                v->files[DROP_UNREADABLE]);
-    buf_puts(out, "# HELP headgate_drop_resources_total Resources of these "
-                  "files\n"
-                  "# TYPE headgate_drop_resources_total counter\n");
-    put_counter(out, "headgate_drop_resources_total{outcome=\"stored\"}",
-                v->stored);
-    put_counter(out, "headgate_drop_resources_total{outcome=\"there\"}",
-                v->there);
-    put_counter(out, "headgate_drop_resources_total{outcome=\"held\"}",
-                v->held);
-    put_counter(out, "headgate_drop_resources_total{outcome=\"refused\"}",
-                v->refused);
-    buf_printf(out,
-               "# HELP headgate_drop_files_waiting Files that wait there\n"
-               "# TYPE headgate_drop_files_waiting gauge\n"
-               "headgate_drop_files_waiting %llu\n"
-               "# HELP headgate_drop_oldest_seconds How long ago the one that "
-               "waits longest was written\n"
-               "# TYPE headgate_drop_oldest_seconds gauge\n"
-               "headgate_drop_oldest_seconds %lld\n",
-               (unsigned long long)v->waiting, (long long)v->oldest_s);
-    buf_printf(out,
-               "# HELP headgate_drop_folders_unusable Folders that cannot be "
-               "used\n"
-               "# TYPE headgate_drop_folders_unusable gauge\n"
-               "headgate_drop_folders_unusable %u\n"
-               "# HELP headgate_drop_pausing 1 while something is full or "
-               "gone, and is waited for\n"
-               "# TYPE headgate_drop_pausing gauge\n"
-               "headgate_drop_pausing %d\n",
-               v->unusable, v->pausing ? 1 : 0);
+    view->pausing = drop->pause_ms > 0 || drop->failing;
 }

@@ -2,6 +2,7 @@
 #include "service/drop_work.h"
 
 #include "adapters/fhir_answer.h"
+#include "service/quarantine_urgent.h"
 #include "service/tally.h"
 
 #include <string.h>
@@ -19,7 +20,7 @@ static const struct issue *first_error(const struct outcome *o)
 
 static enum err quarantine(struct db *db, struct drop *d,
                            const struct drop_refusal *r,
-                           const struct issue *issue)
+                           const struct issue *issue, bool *fresh)
 {
     const struct quarantine_row row = {
         .at_ms = d->options.now_ms(),
@@ -33,12 +34,13 @@ static enum err quarantine(struct db *db, struct drop *d,
         .reason = issue != NULL ? issue->word : "bad-request",
         .place = issue != NULL ? issue->place : "",
         .text = issue != NULL ? issue->text : "",
+        .urgent = quarantine_is_urgent(d->reader.codes, r->body, r->len),
         .body = r->body,
         .len = r->len
     };
     int64_t id;
 
-    return quarantine_add(db, &row, &id);
+    return quarantine_add_new(db, &row, &id, fresh);
 }
 
 static enum err count(struct db *db, struct drop *d,
@@ -84,12 +86,13 @@ enum err drop_refuse(struct db *db, struct drop *d,
                      const struct drop_refusal *r)
 {
     const struct issue *issue = first_error(r->outcome);
+    bool fresh = false;
     enum err e = ERR_OK;
 
     d->step_refused++;
     if (!r->kept) {
-        e = quarantine(db, d, r, issue);
-        if (e == ERR_OK)
+        e = quarantine(db, d, r, issue, &fresh);
+        if (e == ERR_OK && fresh) /* each line once */
             e = count(db, d, r, issue);
     }
     return e == ERR_OK ? list(db, d, r) : e;

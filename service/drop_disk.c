@@ -147,12 +147,32 @@ static enum err open_it(struct drop *d, struct stat *info)
     return d->file != NULL || d->reason != NULL ? ERR_OK : ERR_MEMORY;
 }
 
+/* One that was put in the place of another between two turns may be of the
+ * same size and time, and what was read is of the other. */
+static void remember(struct drop *d, const struct stat *info)
+{
+    struct drop_folder *f = &d->folders[d->turn];
+
+    if (f->reading == d->row.number)
+        return;
+    f->reading = d->row.number;
+    f->device = info->st_dev;
+    f->inode = info->st_ino;
+}
+
+bool drop_is_other(const struct drop *d, const struct stat *info)
+{
+    const struct drop_folder *f = &d->folders[d->turn];
+
+    return info->st_dev != f->device || info->st_ino != f->inode;
+}
+
 static bool has_changed(const struct drop *d, const struct stat *info)
 {
     int64_t changed_ms = (int64_t)info->st_mtim.tv_sec * 1000 +
                          (int64_t)info->st_mtim.tv_nsec / 1000000;
 
-    return (int64_t)info->st_size != d->row.bytes ||
+    return drop_is_other(d, info) || (int64_t)info->st_size != d->row.bytes ||
            changed_ms != d->row.changed_ms;
 }
 
@@ -207,6 +227,7 @@ void drop_open_file(struct drop *d)
         d->err = open_it(d, &info);
     if (d->err != ERR_OK || d->reason != NULL)
         return;
+    remember(d, &info);
     if (has_changed(d, &info)) {
         if (d->fresh && give_back(d))
             d->err = ERR_ABSENT;

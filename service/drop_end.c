@@ -22,7 +22,8 @@ static const char *target_name(const struct drop *d)
     return slash != NULL ? slash + 1 : d->row.target;
 }
 
-/* It must be what it was when it was begun; what was used of it stays used. */
+/* It must be what it was when it was begun, and the same file: one that was put
+ * in its place has not been read.  What was used of it stays used. */
 static void check_unchanged(struct drop *d)
 {
     char path[DROP_PATH_SIZE];
@@ -31,7 +32,7 @@ static void check_unchanged(struct drop *d)
     if (d->reason != NULL || !drop_here(d, "taken", d->taken, path) ||
         lstat(path, &info) != 0)
         return;
-    if ((int64_t)info.st_size != d->row.bytes ||
+    if (drop_is_other(d, &info) || (int64_t)info.st_size != d->row.bytes ||
         (int64_t)info.st_mtim.tv_sec * 1000 +
                 (int64_t)info.st_mtim.tv_nsec / 1000000 !=
             d->row.changed_ms) {

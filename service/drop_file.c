@@ -74,6 +74,7 @@ static void after_end(struct drop *d)
         return;
     }
     add_up(d);
+    d->folders[d->turn].pause_ms = 0;
     drop_next_file(d);
 }
 
@@ -172,7 +173,7 @@ static void after_apply(struct drop *d)
         drop_pause(d);
         return;
     }
-    d->pause_ms = 0;
+    d->folders[d->turn].pause_ms = 0;
     d->row.start = (int64_t)d->end;
     d->row.line = (int64_t)d->end_line;
     d->row.stored += d->step_stored;

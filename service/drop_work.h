@@ -12,6 +12,7 @@
  *     drop_hl7.c    the same of messages of HL7 v2
  *     drop_store.c  where it stands, in the store
  *     drop_end.c    its summary, its error file, and where it goes
+ *     drop_metrics.c  for drop_look
  *
  * All that touches the disk runs on the pool, all that touches the store on
  * its thread, one thing at a time: whoever has it owns struct drop.
@@ -26,6 +27,8 @@
 #include "service/hl7_intake.h"
 
 #include <stdio.h>
+#include <sys/stat.h>
+#include <sys/types.h>
 
 enum {
     DROP_FOLDERS_MAX = 64,
@@ -63,6 +66,13 @@ struct drop_folder {
     /* the oldest, as this process has watched it, whatever clock wrote it */
     struct drop_found watched;
     int64_t watched_ms; /* monotonic, since when it is like that */
+    /* the file of this number, as it was opened first by this process */
+    int64_t reading; /* 0 none */
+    dev_t device;
+    ino_t inode;
+    /* something of it could not be done: no turn before that */
+    int pause_ms;         /* the last one; 0: all is well */
+    int64_t paused_to_ms; /* monotonic */
 };
 
 /* What stands in the store of a file that is being taken. */
@@ -120,7 +130,8 @@ struct drop {
     void (*on_closed)(void *arg);
     void *closed_arg;
     struct drop_watch watches[DROP_FOLDERS_MAX];
-    int pause_ms; /* the last one; 0: all is well */
+    int pause_ms; /* no look was possible: the last pause; 0: all is well */
+    bool failing; /* a folder pauses */
     bool hinted;  /* something has changed since the last look */
 
     struct drop_folder *folders; /* DROP_FOLDERS_MAX */
@@ -187,7 +198,8 @@ void drop_pool(struct drop *d, void (*run)(struct drop *),
                void (*then)(struct drop *));
 void drop_job(struct drop *d, enum err (*run)(struct db *, struct drop *),
               void (*then)(struct drop *));
-/* Something is full or gone: give up this turn, and look again later. */
+/* Something is full or gone: give up this turn, and give this folder another
+ * later.  Others have theirs. */
 void drop_pause(struct drop *d);
 /* The file has ended, or its turn has. */
 void drop_next_file(struct drop *d);
@@ -242,6 +254,8 @@ void drop_name(struct drop *d);
  * ERR_DENIED: it cannot be moved, see the folder's trouble.
  */
 void drop_open_file(struct drop *d);
+/* Is this another file than the one that was begun? */
+bool drop_is_other(const struct drop *d, const struct stat *info);
 /* Which of the rows in old are of files that are no longer there. */
 void drop_find_gone(struct drop *d);
 /* The next step, taken apart. */

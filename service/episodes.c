@@ -45,6 +45,8 @@ enum err episode_load(struct db *db, int64_t access, enum group group,
     *task = db_int(db, q, 7);
     episode->occasion = db_int(db, q, 8);
     episode->announced_s = db_int(db, q, 9);
+    episode->put_off_s = db_int(db, q, 10);
+    episode->escalated = db_int(db, q, 11) != 0;
     db_done(db, q);
     return load_evidence(db, access, group, episode);
 }
@@ -54,12 +56,12 @@ enum err episode_store(struct db *db, int64_t access, enum group group,
                        const struct episode_words *words)
 {
     enum err e = db_run(
-        db, Q_EPISODE_PUT, "iiiiiiiidiiiissii", access, INT64(group),
+        db, Q_EPISODE_PUT, "iiiiiiiidiiiissiiii", access, INT64(group),
         INT64(episode->number), partition_of(access), INT64(episode->state),
         INT64(episode->urgency), INT64(episode->rules), INT64(episode->grade),
         episode->flow_ml_min, episode->closed_s, task, words->opened_s,
         words->due_s, words->headline, words->suggestion, episode->occasion,
-        episode->announced_s);
+        episode->announced_s, episode->put_off_s, INT64(episode->escalated));
 
     if (e == ERR_OK)
         e = db_run(db, Q_EVIDENCE_REMOVE, "iii", access, INT64(group),
@@ -72,6 +74,22 @@ enum err episode_store(struct db *db, int64_t access, enum group group,
                    INT64(v->version), v->at_s);
     }
     return e;
+}
+
+enum err episode_own(struct db *db, int64_t task, const char *owner)
+{
+    return db_run(db, Q_EPISODE_OWNER, "is", task, owner);
+}
+
+enum err episode_put_off(struct db *db, int64_t task, int64_t until_s,
+                         const char *who)
+{
+    return db_run(db, Q_EPISODE_PUT_OFF, "iis", task, until_s, who);
+}
+
+enum err episode_back(struct db *db, int64_t task, int64_t now_s)
+{
+    return db_run(db, Q_EPISODE_BACK, "ii", task, now_s);
 }
 
 enum err episode_times(struct db *db, int64_t task, int64_t *opened_s,

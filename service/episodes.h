@@ -24,6 +24,14 @@ MUST_CHECK enum err episode_store(struct db *db, int64_t access,
                                   const struct episode *episode, int64_t task,
                                   const struct episode_words *words);
 
+/* Who is to see to it, in words; "": nobody. */
+MUST_CHECK enum err episode_own(struct db *db, int64_t task, const char *owner);
+/* A person puts it off until then; only one that nobody has in hand. */
+MUST_CHECK enum err episode_put_off(struct db *db, int64_t task,
+                                    int64_t until_s, const char *who);
+/* The day it was put off to has come: it is as if put to people now. */
+MUST_CHECK enum err episode_back(struct db *db, int64_t task, int64_t now_s);
+
 /* When it opened and is due, of a Task. */
 MUST_CHECK enum err episode_times(struct db *db, int64_t task,
                                   int64_t *opened_s, int64_t *due_s);

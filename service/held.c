@@ -33,13 +33,21 @@ const char *held_reason_words(enum quantity quantity, const char *reason)
         { "implausible", "the value cannot be right as sent" },
         { "side", "the side is missing or contradicts the access" },
         { "access", "it is not clear which access is meant" },
-        { "time", "the time lies in the future" },
+        { "time", "the time lies in the future, or is far from when it came" },
+        { "value", "its value cannot be read" },
+        { "otherwise", "it says otherwise than a sign of emergency before it, "
+                       "or came behind the correction of its own result" },
     };
 
     /* the other hand may be in danger too, and nobody looks for it there */
     if (strcmp(reason, "side") == 0 && is_hand_sign(quantity))
         return "the side does not fit the access: examine the hand; phone if "
                "it is weak, numb or cold";
+    /* one that lies in the future counts as seen now, and is not held */
+    if (strcmp(reason, "time") == 0 &&
+        reading_may_be_emergency(quantity, SIGN_NONE))
+        return "its time is far from when it came: is the sender's clock "
+               "right?";
     for (size_t i = 0; i < COUNT(table); i++) {
         if (strcmp(table[i].reason, reason) == 0)
             return table[i].text;
@@ -48,12 +56,16 @@ const char *held_reason_words(enum quantity quantity, const char *reason)
 }
 
 enum err held_add(struct db *db, int64_t patient, const struct fhir_reading *fr,
-                  const struct reading *r, enum hold hold, int64_t now_ms)
+                  const struct reading *r, enum hold hold, bool live,
+                  int64_t now_ms)
 {
-    return db_run(db, Q_HELD_ADD, "iiiisisiiii", r->id, INT64(r->slot),
+    /* what stands is an emergency, whatever the newer report says */
+    bool urgent = hold == HOLD_OTHERWISE || fhir_reading_is_urgent(fr);
+
+    return db_run(db, Q_HELD_ADD, "iiiisisiiiiii", r->id, INT64(r->slot),
                   partition_of(patient), patient, hold_word(hold),
                   INT64(r->quantity), fr->hint, now_ms, INT64(r->sign),
-                  r->end_s, INT64(reading_is_emergency(r)));
+                  r->end_s, INT64(urgent), INT64(r->version), INT64(live));
 }
 
 enum err held_of_patient(struct db *db, int64_t patient,

@@ -19,10 +19,11 @@ const char *held_words(enum quantity quantity, enum sign sign);
 /* What the reason of a hold means to the person who is to mend it. */
 const char *held_reason_words(enum quantity quantity, const char *reason);
 
-/* Keep a reading back; patient 0 if nobody is known. */
+/* Keep a reading back; patient 0 if nobody is known.  live: it came at once,
+ * and is of now whatever its time says. */
 MUST_CHECK enum err held_add(struct db *db, int64_t patient,
                              const struct fhir_reading *fr,
-                             const struct reading *r, enum hold hold,
+                             const struct reading *r, enum hold hold, bool live,
                              int64_t now_ms);
 
 /* How much of a patient is held. */

@@ -106,6 +106,7 @@ void hl7_answer_count(const struct hl7_intake *in,
     counters->line_feeds += hl7_counts(in->message)->line_feeds;
     counters->unknown_escapes += hl7_counts(in->message)->unknown_escapes;
     counters->blank_segments += hl7_counts(in->message)->blank_segments;
+    counters->damage += hl7_counts(in->message)->damage;
 }
 
 /* ---- for a program -------------------------------------------------------- */

@@ -30,7 +30,8 @@ struct hl7_counters {
     uint64_t answers[HL7_CR + 1];
     uint64_t unanswered; /* none was wanted, or none could be given */
     uint64_t repeated;   /* messages that had come before */
-    uint64_t line_feeds, unknown_escapes, blank_segments; /* see hl7_counts */
+    /* see hl7_counts */
+    uint64_t line_feeds, unknown_escapes, blank_segments, damage;
 };
 
 /*

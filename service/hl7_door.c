@@ -123,6 +123,7 @@ static void refuse_long(struct arrival *a)
     static const struct hl7_place whole = { .segment = "" };
 
     a->in.rejected = true;
+    a->in.wants = hl7_wants_of_head(a->in.bytes, a->in.len);
     a->in.answer = HL7_AR;
     hl7_issue_add(&a->in.issues, HL7_ERROR, HL7_TOO_LONG, "too-long", &whole,
                   "The message is longer than is taken here");
@@ -149,6 +150,7 @@ static void on_message(void *arg, struct mllp_call *call, const char *bytes,
                                  .reader = s->reader,
                                  .way = QUARANTINE_HL7,
                                  .merge_implied = s->config.merge_implied,
+                                 .live_from_s = service_live_from_s(s),
                                  .now_ms = clock_ms() };
     if (hl7_senders_peek(bytes, len, &head) == ERR_OK)
         a->in.profile = hl7_senders_find(s->senders, &head, mllp_bears, call);
@@ -172,7 +174,8 @@ enum err hl7_door_open(struct service *s, struct buf *why)
         .port = c->mllp_port,
         .tls = { .certificate = c->mllp_tls_certificate,
                  .key = c->mllp_tls_key,
-                 .client_ca = c->mllp_tls_client_ca },
+                 .client_ca = c->mllp_tls_client_ca,
+                 .client_crl = c->mllp_tls_crl },
         .frame_max = (size_t)c->mllp_frame_max,
         .connections_max = (unsigned)c->mllp_connections_max,
         .idle_timeout_ms = c->mllp_idle_timeout_ms,
@@ -184,6 +187,9 @@ enum err hl7_door_open(struct service *s, struct buf *why)
 
     hl7_ids_start(&s->hl7_ids);
     if (e != ERR_OK || !config_listens_hl7(c))
+        return e;
+    e = config_check_files(c, why);
+    if (e != ERR_OK)
         return e;
     return mllp_server_open(s->loop, &options, on_message, s, &s->mllp, why);
 }

@@ -3,6 +3,7 @@
 #include "service/hl7_senders.h"
 
 #include <openssl/evp.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -80,6 +81,40 @@ static enum err say_unreadable(struct hl7_intake *in, bool named, enum err e,
     return ERR_OK;
 }
 
+enum { SHOWN_MAX = 24 };
+
+/* What may be shown of a field of MSH: a name, and no more than that. */
+static void show(const char *field, char out[SHOWN_MAX + 1])
+{
+    size_t len = strnlen(field, SHOWN_MAX);
+
+    memcpy(out, field, len);
+    for (size_t i = 0; i < len; i++) {
+        if (out[i] < ' ' || out[i] > '~' || out[i] == '"')
+            out[i] = '?';
+    }
+    out[len] = '\0';
+    if (field[len] != '\0') /* cut, and that is seen */
+        memcpy(out + len - 3, "...", 3);
+}
+
+/* Whoever connects a new machine sees this first: say what is to be set. */
+static void say_stranger(struct hl7_intake *in)
+{
+    char text[sizeof(((struct hl7_issue *)NULL)->text)];
+    char application[SHOWN_MAX + 1], facility[SHOWN_MAX + 1];
+
+    show(in->application, application);
+    show(in->facility, facility);
+    snprintf(text, sizeof(text),
+             "No section [sender NAME] is for MSH-3 \"%s\" and MSH-4 \"%s\": "
+             "its application, facility (and certificate, if set) have to be "
+             "those of this sender",
+             application, facility);
+    in->rejected = true;
+    hl7_say(in, HL7_ERROR, HL7_UNKNOWN_KEY, "forbidden", "MSH", 3, text);
+}
+
 static void check_receiver(struct hl7_intake *in)
 {
     if (in->receivers == NULL ||
@@ -115,7 +150,8 @@ static enum err read_bundle(struct hl7_intake *in)
         return ERR_OK;
     }
     in->results = calloc(in->oru.entry_count + 1, sizeof(*in->results));
-    return in->results != NULL ? ERR_OK : ERR_MEMORY;
+    in->matches = calloc(in->oru.entry_count + 1, sizeof(*in->matches));
+    return in->results != NULL && in->matches != NULL ? ERR_OK : ERR_MEMORY;
 }
 
 static void take_issues(struct hl7_intake *in, const struct hl7_issues *from)
@@ -159,12 +195,10 @@ enum err hl7_intake_read(struct hl7_intake *in)
         e = hl7_read(in->bytes, in->len,
                      in->profile != NULL ? in->profile->charset : NULL,
                      &in->message, &fault);
-    if (e == ERR_OK)
-        in->wants = hl7_wants(in->message);
+    in->wants = e == ERR_OK ? hl7_wants(in->message)
+                            : hl7_wants_of_head(in->bytes, in->len);
     if (in->profile == NULL && e != ERR_MEMORY) {
-        in->rejected = true;
-        hl7_say(in, HL7_ERROR, HL7_UNKNOWN_KEY, "forbidden", "MSH", 3,
-                "This sender is not known here");
+        say_stranger(in);
         return ERR_OK;
     }
     if (e != ERR_OK)
@@ -181,7 +215,11 @@ void hl7_intake_clear(struct hl7_intake *in)
     hl7_free(in->message);
     hl7_oru_clear(&in->oru);
     free(in->results);
+    free(in->matches);
+    buf_clear(&in->before);
+    in->before_journal = 0;
     in->doc = NULL;
     in->message = NULL;
     in->results = NULL;
+    in->matches = NULL;
 }

@@ -16,6 +16,23 @@
 #include "service/intake.h"
 #include "service/quarantine.h"
 
+/* What is to be told of a result and one that is stored. */
+enum hl7_tie {
+    HL7_NO_TIE,
+    HL7_REPLACES, /* another final value under its key, which it replaces */
+    HL7_BESIDE,   /* another final answer, which stands beside */
+    HL7_REUSED,   /* OBX-21 of a result at another time */
+    HL7_UNCLEAR   /* takes back one of several that have this OBX-21 */
+};
+
+enum { HL7_STORED_KEY_SIZE = 64 };
+
+struct hl7_match {
+    enum hl7_tie tie;
+    bool passed_over;              /* refused, there already, or too late */
+    char key[HL7_STORED_KEY_SIZE]; /* under which it is stored; "" its own */
+};
+
 struct hl7_intake {
     /* in, for both */
     const char *bytes; /* borrowed; must outlive it */
@@ -26,6 +43,7 @@ struct hl7_intake {
     enum quarantine_way way;
     int64_t line, start; /* of a file; 0 */
     bool merge_implied;
+    int64_t live_from_s; /* see intake.h */
     int64_t now_ms;
     bool again; /* released: a repeat is read anew */
     /* between the two; private */
@@ -35,6 +53,9 @@ struct hl7_intake {
     struct hl7_oru oru;
     struct fhir_doc *doc;
     struct intake_result *results;
+    struct hl7_match *matches; /* one for each entry */
+    struct buf before;         /* the message of the store looked at last */
+    int64_t before_journal;    /* its number; 0 none */
     unsigned char digest[32];
     /* out */
     struct hl7_wants wants;
@@ -45,6 +66,8 @@ struct hl7_intake {
     bool news;        /* accesses have news: wake the review */
     bool quarantined; /* it stands in quarantine, with what is usable of it
                          in use */
+    size_t held_errors; /* of issues.errors: of results that are held for it,
+                           and for which nothing stands in quarantine */
     unsigned stored, there, held, refused; /* results */
 };
 

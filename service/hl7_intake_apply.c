@@ -85,6 +85,7 @@ static enum err apply_results(struct db *db, struct hl7_intake *in,
                              .sample = in->control,
                              .way = in->way,
                              .v2 = true,
+                             .live_from_s = in->live_from_s,
                              .results = in->results };
     enum err e;
 
@@ -98,7 +99,8 @@ static enum err apply_results(struct db *db, struct hl7_intake *in,
     *journal = intake.journal;
     in->news = intake.news;
     hl7_items_judge(in);
-    return hl7_items_promote(db, in);
+    e = hl7_items_say_match(db, in);
+    return e == ERR_OK ? hl7_items_promote(db, in) : e;
 }
 
 /* What the sender is told of bad content, which is kept either way. */
@@ -132,8 +134,9 @@ static enum err settle(struct db *db, struct hl7_intake *in, bool open)
 {
     enum err e = ERR_OK;
 
-    in->quarantined = in->issues.errors > 0;
-    if (in->quarantined && !in->again) /* the sender sent it once */
+    /* what is held waits for a person as it is */
+    in->quarantined = in->issues.errors > in->held_errors;
+    if (in->quarantined && !in->again && !open) /* each once */
         e = hl7_count_errors(db, in, TALLY_QUARANTINED);
     if (e == ERR_OK && in->quarantined && !open)
         e = hl7_quarantine(db, in);

@@ -4,6 +4,7 @@
 #include "adapters/fhir_touch.h"
 #include "service/patients.h"
 
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -55,10 +56,20 @@ static enum err is_of_hl7(struct db *db, const struct hl7_intake *in,
     return e;
 }
 
-/* "Family, Given" begins with this family name, capitals or not. */
+/* "Family, Given" begins with this family name, capitals or not.  From U+FFFD
+ * on, in either, nothing is known. */
 static bool same_family(const char *known, const char *family)
 {
+    static const char lost[] = "\xef\xbf\xbd";
+    const char *one = strstr(known, lost), *two = strstr(family, lost);
     size_t len = strlen(family);
+
+    if (one != NULL || two != NULL) {
+        size_t a = one != NULL ? (size_t)(one - known) : SIZE_MAX;
+        size_t b = two != NULL ? (size_t)(two - family) : SIZE_MAX;
+
+        return strncasecmp(known, family, a < b ? a : b) == 0;
+    }
 
     return strncasecmp(known, family, len) == 0 &&
            (known[len] == ',' || known[len] == '\0' || known[len] == ' ');
@@ -76,7 +87,8 @@ static enum err compare_name(struct db *db, struct hl7_intake *in,
     int64_t id;
     enum err e;
 
-    *other = family == NULL; /* who says nothing changes nothing */
+    /* who says nothing changes nothing, and so does who says it in part */
+    *other = family == NULL || entry->damaged;
     if (family == NULL || item->identifier_count == 0)
         return ERR_OK;
     e = patient_find(db, NULL, first->system != NULL ? first->system : "",
@@ -119,19 +131,28 @@ static enum err prepare_patient(struct db *db, struct hl7_intake *in,
     return e;
 }
 
-static enum err prepare_result(struct db *db, struct fhir_item *item,
-                               const struct hl7_entry *entry)
+static enum err prepare_result(struct db *db, struct hl7_intake *in, size_t i)
 {
+    struct fhir_item *item = fhir_doc_item(in->doc, i);
+    const struct hl7_entry *entry = &in->oru.entries[i];
     struct resource row;
-    enum err e;
+    enum err e = hl7_items_match(db, in, i);
 
+    if (e != ERR_OK)
+        return e;
+    if (in->matches[i].tie == HL7_UNCLEAR &&
+        item->u.observation.reading_status == READING_WITHDRAWN) {
+        in->refused++;
+        leave_out(item);
+        return ERR_OK;
+    }
     if (entry->promote) {
         leave_out(item); /* see hl7_items_promote */
         return ERR_OK;
     }
     if (!entry->if_known)
         return ERR_OK;
-    e = find_stored(db, item, &row);
+    e = hl7_find_result(db, item, &row);
     if (e == ERR_ABSENT)
         leave_out(item);
     return e == ERR_ABSENT || e == ERR_AMBIGUOUS ? ERR_OK : e;
@@ -148,118 +169,8 @@ enum err hl7_items_prepare(struct db *db, struct hl7_intake *in)
         if (item->type == FHIR_PATIENT)
             e = prepare_patient(db, in, item, entry);
         else
-            e = prepare_result(db, item, entry);
+            e = prepare_result(db, in, i);
     }
-    return e;
-}
-
-/* ---- what becomes final --------------------------------------------------- */
-
-static void say_unknown(struct hl7_intake *in, const struct hl7_entry *entry)
-{
-    struct hl7_place place = entry->place;
-
-    place.field = 11;
-    in->refused++;
-    hl7_issue_add(&in->issues, HL7_ERROR, HL7_UNKNOWN_KEY, "not-found", &place,
-                  "It makes a result final that is not known here");
-}
-
-/* The stored bytes with another status, as an entry of a batch. */
-static enum err put_final(struct db *db, const struct resource *row,
-                          struct buf *out)
-{
-    struct buf body;
-    int64_t updated_ms;
-    enum err e;
-
-    buf_init(&body, BODY_MAX);
-    e = resource_body(db, row, 0, &body, &updated_ms);
-    if (e == ERR_OK) {
-        buf_puts(out, out->len == 0
-                          ? "{\"resourceType\":\"Bundle\",\"type\":\"batch\","
-                            "\"entry\":[{\"resource\":"
-                          : ",{\"resource\":");
-        e = fhir_put_status(body.data, body.len, "final", out);
-        buf_puts(out, ",\"request\":{\"method\":\"POST\","
-                      "\"url\":\"Observation\"}}");
-    }
-    buf_clear(&body);
-    return e;
-}
-
-static enum err promote_one(struct db *db, struct hl7_intake *in, size_t i,
-                            struct buf *out)
-{
-    const struct hl7_entry *entry = &in->oru.entries[i];
-    struct resource row;
-    enum err e;
-
-    if (!entry->promote)
-        return ERR_OK;
-    e = find_stored(db, fhir_doc_item(in->doc, i), &row);
-    if (e == ERR_ABSENT && entry->if_known)
-        return ERR_OK; /* it may have had fewer repetitions */
-    if (e == ERR_ABSENT || e == ERR_AMBIGUOUS) {
-        say_unknown(in, entry);
-        return ERR_OK;
-    }
-    if (e != ERR_OK)
-        return e;
-    if (row.status != READING_PRELIMINARY) {
-        in->there++; /* it is final, or more than that */
-        return ERR_OK;
-    }
-    return put_final(db, &row, out);
-}
-
-/* A Bundle of stored Observations, which have been read before. */
-static enum err apply_final(struct db *db, struct hl7_intake *in,
-                            const struct buf *body)
-{
-    struct outcome outcome;
-    struct intake final = { .reader = &in->reader,
-                            .body = body->data,
-                            .len = body->len,
-                            .source = SOURCE_FEED,
-                            .merge_implied = in->merge_implied,
-                            .now_ms = in->now_ms,
-                            .sender = in->profile->name,
-                            .sample = in->control,
-                            .way = in->way };
-    enum err e;
-
-    outcome_init(&outcome);
-    e = fhir_read(&in->reader, body->data, body->len, &outcome, &final.doc);
-    if (e != ERR_OK)
-        return e;
-    final.results =
-        calloc(fhir_doc_count(final.doc) + 1, sizeof(*final.results));
-    e = final.results != NULL ? intake_apply(db, &final) : ERR_MEMORY;
-    if (e == ERR_OK) {
-        in->news = in->news || final.news;
-        in->stored += (unsigned)fhir_doc_count(final.doc);
-    }
-    free(final.results);
-    fhir_doc_free(final.doc);
-    return e;
-}
-
-enum err hl7_items_promote(struct db *db, struct hl7_intake *in)
-{
-    struct buf body;
-    enum err e = ERR_OK;
-
-    buf_init(&body, BODY_MAX);
-    for (size_t i = 0; e == ERR_OK && i < in->oru.entry_count; i++)
-        e = promote_one(db, in, i, &body);
-    if (e == ERR_OK && body.len > 0) {
-        buf_puts(&body, "]}");
-        e = buf_ok(&body);
-        if (e == ERR_OK)
-            e = apply_final(db, in, &body);
-    }
-    buf_clear(&body);
     return e;
 }
 
@@ -289,9 +200,7 @@ static bool is_there_word(const struct issue *issue)
             strcmp(issue->word, answer_word(ANSWER_OUT_OF_ORDER)) == 0);
 }
 
-/* Is the code known, and what is measured a sign or a state? */
-static bool is_of_code(const struct hl7_intake *in,
-                       const struct fhir_observation *o)
+bool hl7_is_sign(const struct hl7_intake *in, const struct fhir_observation *o)
 {
     const char *code = o->root_code != NULL && o->root_system != NULL
                            ? o->root_code + strlen(o->root_system)
@@ -307,24 +216,41 @@ static bool is_of_code(const struct hl7_intake *in,
             quantity_info(entry.quantity)->kind != VALUE_NUMBER);
 }
 
+/* Codings that contradict each other, one of which is a sign of emergency. */
+static bool has_urgent(const struct fhir_observation *o)
+{
+    for (size_t i = 0; i < o->reading_count; i++) {
+        if (o->readings[i].hold == HOLD_CODE &&
+            fhir_reading_is_urgent(&o->readings[i]))
+            return true;
+    }
+    return false;
+}
+
 /*
- * The code is known and the value is of a form or a code that no rule reads.
- * A sign that nobody sees may be an emergency: a person has to look at it.
+ * The value of a sign cannot be read: it is held, since it may be an emergency,
+ * and the sender is told that its content is bad.  Where a number cannot be
+ * read, or a code of a value is unknown, the sender is warned.
  */
 static bool judge_unread(struct hl7_intake *in, size_t i,
                          const struct issue *issue)
 {
     const struct fhir_item *item = fhir_doc_item(in->doc, i);
-    bool unread = strcmp(issue->word, "not-computed") == 0;
     bool sign;
 
     if (item->type != FHIR_OBSERVATION ||
-        strstr(issue->place, ".value") == NULL ||
-        (!unread && strcmp(issue->word, "code-unknown") != 0))
+        item->u.observation.reading_status == READING_WITHDRAWN)
         return false;
-    sign = is_of_code(in, &item->u.observation);
+    sign = strcmp(issue->word, "value-unread") == 0 ||
+           (strcmp(issue->word, "code-conflict") == 0 &&
+            has_urgent(&item->u.observation));
+    if (!sign && (strstr(issue->place, ".value") == NULL ||
+                  (strcmp(issue->word, "not-computed") != 0 &&
+                   strcmp(issue->word, "code-unknown") != 0)))
+        return false;
+    in->held_errors += sign ? 1 : 0;
     hl7_say_issue(in, &in->oru.entries[i], issue,
-                  unread && sign ? HL7_ERROR : HL7_WARNING);
+                  sign ? HL7_ERROR : HL7_WARNING);
     return true;
 }
 
@@ -365,15 +291,16 @@ static void judge_item(struct hl7_intake *in, size_t i)
         there = there || is_there_word(issue);
         if (refused && error)
             hl7_say_issue(in, &in->oru.entries[i], issue, HL7_ERROR);
+        else if (!refused && judge_unread(in, i, issue))
+            continue;
         else if (!refused && (error || issue->severity == SEV_WARNING) &&
                  !is_usual(issue->word))
             hl7_say_issue(in, &in->oru.entries[i], issue, HL7_WARNING);
-        else if (!refused && judge_unread(in, i, issue))
-            continue;
         else if (strcmp(issue->word, "code-unknown") == 0)
             hl7_say_issue(in, &in->oru.entries[i], issue, HL7_INFORMATION);
     }
     judge_first(in, i);
+    in->matches[i].passed_over = refused || there;
     if (item->type != FHIR_OBSERVATION)
         return;
     if (refused)

@@ -1,7 +1,11 @@
 #include "service/hl7_intake_work.h"
 
+#include "service/quarantine_urgent.h"
+
 #include <stdio.h>
 #include <string.h>
+
+enum { PATIENTS_SHOWN = 3, NUMBER_SHOWN = 40 };
 
 void hl7_say(struct hl7_intake *in, enum hl7_severity severity,
              enum hl7_error code, const char *word, const char *segment,
@@ -40,6 +44,7 @@ static const struct {
     { "implausible", HL7_DATA_TYPE, 5 },
     { "unusual-value", HL7_DATA_TYPE, 5 },
     { "held", HL7_DATA_TYPE, 5 },
+    { "value-unread", HL7_DATA_TYPE, 5 },
     { "not-computed", HL7_DATA_TYPE, 5 },
     { "value-conflict", HL7_DATA_TYPE, 5 },
     { "bad-value", HL7_DATA_TYPE, 5 },
@@ -82,6 +87,132 @@ static const char *source_of(const struct hl7_intake *in)
     return in->profile != NULL ? in->profile->name : "unknown";
 }
 
+/* ---- may it be an emergency? ---------------------------------------------- */
+
+/* Is a sign asked for in this OBX that may be an emergency? */
+static bool asks_urgent(const struct hl7_intake *in, size_t segment)
+{
+    struct buf system;
+    bool urgent = false;
+
+    buf_init(&system, 2048);
+    for (int first = 1; first <= 4 && !urgent; first += 3) {
+        const char *code = hl7_text(in->message, segment, 3, 1, first, 1);
+
+        buf_empty(&system);
+        hl7_system_uri(in->profile,
+                       hl7_text(in->message, segment, 3, 1, first + 2, 1),
+                       &system);
+        urgent = buf_ok(&system) == ERR_OK &&
+                 quarantine_asks_urgent(in->reader.codes, system.data, code);
+    }
+    buf_clear(&system);
+    return urgent;
+}
+
+/* Was all of this OBX taken in: a result for it, and no error of it? */
+static bool is_taken(const struct hl7_intake *in, size_t segment)
+{
+    struct hl7_place at = hl7_place_of(in->message, segment);
+    bool taken = false;
+
+    for (size_t i = 0; in->doc != NULL && i < in->oru.entry_count; i++) {
+        const struct hl7_place *of = &in->oru.entries[i].place;
+
+        taken = taken ||
+                (strcmp(of->segment, at.segment) == 0 &&
+                 of->sequence == at.sequence && in->results[i].status < 400);
+    }
+    for (size_t i = 0; i < in->issues.count; i++) {
+        const struct hl7_issue *issue = &in->issues.list[i];
+
+        if (issue->severity == HL7_ERROR &&
+            strcmp(issue->word, "value-unread") != 0 &&
+            strcmp(issue->word, "code-conflict") != 0 &&
+            strcmp(issue->place.segment, at.segment) == 0 &&
+            issue->place.sequence == at.sequence)
+            taken = false;
+    }
+    return taken && in->issues.dropped == 0;
+}
+
+/* Of what could not be taken apart nothing is known: it may be one. */
+static bool is_urgent(const struct hl7_intake *in)
+{
+    if (in->message == NULL)
+        return in->live_from_s != 0;
+    for (size_t i = 0; i < hl7_segments(in->message); i++) {
+        if (strcmp(hl7_name(in->message, i), "OBX") == 0 &&
+            asks_urgent(in, i) && !is_taken(in, i))
+            return true;
+    }
+    return false;
+}
+
+/* Was such a sign read in it?  It is not kept without the whole. */
+static bool carries_sign(const struct hl7_intake *in)
+{
+    for (size_t i = 0; in->doc != NULL && i < fhir_doc_count(in->doc); i++) {
+        const struct fhir_item *item = fhir_doc_item(in->doc, i);
+        const struct fhir_observation *o = &item->u.observation;
+
+        for (size_t k = 0;
+             item->type == FHIR_OBSERVATION && k < o->reading_count; k++) {
+            if (fhir_reading_is_urgent(&o->readings[k]))
+                return true;
+        }
+    }
+    return false;
+}
+
+/*
+ * PID-3 of what could not be taken apart, as far as its bytes are plain ones:
+ * the first component of its first repetition.
+ */
+static void write_raw_patient(const struct hl7_intake *in, struct buf *out)
+{
+    const char *at = in->bytes, *end = in->bytes + in->len;
+    char bar = in->len > 3 ? at[3] : '|';
+
+    while (at < end) {
+        const char *next = memchr(at, '\r', (size_t)(end - at));
+        const char *stop = next != NULL ? next : end;
+        int field = 0;
+
+        if (stop - at > 4 && memcmp(at, "PID", 3) == 0 && at[3] == bar) {
+            for (; at < stop && field < 3; at++)
+                field += *at == bar ? 1 : 0;
+            while (field == 3 && at<stop && * at> ' ' && *at < 0x7f &&
+                   *at != bar && strchr("^~&\\", *at) == NULL &&
+                   out->len < NUMBER_SHOWN)
+                buf_add(out, at++, 1);
+            return;
+        }
+        at = stop + 1;
+    }
+}
+
+/* The numbers of PID-3, for a person: "4711 / 4712". */
+static void write_patient(const struct hl7_intake *in, struct buf *out)
+{
+    if (in->message == NULL)
+        write_raw_patient(in, out);
+    for (size_t i = 0; in->message != NULL && i < hl7_segments(in->message);
+         i++) {
+        int count;
+
+        if (strcmp(hl7_name(in->message, i), "PID") != 0)
+            continue;
+        count = (int)hl7_repetitions(in->message, i, 3);
+        for (int k = 1; k <= count && k <= PATIENTS_SHOWN; k++) {
+            const char *number = hl7_text(in->message, i, 3, k, 1, 1);
+
+            if (number[0] != '\0')
+                buf_printf(out, "%s%.40s", out->len > 0 ? " / " : "", number);
+        }
+    }
+}
+
 enum err hl7_quarantine(struct db *db, struct hl7_intake *in)
 {
     const struct hl7_issue *first = hl7_first_error(&in->issues);
@@ -96,8 +227,12 @@ enum err hl7_quarantine(struct db *db, struct hl7_intake *in)
                                   .reason = "bad-request",
                                   .place = place,
                                   .text = text,
-                                  .message = in->id };
+                                  .message = in->id,
+                                  .urgent = is_urgent(in),
+                                  .carries = carries_sign(in) };
+    struct buf patient;
     int64_t id;
+    enum err e;
 
     if (first != NULL) {
         hl7_place_write(&first->place, place);
@@ -108,7 +243,12 @@ enum err hl7_quarantine(struct db *db, struct hl7_intake *in)
         else
             snprintf(text, sizeof(text), "%s", first->text);
     }
-    return quarantine_add(db, &row, &id);
+    buf_init(&patient, 400);
+    write_patient(in, &patient);
+    row.patient = patient.len > 0 ? patient.data : NULL;
+    e = quarantine_add(db, &row, &id);
+    buf_clear(&patient);
+    return e;
 }
 
 enum err hl7_count_errors(struct db *db, const struct hl7_intake *in,

@@ -47,6 +47,7 @@ static void write_tolerated(const struct hl7_door_view *v, struct buf *b)
     } rows[] = { { "line-feed", v->hl7.line_feeds },
                  { "unknown-escape", v->hl7.unknown_escapes },
                  { "blank-segment", v->hl7.blank_segments },
+                 { "byte-not-of-charset", v->hl7.damage },
                  { "byte-outside-frame", v->mllp.outside },
                  { "frame-restarted", v->mllp.restarted },
                  { "frame-without-last-cr", v->mllp.unended } };

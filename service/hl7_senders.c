@@ -2,6 +2,7 @@
 
 #include "adapters/hl7_charset.h"
 
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -20,7 +21,24 @@ struct hl7_senders {
 
 /* ---- opening -------------------------------------------------------------- */
 
-static enum err check_charset(const struct hl7_profile *p, struct buf *why)
+static void complain(const struct config *config, struct buf *why,
+                     const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void complain(const struct config *config, struct buf *why,
+                     const char *format, ...)
+{
+    char what[400];
+    va_list args;
+
+    va_start(args, format);
+    vsnprintf(what, sizeof(what), format, args);
+    va_end(args);
+    config_say(config, what, why);
+}
+
+static enum err check_charset(const struct config *config,
+                              const struct hl7_profile *p, struct buf *why)
 {
     struct hl7_charset charset;
     enum err e = hl7_charset_open(p->charset, strlen(p->charset), &charset);
@@ -28,18 +46,18 @@ static enum err check_charset(const struct hl7_profile *p, struct buf *why)
     if (e == ERR_OK)
         hl7_charset_close(&charset);
     else if (e == ERR_UNKNOWN)
-        buf_printf(why,
-                   "[sender %s] charset: %s is not a character set of HL7 "
-                   "table 0211 that is known here",
-                   p->name, p->charset);
+        complain(config, why,
+                 "[sender %s] charset: %s is not a character set of HL7 table "
+                 "0211 that is known here (8859/1, UNICODE UTF-8 ...)",
+                 p->name, p->charset);
     return e == ERR_UNKNOWN ? ERR_CONFIG : e;
 }
 
-static enum err open_sender(const struct config_sender *from,
-                            const char *site_zone, struct sender *to,
+static enum err open_sender(const struct config *config,
+                            const struct config_sender *from, struct sender *to,
                             struct buf *why)
 {
-    const char *zone = from->zone[0] != '\0' ? from->zone : site_zone;
+    const char *zone = from->zone[0] != '\0' ? from->zone : config->zone;
     enum err e;
 
     to->profile = from->profile;
@@ -47,13 +65,14 @@ static enum err open_sender(const struct config_sender *from,
     if (to->profile.unit[0] == '\0')
         snprintf(to->profile.unit, sizeof(to->profile.unit), "%s",
                  to->profile.name);
-    e = check_charset(&to->profile, why);
+    e = check_charset(config, &to->profile, why);
     if (e != ERR_OK)
         return e;
     e = zone_load(zone, &to->zone);
     if (e != ERR_OK) {
-        buf_printf(why, "[sender %s] zone: %s is not a zone of this system",
-                   to->profile.name, zone);
+        complain(config, why,
+                 "[sender %s] zone: %s is not a zone of this system",
+                 to->profile.name, zone);
         return ERR_CONFIG;
     }
     to->profile.zone = to->zone;
@@ -74,9 +93,9 @@ enum err hl7_senders_open(const struct config *config, struct hl7_senders **out,
     if (s->list == NULL)
         e = ERR_MEMORY;
     for (int i = 0; e == ERR_OK && i < s->count; i++)
-        e = open_sender(&config->senders[i], config->zone, &s->list[i], why);
+        e = open_sender(config, &config->senders[i], &s->list[i], why);
     if (e == ERR_OK)
-        e = open_sender(&any, config->zone, &s->list[s->count], why);
+        e = open_sender(config, &any, &s->list[s->count], why);
     for (int i = s->count; e == ERR_OK && i >= 0; i--) {
         if (config->mllp_any_sender &&
             strcmp(s->list[i].profile.name, any.profile.name) == 0)

@@ -190,6 +190,9 @@ static enum err add_identifiers(struct db *db, const struct entry *e)
 {
     enum err err = ERR_OK;
 
+    /* outside HL7 v2 an identifier of two results would be of neither */
+    if (e->beside && !e->in->v2)
+        return ERR_OK;
     for (size_t i = 0; err == ERR_OK && i < e->item->identifier_count; i++) {
         const struct fhir_identifier *id = &e->item->identifiers[i];
 
@@ -256,14 +259,29 @@ static enum err take_patient(struct db *db, struct entry *e)
     return err == ERR_OK ? again_patient(db, e->in->reader, id) : err;
 }
 
+/* Does the one whom it belongs to change it, by its id? */
+static bool is_owners_word(const struct entry *e)
+{
+    const char *method = e->item->method;
+
+    if (e->in->v2)
+        return false;
+    return method != NULL
+               ? strcmp(method, "POST") != 0
+               : e->item->id != NULL && strcmp(e->item->id, e->row.fid) == 0;
+}
+
 static enum err take_observation(struct db *db, struct entry *e,
                                  int64_t patient)
 {
     struct readings_fate fate;
     bool strict = e->in->strict_access && e->in->source == SOURCE_HTTP;
-    enum err err =
-        readings_replace(db, e->item, patient, e->row.id, e->row.version,
-                         strict, e->in->now_ms, &fate);
+    enum err err;
+
+    e->item->u.observation.owners_word = is_owners_word(e);
+    e->item->u.observation.live_from_s = e->in->live_from_s;
+    err = readings_replace(db, e->item, patient, e->row.id, e->row.version,
+                           strict, e->in->now_ms, &fate);
 
     return err == ERR_OK
                ? tally_intake(db, e->in, e->item, &fate, patient, e->row.fid)
@@ -328,11 +346,10 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
         outcome_add(o, SEV_INFORMATION, "duplicate", "",
                     "Already stored; nothing has changed");
     } else if (is_out_of_order(e)) {
-        outcome_add(o, SEV_WARNING, "out-of-order", "",
-                    "Came after its own correction or withdrawal, or after "
-                    "a newer report, which stands; not used");
-        same = true;
+        err = entry_late(db, e, &same);
     }
+    if (err != ERR_OK)
+        return err;
     if (same)
         entry_found(e, 200);
     *done = same;

@@ -42,6 +42,9 @@ struct intake {
                            the id of each resource */
     enum quarantine_way way; /* 0: by HTTP */
     bool v2;                 /* made of HL7 v2: places are said in its terms */
+    int64_t live_from_s;     /* of a live feed: a sign of emergency that ended
+                                before this is not believed to be so old; 0: a
+                                history, in which all is old */
     /* out */
     struct intake_result *results; /* one per item; given by the caller */
     int64_t journal; /* the message's number; 0: nothing in it was new */

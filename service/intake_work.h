@@ -3,6 +3,7 @@
  *
  *     intake.c            the way of a message, and of each item in it
  *     intake_condition.c  what the sender makes it depend on
+ *     intake_late.c       what came behind its own correction
  *     intake_refs.c       items that refer to each other
  */
 #ifndef HEADGATE_SERVICE_INTAKE_WORK_H
@@ -19,6 +20,7 @@ struct entry {
     struct resource row; /* of what is stored; id 0: new */
     char ident[IDENT_SIZE];
     char fid[FID_SIZE]; /* found by a condition; "" none */
+    bool beside;        /* kept beside the result that stands, see entry_late */
 };
 
 void entry_refuse(struct entry *e, int status);
@@ -33,6 +35,17 @@ void entry_found(struct entry *e, int status);
  * Source: HL7 FHIR R4 (4.0.1), http.html, 3.1.0.8.1 and 3.1.0.4.3.
  */
 MUST_CHECK enum err entry_condition(struct db *db, struct entry *e, bool *done);
+
+/*
+ * entry_late - an Observation that came behind its own correction, or behind a
+ * newer report, and is not used
+ *
+ * A sign of emergency in it is not dropped: it becomes a resource of its own,
+ * under a key that its content makes, and all of it is held.
+ *
+ * dropped  out: there is nothing in it that people have to see
+ */
+MUST_CHECK enum err entry_late(struct db *db, struct entry *e, bool *dropped);
 
 /* If-Match and If-None-Match, against the row that was identified; refuses. */
 void entry_match(struct entry *e);

@@ -77,7 +77,7 @@ enum err maps_load(const struct config *config, struct codes **codes,
 /* ---- the store ------------------------------------------------------------- */
 
 static enum err learn(struct codes *codes, const struct codes_line *line,
-                      int64_t id, int64_t at_ms, struct buf *why)
+                      int64_t at_ms, struct buf *why)
 {
     char at[FHIR_TIME_SIZE];
     struct buf wrong;
@@ -90,7 +90,8 @@ static enum err learn(struct codes *codes, const struct codes_line *line,
         buf_printf(why,
                    "mapping %lld of the store (code '%s' of %s, added %s): %s. "
                    "Make the file say the same, or take the row out of it",
-                   (long long)id, line->code, line->system, at, wrong.data);
+                   (long long)line->id, line->code, line->system, at,
+                   wrong.data);
     }
     buf_clear(&wrong);
     return e;
@@ -108,23 +109,24 @@ enum err maps_learn_stored(struct db *db, struct codes *codes, struct buf *why)
                                    .target = db_text(db, q, 4),
                                    .unit = db_text(db, q, 5),
                                    .arm = db_text(db, q, 6),
-                                   .from_s = from_s != 0 ? from_s : INT64_MIN };
+                                   .from_s = from_s != 0 ? from_s : INT64_MIN,
+                                   .id = db_int(db, q, 0) };
 
-        e = learn(codes, &line, db_int(db, q, 0), db_int(db, q, 1), why);
+        e = learn(codes, &line, db_int(db, q, 1), why);
     }
     db_done(db, q);
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
 enum err maps_store(struct db *db, const struct codes_line *line,
-                    const char *who, const char *note, int64_t now_ms)
+                    const char *who, const char *note, int64_t now_ms,
+                    int64_t *id)
 {
-    int64_t id;
-    enum err e = db_new_id(db, &id);
+    enum err e = db_new_id(db, id);
 
     if (e != ERR_OK)
         return e;
-    return db_run(db, Q_MAPPING_ADD, "iisssssiss", id, now_ms, line->system,
+    return db_run(db, Q_MAPPING_ADD, "iisssssiss", *id, now_ms, line->system,
                   line->code, line->target, line->unit, line->arm,
                   line->from_s != INT64_MIN ? line->from_s : INT64(0), who,
                   note);

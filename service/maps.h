@@ -22,7 +22,8 @@ MUST_CHECK enum err maps_load(const struct config *config, struct codes **codes,
                               struct buf *why);
 
 /*
- * maps_learn_stored - the rows that people added while the service ran
+ * maps_learn_stored - the rows that people added while the service ran, and
+ * have not taken back; what is known already changes nothing
  *
  * Store thread, or before it runs: others may already be looking codes up.
  *
@@ -40,10 +41,12 @@ MUST_CHECK enum err maps_learn_stored(struct db *db, struct codes *codes,
  * Store thread.  Not checked here: ask codes_may_learn first, and codes_learn
  * in the same job, so that nobody reads by a row that is not kept.
  *
+ * line       its id is not looked at
  * who, note  the person, and why
+ * id         out: its number, for codes_learn to know it by
  */
 MUST_CHECK enum err maps_store(struct db *db, const struct codes_line *line,
                                const char *who, const char *note,
-                               int64_t now_ms);
+                               int64_t now_ms, int64_t *id);
 
 #endif

@@ -79,6 +79,33 @@ static void on_patched(void *arg, const struct http_answer *answer)
     on_updated(arg, answer);
 }
 
+/* Ours goes into theirs; then what people did here goes into that. */
+static enum err carry_deeds(const struct delivery *d, const struct buf *ours,
+                            const struct http_answer *answer, bool *same,
+                            struct buf *merged)
+{
+    struct buf plain;
+    struct fhir_carry carry = { .ours = ours->data,
+                                .ours_len = ours->len,
+                                .theirs = answer->body,
+                                .theirs_len = answer->body_len,
+                                .before = &d->data.before };
+    enum err e;
+
+    if (d->data.before.len == 0)
+        return fhir_task_merge(ours->data, ours->len, answer->body,
+                               answer->body_len, same, merged);
+    buf_init(&plain, ANSWER_MAX);
+    e = fhir_task_merge(ours->data, ours->len, answer->body, answer->body_len,
+                        same, &plain);
+    carry.merged = plain.data;
+    carry.merged_len = plain.len;
+    if (e == ERR_OK)
+        e = fhir_task_carry(&carry, same, merged);
+    buf_clear(&plain);
+    return e;
+}
+
 /* A priority that a person set before taking it in hand stands. */
 static enum err merge_task(const struct delivery *d,
                            const struct http_answer *answer, bool *same,
@@ -95,8 +122,7 @@ static enum err merge_task(const struct delivery *d,
     else
         buf_add(&yielded, ours->data, ours->len);
     if (e == ERR_OK)
-        e = fhir_task_merge(yielded.data, yielded.len, answer->body,
-                            answer->body_len, same, merged);
+        e = carry_deeds(d, &yielded, answer, same, merged);
     buf_clear(&yielded);
     return e;
 }
@@ -114,30 +140,51 @@ static enum err merge_two(const struct delivery *d,
                                       merged);
 }
 
+/* What people made of it at the record: what will stand there, and is not what
+ * we say.  Ours is as it was loaded: what was done here since is newer. */
+static enum err see_people(struct delivery *d)
+{
+    struct delivery_data *data = &d->data;
+    const struct buf *ours = &data->body, *there = &d->merged;
+    struct fhir_task_view mine, view;
+    char owner[FHIR_OWNER_SIZE];
+    enum err e;
+
+    data->seen_status[0] = data->seen_reason[0] = data->seen_owner[0] = '\0';
+    if (data->kind != FHIR_TASK)
+        return ERR_OK;
+    e = fhir_task_view(ours->data, ours->len, &mine);
+    if (e == ERR_OK)
+        e = fhir_task_view(there->data, there->len, &view);
+    if (e != ERR_OK)
+        return e;
+    if (strcmp(mine.status, view.status) != 0) {
+        memcpy(data->seen_status, view.status, sizeof(view.status));
+        memcpy(data->seen_reason, view.reason, sizeof(view.reason));
+    }
+    fhir_task_owner(ours->data, ours->len, owner);
+    fhir_task_owner(there->data, there->len, data->seen_owner);
+    if (strcmp(owner, data->seen_owner) == 0)
+        data->seen_owner[0] = '\0';
+    return ERR_OK;
+}
+
 /* Ours and theirs become what is to be sent; same: nothing is.  What is ours
  * stays as it is, for it may have to be merged with something newer. */
 static enum err merge(struct delivery *d, const struct http_answer *answer,
                       bool *same)
 {
-    struct fhir_task_view view = { .status = "", .reason = "" };
-    enum err e = ERR_OK;
+    enum err e;
 
     buf_empty(&d->merged);
     buf_empty(&d->patch);
-    if (d->data.kind == FHIR_TASK)
-        e = fhir_task_view(answer->body, answer->body_len, &view);
+    e = merge_two(d, answer, same, &d->merged);
     if (e == ERR_OK)
-        e = merge_two(d, answer, same, &d->merged);
+        e = see_people(d);
     if (e == ERR_OK && !*same && !d->whole && !d->outbox->no_patch)
         e = fhir_patch_write(answer->body, answer->body_len, d->merged.data,
                              d->merged.len, &d->patch);
-    if (e != ERR_OK)
-        return e;
-    snprintf(d->data.seen_status, sizeof(d->data.seen_status), "%s",
-             view.status);
-    snprintf(d->data.seen_reason, sizeof(d->data.seen_reason), "%s",
-             view.reason);
-    return ERR_OK;
+    return e;
 }
 
 /* Deleted there by people.  A gateway that has lost its server says 404 as

@@ -1,5 +1,6 @@
 #include "service/outbox_work.h"
 
+#include "adapters/fhir_list.h"
 #include "adapters/fhir_member.h"
 #include "adapters/fhir_write.h"
 #include "service/app.h"
@@ -268,6 +269,12 @@ void outbox_percent(struct buf *out, const char *text)
     }
 }
 
+const char *outbox_naming(enum fhir_type kind)
+{
+    return kind == FHIR_LIST ? "/NamingSystem/" FHIR_UNIT_LIST
+                             : "/NamingSystem/task-key";
+}
+
 void outbox_condition(const struct delivery *d, enum fhir_type kind,
                       const char *key, struct buf *out)
 {
@@ -276,7 +283,7 @@ void outbox_condition(const struct delivery *d, enum fhir_type kind,
     if (kind != FHIR_PROVENANCE) {
         buf_puts(out, "identifier=");
         outbox_percent(out, d->outbox->base);
-        outbox_percent(out, "/NamingSystem/task-key");
+        outbox_percent(out, outbox_naming(kind));
         buf_puts(out, "%7C");
         outbox_percent(out, key);
         return;

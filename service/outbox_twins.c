@@ -115,8 +115,8 @@ static void on_found(void *arg, const struct http_answer *answer)
         not_found(d, answer);
         return;
     }
-    snprintf(system, sizeof(system), "%s/NamingSystem/task-key",
-             d->outbox->base);
+    snprintf(system, sizeof(system), "%s%s", d->outbox->base,
+             outbox_naming(d->data.kind));
     if (answer->body_len > 0)
         e = fhir_search_found(type_word(d->data.kind), system, d->data.key,
                               answer->body, answer->body_len, found, FOUND_MAX,

@@ -117,6 +117,8 @@ void outbox_call(struct delivery *d, const struct outbox_call *call,
                  http_done_fn on_done);
 /* Append text, percent-encoded. */
 void outbox_percent(struct buf *out, const char *text);
+/* What follows our base in the system of its identifier. */
+const char *outbox_naming(enum fhir_type kind);
 /* "identifier=system%7Ckey" or what else makes this one findable. */
 void outbox_condition(const struct delivery *d, enum fhir_type kind,
                       const char *key, struct buf *out);

@@ -1,6 +1,8 @@
 #include "service/planning.h"
 
+#include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
+#include "adapters/wording.h"
 #include "service/names.h"
 #include "service/resources.h"
 #include "service/suggest.h"
@@ -168,9 +170,13 @@ static enum err name_patient(struct db *db, const struct look *look,
     return buf_ok(out);
 }
 
-enum err planning_text(struct db *db, const struct review *review,
-                       const struct look *look, const struct planned *planned,
-                       struct buf *out)
+/* For people: with their names. */
+static enum err write_text(struct db *db, const struct review *review,
+                           const struct look *look,
+                           const struct planned *planned,
+                           void (*write)(const struct plan_document *d,
+                                         struct buf *out),
+                           struct buf *out)
 {
     struct plan_document d = document_of(review, look, planned);
     struct buf label, patient;
@@ -183,8 +189,110 @@ enum err planning_text(struct db *db, const struct review *review,
     d.access = label.data;
     d.patient = patient.data;
     if (e == ERR_OK)
-        plan_text(&d, out);
+        write(&d, out);
     buf_clear(&label);
     buf_clear(&patient);
     return e == ERR_OK ? buf_ok(out) : e;
+}
+
+enum err planning_text(struct db *db, const struct review *review,
+                       const struct look *look, const struct planned *planned,
+                       struct buf *out)
+{
+    return write_text(db, review, look, planned, plan_text, out);
+}
+
+enum err planning_case(struct db *db, const struct review *review,
+                       const struct look *look, const struct planned *planned,
+                       struct buf *out)
+{
+    return write_text(db, review, look, planned, plan_text_case, out);
+}
+
+/* ---- the page ------------------------------------------------------------------ */
+
+/* What was seen, of the suggestion that leads; nothing where none holds. */
+static void say_seen(const struct review *review, const struct look *look,
+                     struct buf *out)
+{
+    const struct finding *lead = NULL;
+    struct wording w = { .history = &look->history,
+                         .policy = review->policy,
+                         .findings = &look->findings,
+                         .zone = review->zone };
+
+    for (size_t i = 0; i < look->findings.count; i++) {
+        const struct finding *f = &look->findings.list[i];
+
+        if (f->confirmed && !f->historic &&
+            (lead == NULL || f->urgency > lead->urgency))
+            lead = f;
+    }
+    if (lead == NULL)
+        return;
+    w.group = finding_group(lead);
+    wording_headline(&w, out);
+}
+
+/* The texts of a page; to be cleared. */
+struct page_texts {
+    struct buf access, name, number, unit, seen;
+    char born[FHIR_TIME_SIZE];
+};
+
+static enum err read_texts(struct db *db, const struct review *review,
+                           const struct look *look, struct page_texts *t)
+{
+    enum err e = db_first(db, Q_PATIENT_NUMBER, "i", look->patient.id);
+
+    if (e != ERR_OK)
+        return e;
+    queue_text_clean(&t->number,
+                     short_anchor(db_text(db, Q_PATIENT_NUMBER, 0)));
+    db_done(db, Q_PATIENT_NUMBER);
+    queue_text_clean(&t->access, access_name(&look->access));
+    queue_text_clean(&t->name, look->patient.name);
+    queue_text_clean(&t->unit, look->patient.unit);
+    if (look->patient.born_s != INT64_MIN)
+        fhir_date_write(look->patient.born_s, review->zone, t->born);
+    say_seen(review, look, &t->seen);
+    return buf_ok(&t->seen);
+}
+
+static enum err draw(const struct plan_document *d, const struct look *look,
+                     const struct page_texts *t,
+                     const struct planning_page *page, struct buf *out)
+{
+    struct worksheet sheet = { .plan = d,
+                               .findings = &look->findings,
+                               .patient_name = t->name.data,
+                               .patient_number = t->number.data,
+                               .born = t->born,
+                               .unit = t->unit.data,
+                               .access = t->access.data,
+                               .seen = t->seen.data,
+                               .made_s = page->made_s,
+                               .paper = page->paper };
+
+    return worksheet_draw(&sheet, page->form, out);
+}
+
+enum err planning_sheet(struct db *db, const struct review *review,
+                        const struct look *look, const struct planned *planned,
+                        const struct planning_page *page, struct buf *out)
+{
+    struct plan_document d = document_of(review, look, planned);
+    struct page_texts t = { .born = "" };
+    struct buf *texts[] = { &t.access, &t.name, &t.number, &t.unit, &t.seen };
+    enum err e;
+
+    for (size_t i = 0; i < COUNT(texts); i++)
+        buf_init(texts[i], LABEL_MAX);
+    e = read_texts(db, review, look, &t);
+    d.access = t.access.data;
+    if (e == ERR_OK)
+        e = draw(&d, look, &t, page, out);
+    for (size_t i = 0; i < COUNT(texts); i++)
+        buf_clear(texts[i]);
+    return e;
 }

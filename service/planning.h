@@ -1,7 +1,7 @@
 /*
  * planning - the band plan of an access, from its history to a document
  *
- *     look (history, findings) --> plan_from --> plan_make --> JSON, text
+ *     look (history, findings) --> plan_from --> plan_make --> JSON, text, page
  *
  * Store thread only, or the only thread there is: the working memory of the
  * planner, some 30 MB, is allocated with the first plan and used again.
@@ -10,6 +10,7 @@
 #define HEADGATE_SERVICE_PLANNING_H
 
 #include "adapters/plan_write.h"
+#include "adapters/worksheet.h"
 #include "planner/plan_from.h"
 #include "service/review.h"
 
@@ -90,5 +91,24 @@ MUST_CHECK enum err planning_text(struct db *db, const struct review *review,
                                   const struct look *look,
                                   const struct planned *planned,
                                   struct buf *out);
+/* The part of it that is looked at during a case, see plan_text_case(). */
+MUST_CHECK enum err planning_case(struct db *db, const struct review *review,
+                                  const struct look *look,
+                                  const struct planned *planned,
+                                  struct buf *out);
+
+/* What a page says beside the plan, and how it is set. */
+struct planning_page {
+    enum canvas_form form;
+    enum canvas_paper paper;
+    int64_t made_s; /* the time that it says it was made, UTC */
+};
+
+/* Append the worksheet; ERR_IO: a library refused, see worksheet_draw(). */
+MUST_CHECK enum err planning_sheet(struct db *db, const struct review *review,
+                                   const struct look *look,
+                                   const struct planned *planned,
+                                   const struct planning_page *page,
+                                   struct buf *out);
 
 #endif

@@ -1,6 +1,7 @@
 #include "service/poll_take_work.h"
 
 #include "adapters/fhir_search.h"
+#include "service/quarantine_urgent.h"
 #include "service/tally.h"
 
 #include <stdio.h>
@@ -98,13 +99,16 @@ static enum err keep_aside(struct db *db, const struct quarantine_row *row)
                                .place = row->place,
                                .count = 1 };
     char sample[FID_SIZE + 24];
+    bool fresh = false;
     int64_t id;
-    enum err e = quarantine_add(db, row, &id);
+    enum err e = quarantine_add_new(db, row, &id, &fresh);
 
     if (e == ERR_OK && row->remote != NULL) /* older versions of it */
         e = quarantine_close_remote(db, row->kind, row->remote, id, row->at_ms);
     if (e != ERR_OK)
         return e == ERR_LIMIT ? count_full(db, row) : e;
+    if (!fresh) /* read again, as it was counted */
+        return ERR_OK;
     if (row->remote != NULL)
         snprintf(sample, sizeof(sample), "%s/%s", search_type_word(row->kind),
                  row->remote);
@@ -141,6 +145,9 @@ static enum err not_taken(struct db *db, const struct poll_take *t,
         row.body = t->body + at->start; /* a line that is no resource */
         row.len = at->len;
     }
+    /* an export is a history */
+    row.urgent = row.way != QUARANTINE_BULK &&
+                 quarantine_is_urgent(t->reader->codes, row.body, row.len);
     return keep_aside(db, &row);
 }
 

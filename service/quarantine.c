@@ -30,11 +30,12 @@ static const char *source_of(const struct quarantine_row *row)
 }
 
 /* A full list would hide what comes next: then the sender keeps it. */
-static enum err check_room(struct db *db)
+static enum err check_room(struct db *db, bool urgent)
 {
+    const int64_t most = QUARANTINE_MAX + (urgent ? QUARANTINE_URGENT_MAX : 0);
     const enum query q = Q_QUARANTINE_OPEN_COUNT;
     enum err e = db_first(db, q, "");
-    bool full = e == ERR_OK && db_int(db, q, 0) >= QUARANTINE_MAX;
+    bool full = e == ERR_OK && db_int(db, q, 0) >= most;
 
     db_done(db, q);
     return full ? ERR_LIMIT : e;
@@ -67,15 +68,16 @@ static enum err insert(struct db *db, const struct quarantine_row *row,
     enum err e = db_new_id(db, &number);
 
     if (e == ERR_OK)
-        e = db_run(
-            db, Q_QUARANTINE_ADD, "iiiisisiiiisssiibb", number,
-            partition_of(number), row->at_ms, INT64(row->way), source_of(row),
-            INT64(row->kind), row->remote, row->file, row->line, row->start,
-            INT64(row->status), text_or(row->reason, "internal"),
-            text_or(row->place, ""), text_or(row->text, ""), row->message,
-            INT64(row->body != NULL ? row->len : 0), (const void *)digest,
-            (size_t)DIGEST_SIZE,
-            row->body != NULL ? (const void *)body->data : NULL, body->len);
+        e = db_run(db, Q_QUARANTINE_ADD, "iiiisisiiiisssiibbis", number,
+                   partition_of(number), row->at_ms, INT64(row->way),
+                   source_of(row), INT64(row->kind), row->remote, row->file,
+                   row->line, row->start, INT64(row->status),
+                   text_or(row->reason, "internal"), text_or(row->place, ""),
+                   text_or(row->text, ""), row->message,
+                   INT64(row->body != NULL ? row->len : 0),
+                   (const void *)digest, (size_t)DIGEST_SIZE,
+                   row->body != NULL ? (const void *)body->data : NULL,
+                   body->len, INT64(row->urgent), row->patient);
     if (e == ERR_OK)
         *id = number;
     return e;
@@ -83,6 +85,14 @@ static enum err insert(struct db *db, const struct quarantine_row *row,
 
 enum err quarantine_add(struct db *db, const struct quarantine_row *row,
                         int64_t *id)
+{
+    bool fresh;
+
+    return quarantine_add_new(db, row, id, &fresh);
+}
+
+enum err quarantine_add_new(struct db *db, const struct quarantine_row *row,
+                            int64_t *id, bool *fresh)
 {
     unsigned char digest[EVP_MAX_MD_SIZE];
     bool whole = row->body != NULL;
@@ -94,10 +104,11 @@ enum err quarantine_add(struct db *db, const struct quarantine_row *row,
         EVP_Digest(row->body, row->len, digest, &len, EVP_sha256(), NULL) != 1)
         return ERR_MEMORY;
     e = whole ? find_same(db, row, digest, id) : ERR_ABSENT;
+    *fresh = e == ERR_ABSENT;
     if (e != ERR_ABSENT)
         return e;
     buf_init(&body, 2 * (size_t)BODY_MAX);
-    e = check_room(db);
+    e = check_room(db, row->urgent || row->carries);
     if (e == ERR_OK && whole)
         e = pack(row->body, row->len, &body);
     if (e == ERR_OK)

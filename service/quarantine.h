@@ -31,7 +31,9 @@ enum quarantine_state {
     QUARANTINE_CAME_AGAIN
 };
 
-enum { QUARANTINE_MAX = 50000 }; /* open rows; beyond it the store refuses */
+/* Open rows; beyond them the store refuses.  Of what has a sign of emergency in
+ * it so many more are kept. */
+enum { QUARANTINE_MAX = 50000, QUARANTINE_URGENT_MAX = 5000 };
 
 struct quarantine_row {
     int64_t at_ms;
@@ -45,7 +47,10 @@ struct quarantine_row {
     const char *place;         /* in it: "OBX[3]-5", "Observation.status" */
     const char *text;          /* for a person; no value of a patient */
     int64_t message;           /* of hl7_message; 0 none */
-    const char *body;          /* NULL: it is with the message, or nowhere */
+    bool urgent;               /* a sign of emergency may be in it */
+    bool carries;        /* one was read in it, and is kept only with it */
+    const char *patient; /* the number that it names; NULL: none */
+    const char *body;    /* NULL: it is with the message, or nowhere */
     size_t len;
 };
 
@@ -55,12 +60,17 @@ struct quarantine_row {
  * What a sender sends again byte for byte, and still waits here or was
  * discarded, is not added twice: *id is then the number it has.
  *
- * ERR_LIMIT  QUARANTINE_MAX are open: the sender must not be told that it was
- *            kept
+ * ERR_LIMIT  QUARANTINE_MAX are open, and it has no such sign, or there is no room
+ *            for that either: the sender must not be told that it was kept
  */
 MUST_CHECK enum err quarantine_add(struct db *db,
                                    const struct quarantine_row *row,
                                    int64_t *id);
+
+/* The same; *fresh: it was not there yet, and is to be counted. */
+MUST_CHECK enum err quarantine_add_new(struct db *db,
+                                       const struct quarantine_row *row,
+                                       int64_t *id, bool *fresh);
 
 /* What was quarantined of this message is dealt with. */
 MUST_CHECK enum err quarantine_close_message(struct db *db, int64_t message,

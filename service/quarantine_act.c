@@ -1,5 +1,7 @@
 #include "service/quarantine_act.h"
 
+#include "adapters/fhir_glance.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -19,6 +21,29 @@ enum err quarantine_refuse(struct quarantine_act *act, int status,
     return ERR_CONFLICT;
 }
 
+enum err quarantine_keep(struct db *db, struct quarantine_act *act,
+                         int64_t number, enum deed_act deed, const char *detail)
+{
+    const struct deed done = { .item = number,
+                               .act = deed,
+                               .detail = detail,
+                               .who = act->who,
+                               .why = act->why,
+                               .now_ms = act->site.now_ms };
+
+    return deed_add(db, &done, &act->deed);
+}
+
+void quarantine_act_failed(struct quarantine_act *act)
+{
+    if (act->verb != QUARANTINE_MAP || act->mapping == 0 || act->kept)
+        return;
+    if (codes_unlearn(act->site.codes, act->mapping) == ERR_OK)
+        act->mapping = 0;
+}
+
+enum { CODE_MAX = 4096 };
+
 /* Slots first: nothing may be written while they are read. */
 struct said_slots {
     int list[FHIR_READINGS_MAX];
@@ -28,28 +53,56 @@ struct said_slots {
 
 static bool is_reason(const char *held, const char *a, const char *b)
 {
-    return a == NULL || strcmp(held, a) == 0 ||
+    return a == NULL || a[0] == '\0' || strcmp(held, a) == 0 ||
            (b != NULL && strcmp(held, b) == 0);
 }
 
 static enum err find_slots(struct db *db, int64_t number, const char *reason,
                            const char *or_reason, struct said_slots *slots)
 {
+    const bool all_that_wait = reason != NULL && reason[0] == '\0';
     const enum query q = Q_VERDICT_SLOTS;
+    bool any = false;
     enum err e = db_query(db, q, "i", number);
 
     slots->count = 0;
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         const char *held = db_text(db, q, 1);
+        bool waits = db_int(db, q, 2) != 0;
 
+        if (!waits && (all_that_wait || (reason != NULL && any)))
+            continue; /* the word is for what waits for it */
         if (!is_reason(held, reason, or_reason) ||
             slots->count == COUNT(slots->list))
             continue;
+        any = any || waits;
         slots->list[slots->count] = (int)db_int(db, q, 0);
         snprintf(slots->reasons[slots->count++], sizeof(slots->reasons[0]),
                  "%s", held);
     }
     return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* What a component measures, by which a word on it is known later; 0. */
+static int64_t code_at(const struct buf *bytes, int slot)
+{
+    struct buf system, code;
+    int64_t number = 0;
+    enum err e = bytes->len > 0 ? ERR_OK : ERR_ABSENT;
+
+    buf_init(&system, CODE_MAX);
+    buf_init(&code, CODE_MAX);
+    for (size_t i = 0; e == ERR_OK && number == 0; i++) {
+        buf_empty(&system);
+        buf_empty(&code);
+        e = fhir_glance_coding(bytes->data, bytes->len, slot, i, &system,
+                               &code);
+        if (e == ERR_OK)
+            number = verdict_code(system.data, code.data);
+    }
+    buf_clear(&system);
+    buf_clear(&code);
+    return number;
 }
 
 enum err quarantine_say(struct db *db, const struct quarantine_act *act,
@@ -58,8 +111,13 @@ enum err quarantine_say(struct db *db, const struct quarantine_act *act,
                         const struct person_verdict *verdict, unsigned *count)
 {
     struct said_slots slots;
+    struct buf bytes;
     enum err e = find_slots(db, item->number, reason, or_reason, &slots);
 
+    buf_init(&bytes, BODY_MAX);
+    if (e == ERR_OK && slots.count > 0)
+        e = quarantine_bytes(db, item, &bytes);
+    e = e == ERR_ABSENT ? ERR_OK : e;
     for (size_t i = 0; e == ERR_OK && i < slots.count; i++) {
         struct verdict_said said = { .resource = item->number,
                                      .verdict = *verdict,
@@ -70,8 +128,10 @@ enum err quarantine_say(struct db *db, const struct quarantine_act *act,
 
         said.verdict.slot = slots.list[i];
         said.verdict.patient = item->patient;
+        said.verdict.code = code_at(&bytes, slots.list[i]);
         e = verdict_put(db, &said);
     }
+    buf_clear(&bytes);
     *count = (unsigned)slots.count;
     return e;
 }
@@ -101,12 +161,6 @@ static enum err discard_held(struct db *db, struct quarantine_act *act,
 static enum err discard(struct db *db, struct quarantine_act *act,
                         const struct quarantine_item *item)
 {
-    const struct deed done = { .item = item->number,
-                               .act = DEED_DISCARD,
-                               .detail = "",
-                               .who = act->who,
-                               .why = act->why,
-                               .now_ms = act->site.now_ms };
     enum err e = item->held
                      ? discard_held(db, act, item)
                      : quarantine_close(db, item->number, QUARANTINE_DISCARDED,
@@ -116,7 +170,7 @@ static enum err discard(struct db *db, struct quarantine_act *act,
         return quarantine_refuse(act, 409, "%lld has been dealt with already",
                                  (long long)item->number);
     if (e == ERR_OK)
-        e = deed_add(db, &done, NULL);
+        e = quarantine_keep(db, act, item->number, DEED_DISCARD, "");
     if (e == ERR_OK)
         buf_printf(&act->text,
                    "%lld is discarded: it is not used, and stays readable with "
@@ -139,6 +193,8 @@ static enum err begin(struct db *db, struct quarantine_act *act)
                                        "--as-sent is said of one value: name "
                                        "its number")
                    : quarantine_release_all(db, act);
+    if (act->verb == QUARANTINE_UNMAP)
+        return quarantine_unmap(db, act);
     e = quarantine_find(db, act->item, &item);
     if (e == ERR_FORM)
         return quarantine_refuse(
@@ -156,6 +212,7 @@ static enum err begin(struct db *db, struct quarantine_act *act)
     case QUARANTINE_RELEASE:
         return quarantine_release(db, act, &item);
     case QUARANTINE_DISCARD:
+    case QUARANTINE_UNMAP:
         break;
     }
     return discard(db, act, &item);
@@ -170,8 +227,11 @@ enum err quarantine_act(struct db *db, struct quarantine_act *act)
     act->more = false;
     if (!begun)
         act->status = 200;
+    act->kept = begun;
     if (begun && act->verb == QUARANTINE_MAP)
         e = quarantine_sweep(db, act);
+    else if (begun && act->verb == QUARANTINE_UNMAP)
+        e = quarantine_unmap_more(db, act);
     else if (begun)
         e = quarantine_release_all(db, act);
     else

@@ -4,6 +4,7 @@
  *     map      a code, a unit, or to which access or side a reading belongs
  *     release  look at it again by what is known today
  *     discard  never use it
+ *     unmap    take a mapping back: what was read by it is read again
  *
  * Store thread only.  What may take long is done in steps, each a job of its
  * own: as long as `more` is set the caller comes again with the same struct.
@@ -15,13 +16,19 @@
 #include "service/again.h"
 #include "service/quarantine_item.h"
 
-enum quarantine_verb { QUARANTINE_MAP, QUARANTINE_RELEASE, QUARANTINE_DISCARD };
+enum quarantine_verb {
+    QUARANTINE_MAP,
+    QUARANTINE_RELEASE,
+    QUARANTINE_DISCARD,
+    QUARANTINE_UNMAP
+};
 
 struct quarantine_act {
     /* in; "" what is not said */
     struct quarantine_site site;
     enum quarantine_verb verb;
-    char item[FID_SIZE + 16]; /* its name, or "all" (release) */
+    char item[FID_SIZE + 16]; /* its name, or "all" (release); the number of
+                                 a mapping (unmap) */
     char reason[32];          /* of all: only what waits for this reason */
     bool as_sent;             /* release: the value is right */
     char code[256]; /* map: which code of several, "SYSTEM|CODE" or "CODE" */
@@ -32,6 +39,7 @@ struct quarantine_act {
     int64_t mapping, deed, after;
     size_t reason_at;
     bool begun, swept;
+    bool kept; /* its first step is on disk */
     /* out */
     bool more;
     int status; /* 200 done; 400, 404, 409: it could not be, and text says
@@ -48,6 +56,10 @@ struct quarantine_act {
  */
 MUST_CHECK enum err quarantine_act(struct db *db, struct quarantine_act *act);
 
+/* To be called when what a step did was undone or not kept: a mapping that is
+ * not in the store is not read by.  Any thread. */
+void quarantine_act_failed(struct quarantine_act *act);
+
 /* ---- between the files of quarantine_act ---------------------------------- */
 
 /* Set status and text (a sentence without its full stop), ERR_CONFLICT. */
@@ -55,6 +67,19 @@ enum err quarantine_refuse(struct quarantine_act *act, int status,
                            const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
+/* What was done to a number; act->deed: the number of the deed. */
+MUST_CHECK enum err quarantine_keep(struct db *db, struct quarantine_act *act,
+                                    int64_t number, enum deed_act deed,
+                                    const char *detail);
+
+/* A mapping is taken back: the first step, and each after it. */
+MUST_CHECK enum err quarantine_unmap(struct db *db, struct quarantine_act *act);
+MUST_CHECK enum err quarantine_unmap_more(struct db *db,
+                                          struct quarantine_act *act);
+
+/* To which access or side a reading belongs. */
+MUST_CHECK enum err quarantine_place(struct db *db, struct quarantine_act *act,
+                                     const struct quarantine_item *item);
 MUST_CHECK enum err quarantine_map(struct db *db, struct quarantine_act *act,
                                    const struct quarantine_item *item);
 /* What a mapping settles, some at a time. */
@@ -71,8 +96,9 @@ MUST_CHECK enum err quarantine_release_all(struct db *db,
                                            struct quarantine_act *act);
 
 /* The same word for all readings of an Observation that are held for one of
- * these reasons (NULL: for any), or that a person has put into use for one; a
- * word said before is replaced by it.  *count: how many. */
+ * these reasons.  If none is, for those that a person has put into use for one:
+ * a word said before is replaced by it.  Reason NULL: for all of both; "": for
+ * all that is held.  *count: how many. */
 MUST_CHECK enum err quarantine_say(struct db *db,
                                    const struct quarantine_act *act,
                                    const struct quarantine_item *item,

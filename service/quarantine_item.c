@@ -136,6 +136,13 @@ const char *deed_word(enum deed_act act)
         [DEED_AS_SENT] = "released as it was sent",
         [DEED_DISCARD] = "discarded",
         [DEED_UNDISCARD] = "took the discard back",
+        [DEED_UNMAP] = "took the mapping back",
+        [DEED_TASK_TAKE] = "took it in hand",
+        [DEED_TASK_HAND] = "handed it over",
+        [DEED_TASK_PUT_OFF] = "put it off",
+        [DEED_TASK_DECLINE] = "declined it",
+        [DEED_TASK_DONE] = "said that it is done",
+        [DEED_ACCESS_MERGE] = "merged it into another access",
     };
     int n = (int)act;
 

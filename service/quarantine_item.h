@@ -69,7 +69,15 @@ enum deed_act {
     DEED_RELEASE,
     DEED_AS_SENT,
     DEED_DISCARD,
-    DEED_UNDISCARD
+    DEED_UNDISCARD,
+    DEED_UNMAP, /* item: the mapping; known to statements.h as 8 */
+    /* item: the Task; detail: to whom, or until when */
+    DEED_TASK_TAKE,
+    DEED_TASK_HAND,
+    DEED_TASK_PUT_OFF,
+    DEED_TASK_DECLINE,
+    DEED_TASK_DONE,
+    DEED_ACCESS_MERGE /* item: the access that was merged; detail: into which */
 };
 const char *deed_word(enum deed_act act);
 

@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-enum { SHOWN_MAX = 1000, CODES_SHOWN = 20 };
+enum { SHOWN_MAX = 1000, CODES_SHOWN = 20, CODES_LISTED = 5000 };
 
 static const char *text_or(const char *text, const char *otherwise)
 {
@@ -71,6 +71,7 @@ static const char *what_of(enum quarantine_way way, enum fhir_type kind,
     case FHIR_SERVICE_REQUEST:
     case FHIR_FLAG:
     case FHIR_PROVENANCE:
+    case FHIR_LIST:
         break;
     }
     return way == QUARANTINE_FILE || way == QUARANTINE_BULK ? "line of a file"
@@ -85,8 +86,9 @@ static struct quarantine_line row_line(struct db *db)
     return (struct quarantine_line){
         .number = db_int(db, q, 0),
         .since_ms = db_int(db, q, 1),
+        .emergency = db_int(db, q, 9) != 0,
         .patient_name = "",
-        .patient_number = "",
+        .patient_number = text_or(db_text(db, q, 10), ""),
         .unit = "",
         .what = what_of(way, (enum fhir_type)db_int(db, q, 4),
                         db_int(db, q, 8) != 0),
@@ -161,27 +163,41 @@ static enum err write_sums(struct db *db, enum query q, bool held,
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
-/* Nothing of it is held: it is no reading for as long as no map has it. */
-static enum err write_codes(struct db *db, struct buf *out)
+static const char codes_heading[] =
+    "\nCodes that no map has; what is measured with them is kept and not used"
+    "\n(headgate quarantine map NUMBER --code CODE --target MEANING; --target "
+    "ignore for what is not for us):\n";
+
+/* Most of them are no reading at all for as long as no map has the code; those
+ * of signs come first. */
+static enum err write_codes(struct db *db, bool json, struct buf *out)
 {
     const enum query q = Q_UNMAPPED_LIST;
-    enum err e = db_query(db, q, "i", INT64(CODES_SHOWN));
-    bool any = false;
+    enum err e =
+        db_query(db, q, "i", INT64(json ? CODES_LISTED : CODES_SHOWN));
+    int64_t listed = 0, all = 0;
 
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        if (!any)
-            buf_puts(out, "\nCodes that no map has; what is measured with "
-                          "them is kept and not used\n(headgate quarantine map "
-                          "NUMBER --code CODE --target MEANING; --target "
-                          "ignore for what is "
-                          "not for us):\n");
-        any = true;
-        buf_printf(out, "%6lld times ", (long long)db_int(db, q, 2));
-        queue_text_clean(out, db_text(db, q, 0));
-        buf_puts(out, "|");
-        queue_text_clean(out, db_text(db, q, 1));
-        buf_printf(out, ", such as %lld\n", (long long)db_int(db, q, 3));
+        const struct quarantine_unmapped u = { .system = db_text(db, q, 0),
+                                               .code = db_text(db, q, 1),
+                                               .count = db_int(db, q, 2),
+                                               .number = db_int(db, q, 3),
+                                               .sign = db_int(db, q, 4) != 0 };
+
+        all = db_int(db, q, 5);
+        if (json) {
+            quarantine_write_unmapped_json(&u, out);
+        } else {
+            buf_puts(out, listed == 0 ? codes_heading : "");
+            quarantine_write_unmapped(&u, out);
+        }
+        listed++;
     }
+    if (all > listed && json)
+        quarantine_write_more_json(all - listed, out);
+    else if (all > listed)
+        buf_printf(out, "       and %lld more codes (--json lists them)\n",
+                   (long long)(all - listed));
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
@@ -198,7 +214,7 @@ static enum err write_summary(struct db *db, int64_t now_ms, struct buf *out)
     if (e == ERR_OK && out->len == before)
         buf_puts(out, "Nothing is held back, and nothing is in quarantine.\n");
     if (e == ERR_OK)
-        e = write_codes(db, out);
+        e = write_codes(db, false, out);
     if (e == ERR_OK)
         e = remarks_read(db, out);
     buf_puts(out, "\nNone of this is used for suggestions before it is dealt "
@@ -215,6 +231,8 @@ enum err quarantine_list(struct db *db, const struct quarantine_filter *filter,
 
     if (e == ERR_OK && !filter->json)
         e = write_summary(db, now_ms, out);
+    else if (e == ERR_OK && filter->reason == NULL && filter->unit == NULL)
+        e = write_codes(db, true, out);
     return e == ERR_OK ? buf_ok(out) : e;
 }
 

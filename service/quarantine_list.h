@@ -30,6 +30,10 @@ MUST_CHECK enum err quarantine_show(struct db *db,
                                     const struct quarantine_site *site,
                                     struct buf *out);
 
+/* What people have mapped, the oldest first, and what they have taken back. */
+MUST_CHECK enum err quarantine_maps(struct db *db, bool json,
+                                    const struct zone *zone, struct buf *out);
+
 /* What the word of a hold or of outcome.h means to a person. */
 const char *quarantine_reason_words(const char *reason);
 

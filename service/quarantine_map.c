@@ -2,39 +2,28 @@
 #include "service/quarantine_act.h"
 
 #include "adapters/fhir_glance.h"
+#include "adapters/quarantine_text.h"
 #include "adapters/queue_text.h"
+#include "adapters/units.h"
 #include "service/maps.h"
 
 #include <stdio.h>
 #include <string.h>
 
 enum {
-    CODE_MAX = 500,
+    CODE_MAX = 520,
     WHY_MAX = 1000,
+    DETAIL_SIZE = 2048,
     BEFORE_ANY_S = 1 /* 1970-01-01: nothing was measured before */
 };
 
 /* A row on its way into the map; line borrows from the texts. */
 struct mapping_line {
-    char system[CODE_MAX], code[CODE_MAX], target[CODE_MAX];
+    char system[CODES_SCOPE_SIZE], code[CODE_MAX], target[CODE_MAX];
     struct codes_line line;
 };
 
 /* ---- keeping it ----------------------------------------------------------- */
-
-static enum err keep_deed(struct db *db, struct quarantine_act *act,
-                          const struct quarantine_item *item,
-                          enum deed_act deed, const char *detail)
-{
-    const struct deed done = { .item = item->number,
-                               .act = deed,
-                               .detail = detail,
-                               .who = act->who,
-                               .why = act->why,
-                               .now_ms = act->site.now_ms };
-
-    return deed_add(db, &done, &act->deed);
-}
 
 /* What a person has typed wrongly must not be answered with a bare word. */
 static enum err refuse_line(struct quarantine_act *act, enum err e,
@@ -47,23 +36,13 @@ static enum err refuse_line(struct quarantine_act *act, enum err e,
                                           : "this cannot be mapped");
 }
 
-static enum err newest_mapping(struct db *db, int64_t *id)
-{
-    enum err e = db_first(db, Q_MAPPING_LAST, "");
-
-    if (e == ERR_OK)
-        *id = db_int(db, Q_MAPPING_LAST, 0);
-    db_done(db, Q_MAPPING_LAST);
-    return e;
-}
-
 /* Kept first and learnt last: nobody reads by a row that is not kept. */
 static enum err learn(struct db *db, struct quarantine_act *act,
                       const struct quarantine_item *item,
                       struct mapping_line *m, enum deed_act deed)
 {
-    char detail[2 * CODE_MAX + 100];
-    struct buf why;
+    char detail[DETAIL_SIZE];
+    struct buf why, text;
     enum err e;
 
     buf_init(&why, WHY_MAX);
@@ -77,7 +56,7 @@ static enum err learn(struct db *db, struct quarantine_act *act,
         if (codes_may_learn(act->site.codes, &m->line, &why) == ERR_OK)
             e = ERR_OK;
     }
-    if (e == ERR_UNKNOWN && strcmp(m->system, CODES_UNIT) == 0) {
+    if (e == ERR_UNKNOWN && codes_is_unit(m->system)) {
         buf_empty(&why);
         buf_printf(&why, "'%s' is no unit of UCUM that is known here",
                    m->target);
@@ -87,14 +66,15 @@ static enum err learn(struct db *db, struct quarantine_act *act,
         buf_clear(&why);
         return e;
     }
-    snprintf(detail, sizeof(detail), "%.200s|%.200s is %.200s%s%s%s%s",
-             m->system, m->code, m->target, act->unit[0] != '\0' ? " in " : "",
-             m->line.unit, act->arm[0] != '\0' ? ", arm " : "", m->line.arm);
-    e = maps_store(db, &m->line, act->who, act->why, act->site.now_ms);
+    buf_init(&text, sizeof(detail) - 1);
+    quarantine_write_mapped(&m->line, &text);
+    snprintf(detail, sizeof(detail), "%s", text.len > 0 ? text.data : "");
+    buf_clear(&text);
+    e = maps_store(db, &m->line, act->who, act->why, act->site.now_ms,
+                   &m->line.id);
+    act->mapping = m->line.id;
     if (e == ERR_OK)
-        e = newest_mapping(db, &act->mapping);
-    if (e == ERR_OK)
-        e = keep_deed(db, act, item, deed, detail);
+        e = quarantine_keep(db, act, item->number, deed, detail);
     if (e == ERR_OK)
         e = codes_learn(act->site.codes, &m->line, &why);
     buf_clear(&why);
@@ -102,7 +82,10 @@ static enum err learn(struct db *db, struct quarantine_act *act,
         return e;
     buf_puts(&act->text, "Mapped: ");
     queue_text_clean(&act->text, detail);
-    buf_puts(&act->text, ".\n");
+    buf_printf(&act->text,
+               ".\nIt is mapping %lld: headgate quarantine unmap %lld takes it "
+               "back.\n",
+               (long long)act->mapping, (long long)act->mapping);
     act->more = true;
     return ERR_OK;
 }
@@ -165,7 +148,7 @@ static void find_in(struct unmapped_found *f, const struct fhir_observation *o)
              strcmp(f->line->code, u->code) == 0))
             continue;
         if (f->count++ == 0) {
-            snprintf(f->line->system, CODE_MAX, "%s", u->system);
+            snprintf(f->line->system, sizeof(f->line->system), "%s", u->system);
             snprintf(f->line->code, CODE_MAX, "%s", u->code);
         }
         buf_printf(&f->list, "%s%s|%s", f->list.len > 0 ? ", " : "", u->system,
@@ -258,7 +241,7 @@ static enum err unit_slot(struct db *db, const struct quarantine_item *item,
 /* The coding of what was measured that a map knows; ERR_ABSENT. */
 static enum err known_coding(const struct quarantine_act *act,
                              const struct buf *bytes, int slot,
-                             struct mapping_line *m)
+                             struct mapping_line *m, enum quantity *quantity)
 {
     struct buf system, code;
     enum err e = ERR_OK;
@@ -280,7 +263,8 @@ static enum err known_coding(const struct quarantine_act *act,
         found = entry.meaning == CODE_QUANTITY;
         if (!found)
             continue;
-        snprintf(m->system, CODE_MAX, "%s", system.data);
+        *quantity = entry.quantity;
+        snprintf(m->system, sizeof(m->system), "%s", system.data);
         snprintf(m->code, CODE_MAX, "%s", code.data);
         snprintf(m->target, CODE_MAX, "%s", codes_entry_word(&entry));
     }
@@ -289,10 +273,36 @@ static enum err known_coding(const struct quarantine_act *act,
     return found ? ERR_OK : e;
 }
 
+/* The word is of this code alone: another code may mean another unit by it,
+ * and so may another sender. */
+static enum err scope_word(struct quarantine_act *act, const struct buf *word,
+                           enum quantity quantity, struct mapping_line *m)
+{
+    char scope[CODES_SCOPE_SIZE];
+    double value;
+    enum err e = codes_unit_scope(m->system, m->code, scope);
+
+    if (e != ERR_OK)
+        return quarantine_refuse(act, 409,
+                                 "The code of it is longer than a map may have "
+                                 "one");
+    if (units_listed(act->unit, strlen(act->unit)) &&
+        units_convert(quantity, act->unit, strlen(act->unit), 1, &value) !=
+            ERR_OK)
+        return quarantine_refuse(act, 400, "'%.60s' does not convert to %s",
+                                 act->unit, quantity_info(quantity)->unit);
+    snprintf(m->system, sizeof(m->system), "%s", scope);
+    snprintf(m->code, CODE_MAX, "%s", word->data);
+    snprintf(m->target, CODE_MAX, "%s", act->unit);
+    act->unit[0] = '\0';
+    return ERR_OK;
+}
+
 static enum err map_unit(struct db *db, struct quarantine_act *act,
                          const struct quarantine_item *item,
                          const struct buf *bytes)
 {
+    enum quantity quantity = Q_NONE;
     struct mapping_line m;
     struct buf word;
     bool coded = false;
@@ -312,101 +322,17 @@ static enum err map_unit(struct db *db, struct quarantine_act *act,
                               "fit what is measured: its sender has to correct "
                               "it; or discard it",
                               (long long)item->number);
-    if (e == ERR_OK && word.len > 0) { /* the word of this sender */
-        snprintf(m.system, CODE_MAX, "%s", CODES_UNIT);
-        snprintf(m.code, CODE_MAX, "%s", word.data);
-        snprintf(m.target, CODE_MAX, "%s", act->unit);
-        act->unit[0] = '\0';
-    } else if (e == ERR_OK) { /* what comes without one */
-        e = known_coding(act, bytes, slot, &m);
-        if (e == ERR_ABSENT)
-            e = quarantine_refuse(act, 409, "No code of %lld is in a map",
-                                  (long long)item->number);
-    }
+    if (e == ERR_OK)
+        e = known_coding(act, bytes, slot, &m, &quantity);
+    if (e == ERR_ABSENT)
+        e = quarantine_refuse(act, 409, "No code of %lld is in a map",
+                              (long long)item->number);
+    if (e == ERR_OK && word.len > 0) /* else: what comes without one */
+        e = scope_word(act, &word, quantity, &m);
     buf_clear(&word);
     if (e == ERR_OK)
         e = fill_line(act, &m);
     return e == ERR_OK ? learn(db, act, item, &m, DEED_MAP_UNIT) : e;
-}
-
-/* ---- which access, which side --------------------------------------------- */
-
-static enum err find_access(struct db *db, struct quarantine_act *act,
-                            const struct quarantine_item *item, int64_t *access)
-{
-    const enum query q = Q_ACCESS_OF_PATIENT_NAMED;
-    enum err e = db_first(db, q, "is", item->patient, act->access);
-
-    if (e == ERR_ABSENT)
-        return quarantine_refuse(act, 404,
-                                 "The patient of %lld has no access of this "
-                                 "name",
-                                 (long long)item->number);
-    if (e != ERR_OK)
-        return e;
-    *access = db_int(db, q, 0);
-    e = db_next(db, q);
-    db_done(db, q);
-    if (e == ERR_OK)
-        return quarantine_refuse(act, 409,
-                                 "Two accesses of the patient have this name; "
-                                 "use the number or id of one");
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
-static enum err read_side(struct quarantine_act *act, enum side *side)
-{
-    if (act->side[0] == '\0')
-        return ERR_OK;
-    if (strcmp(act->side, "left") == 0)
-        *side = SIDE_LEFT;
-    else if (strcmp(act->side, "right") == 0)
-        *side = SIDE_RIGHT;
-    else
-        return quarantine_refuse(act, 400, "--side is left or right");
-    return ERR_OK;
-}
-
-static enum err map_place(struct db *db, struct quarantine_act *act,
-                          const struct quarantine_item *item)
-{
-    struct person_verdict verdict = { .version = item->row.version,
-                                      .acts = VERDICT_PLACED,
-                                      .side = SIDE_UNKNOWN };
-    const bool by_name = act->access[0] != '\0';
-    const bool anew =
-        item->held_count == 0; /* a word said before is replaced */
-    unsigned count = 0;
-    enum err e = read_side(act, &verdict.side);
-
-    if (e == ERR_OK && by_name)
-        e = find_access(db, act, item, &verdict.access);
-    if (e == ERR_OK)
-        e = quarantine_say(db, act, item, "access", "side", &verdict, &count);
-    if (e == ERR_OK && count == 0)
-        return quarantine_refuse(act, 409,
-                                 "Nothing of %lld is held for its access or "
-                                 "side",
-                                 (long long)item->number);
-    if (e == ERR_OK)
-        e = keep_deed(db, act, item, DEED_PLACE,
-                      by_name ? act->access : act->side);
-    if (e == ERR_OK)
-        e = again_resource(db, &act->site.reader, item->number, NULL,
-                           &act->count);
-    if (e != ERR_OK)
-        return e;
-    if (act->count.settled > 0 || (anew && act->count.held == 0))
-        buf_printf(&act->text,
-                   "%lld belongs there now, and so will later versions of it; "
-                   "its access is reviewed.\n",
-                   (long long)item->number);
-    e = quarantine_say_left(db, item, &act->text);
-    if (e == ERR_OK && act->count.settled == 0 && !anew) {
-        act->status = 409;
-        return ERR_CONFLICT;
-    }
-    return e;
 }
 
 enum err quarantine_map(struct db *db, struct quarantine_act *act,
@@ -427,7 +353,7 @@ enum err quarantine_map(struct db *db, struct quarantine_act *act,
                                  "be mapped (--target)",
                                  (long long)item->number);
     if (place)
-        return map_place(db, act, item);
+        return quarantine_place(db, act, item);
     buf_init(&bytes, BODY_MAX);
     e = quarantine_bundle(db, &act->site, item, &bytes);
     if (e == ERR_ABSENT)

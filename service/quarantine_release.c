@@ -4,7 +4,9 @@
 #include "adapters/quarantine_text.h"
 #include "service/held.h"
 
+#include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 enum { AT_ONCE = 50 };
 
@@ -32,7 +34,8 @@ enum err quarantine_say_left(struct db *db, const struct quarantine_item *item,
         enum quantity quantity = (enum quantity)db_int(db, q, 2);
         struct quarantine_line line = { .number = item->number,
                                         .held = true,
-                                        .reason = db_text(db, q, 1) };
+                                        .reason = db_text(db, q, 1),
+                                        .hint = db_text(db, q, 3) };
 
         buf_printf(out, "%s stays held: %s\n    To mend it: ",
                    held_words(quantity, (enum sign)db_int(db, q, 5)),
@@ -44,6 +47,62 @@ enum err quarantine_say_left(struct db *db, const struct quarantine_item *item,
 }
 
 /* ---- one ------------------------------------------------------------------ */
+
+/* The holds that this settles: what was sent is right as it stands. */
+static const char *const right_as_sent[] = { "implausible", "time",
+                                             "otherwise" };
+
+/* Does a hold stay that the word was to settle? */
+static enum err is_for_nothing(struct db *db, int64_t number, bool *nothing)
+{
+    const enum query q = Q_HELD_SLOTS;
+    enum err e = db_query(db, q, "i", number);
+
+    *nothing = false;
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        for (size_t i = 0; i < COUNT(right_as_sent); i++) {
+            if (strcmp(right_as_sent[i], db_text(db, q, 1)) == 0)
+                *nothing = true;
+        }
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* A person may know better than a range, but not that blood flowed backwards:
+ * what cannot be is not released, whoever says so. */
+static enum err check_values(struct db *db, struct quarantine_act *act,
+                             const struct quarantine_item *item)
+{
+    struct outcome outcome;
+    struct fhir_doc *doc = NULL;
+    const struct fhir_observation *o = NULL;
+    struct buf bytes;
+    enum err e;
+
+    outcome_init(&outcome);
+    buf_init(&bytes, BODY_MAX);
+    e = quarantine_bytes(db, item, &bytes);
+    if (e == ERR_OK)
+        e = fhir_read(&act->site.reader, bytes.data, bytes.len, &outcome, &doc);
+    if (e == ERR_OK && fhir_doc_count(doc) > 0)
+        o = &fhir_doc_item(doc, 0)->u.observation;
+    for (size_t i = 0; o != NULL && e == ERR_OK && i < o->reading_count; i++) {
+        const struct reading *r = &o->readings[i].reading;
+        const struct quantity_info *info = quantity_info(r->quantity);
+
+        if (info->kind == VALUE_NUMBER && !isnan(r->value) &&
+            !quantity_can_be(r->quantity, r->value))
+            e = quarantine_refuse(act, 409,
+                                  "%s cannot be what was sent: it has to be "
+                                  "corrected where it comes from, or discarded",
+                                  info->display);
+    }
+    if (doc != NULL)
+        fhir_doc_free(doc);
+    buf_clear(&bytes);
+    /* bytes that are not there or cannot be read say nothing against it */
+    return e == ERR_ABSENT || e == ERR_FORM || e == ERR_LIMIT ? ERR_OK : e;
+}
 
 /* The value is right, somebody says; or a discard is taken back. */
 static enum err say_word(struct db *db, struct quarantine_act *act,
@@ -64,10 +123,18 @@ static enum err say_word(struct db *db, struct quarantine_act *act,
     if (e != ERR_OK || !act->as_sent)
         return e;
     *deed = DEED_AS_SENT;
-    e = quarantine_say(db, act, item, "implausible", NULL, &right, &count);
+    e = check_values(db, act, item);
+    for (size_t i = 0; e == ERR_OK && i < COUNT(right_as_sent); i++) {
+        unsigned one = 0;
+
+        e = quarantine_say(db, act, item, right_as_sent[i], NULL, &right, &one);
+        count += one;
+    }
     if (e == ERR_OK && count == 0)
         return quarantine_refuse(act, 409,
-                                 "No value of %lld is held as implausible",
+                                 "No value of %lld is held as implausible, for "
+                                 "its time, or because it says otherwise than "
+                                 "before",
                                  (long long)item->number);
     return e;
 }
@@ -83,7 +150,21 @@ static enum err release_held(struct db *db, struct quarantine_act *act,
     e = again_resource(db, &act->site.reader, item->number, NULL, &act->count);
     if (e != ERR_OK)
         return e;
-    if (act->count.settled == 0 && deed != DEED_UNDISCARD) {
+    if (act->count.settled == 0 && act->as_sent && act->count.held > 0) {
+        bool nothing;
+
+        /* said of the value; what else is not clear can be said after it */
+        e = is_for_nothing(db, item->number, &nothing);
+        if (e == ERR_OK && !nothing) {
+            buf_printf(&act->text,
+                       "Your word on %lld is kept, and is not all that it "
+                       "needs.\n",
+                       (long long)item->number);
+            e = quarantine_say_left(db, item, &act->text);
+            return e == ERR_OK ? keep(db, act, item->number, deed) : e;
+        }
+    }
+    if (e == ERR_OK && act->count.settled == 0 && deed != DEED_UNDISCARD) {
         if (act->count.held == 0)
             return quarantine_refuse(act, 409,
                                      "Nothing of %lld is held, and nothing "
@@ -93,6 +174,8 @@ static enum err release_held(struct db *db, struct quarantine_act *act,
         act->status = 409;
         return e == ERR_OK ? ERR_CONFLICT : e;
     }
+    if (e != ERR_OK)
+        return e;
     buf_printf(&act->text, "%lld is %s.\n", (long long)item->number,
                act->count.settled > 0
                    ? "released; its access is reviewed as after any reading"

@@ -2,6 +2,7 @@
 
 #include "service/held.h"
 #include "service/news.h"
+#include "service/readings_stand.h"
 #include "service/resources.h"
 #include "service/reviewed.h"
 #include "service/verdicts.h"
@@ -36,17 +37,10 @@ static enum err remove_old(struct db *db, int64_t patient, int64_t resource,
     return e;
 }
 
-struct owner_cache {
-    bool known[2]; /* by scope */
-    enum side side[2];
-    struct access_answer answer[2];
-};
-
-/* Whose reading is it?  Asked once per scope and side. */
-static enum err find_owner(struct db *db, struct fhir_item *item,
-                           int64_t patient, const struct fhir_reading *r,
-                           struct owner_cache *cache,
-                           struct access_answer *answer)
+enum err readings_find_owner(struct db *db, struct fhir_item *item,
+                             int64_t patient, const struct fhir_reading *r,
+                             struct owner_cache *cache,
+                             struct access_answer *answer)
 {
     const struct fhir_observation *o = &item->u.observation;
     const struct quantity_info *info = quantity_info(r->reading.quantity);
@@ -74,10 +68,11 @@ static enum err find_owner(struct db *db, struct fhir_item *item,
     return e;
 }
 
-static enum err add_reading(struct db *db, const struct reading *r,
-                            int64_t owner, int64_t part, int how)
+static enum err add_reading(struct db *db, enum query q,
+                            const struct reading *r, int64_t owner,
+                            int64_t part, int how)
 {
-    return db_run(db, Q_READING_ADD, "iiiiiiiiiiidiiiiii", owner,
+    return db_run(db, q, "iiiiiiiiiiidiiiiii", owner,
                   INT64(quantity_is_reviewed(r->quantity)), r->start_s,
                   INT64(r->quantity), r->id, INT64(r->slot), part,
                   INT64(r->version), INT64(r->status), r->end_s,
@@ -89,11 +84,11 @@ static enum err add_reading(struct db *db, const struct reading *r,
 static enum err hold_reading(struct db *db, struct fhir_item *item,
                              int64_t patient, const struct fhir_reading *fr,
                              const struct reading *r, enum hold hold,
-                             bool strict, int64_t now_ms)
+                             bool strict, bool live, int64_t now_ms)
 {
-    if (reading_is_emergency(r))
+    if (fhir_reading_is_urgent(fr) || hold == HOLD_OTHERWISE)
         readings_note_emergency(item, fr, hold, strict);
-    return held_add(db, patient, fr, r, hold, now_ms);
+    return held_add(db, patient, fr, r, hold, live, now_ms);
 }
 
 /* One Observation whose readings are being placed. */
@@ -102,6 +97,7 @@ struct placing {
     int64_t patient;
     struct owner_cache cache;
     struct verdicts verdicts; /* a person's words on it */
+    struct stand stand;       /* what earlier versions have said */
     int version;
     bool strict;
     int64_t now_ms;
@@ -144,7 +140,8 @@ static enum err find_access(struct db *db, struct placing *p,
         e = access_get(db, said->access, &a);
         if (e == ERR_OK && said->version != p->version &&
             p->item->u.observation.name_count > 0) {
-            e = find_owner(db, p->item, p->patient, fr, &p->cache, answer);
+            e = readings_find_owner(db, p->item, p->patient, fr, &p->cache,
+                                    answer);
             if (e == ERR_OK && is_contradicted(p, said, &a, answer)) {
                 answer->hold = HOLD_ACCESS;
                 return ERR_OK;
@@ -157,7 +154,7 @@ static enum err find_access(struct db *db, struct placing *p,
         if (e != ERR_ABSENT && (e != ERR_OK || a.patient == p->patient))
             return e;
     }
-    e = find_owner(db, p->item, p->patient, fr, &p->cache, answer);
+    e = readings_find_owner(db, p->item, p->patient, fr, &p->cache, answer);
     if (e == ERR_OK &&
         !(answer->hold != HOLD_NONE && reading_is_emergency(&fr->reading)) &&
         !readings_said(o, "access-ambiguous") &&
@@ -170,7 +167,8 @@ static enum err find_access(struct db *db, struct placing *p,
 static enum err give(struct db *db, struct placing *p, const struct reading *r,
                      int64_t owner, enum access_how how)
 {
-    enum err e = add_reading(db, r, owner, partition_of(owner), (int)how);
+    enum err e =
+        add_reading(db, Q_READING_ADD, r, owner, partition_of(owner), (int)how);
 
     if (e == ERR_OK)
         e = readings_note_type(db, p->item, owner, r);
@@ -195,8 +193,9 @@ static enum err place_reading(struct db *db, struct placing *p,
         *fate = answer.hold;
     }
     if (e == ERR_OK && *fate != HOLD_NONE)
-        return hold_reading(db, p->item, p->patient, fr, r, *fate, p->strict,
-                            p->now_ms);
+        return hold_reading(
+            db, p->item, p->patient, fr, r, *fate, p->strict,
+            stand_is_live(&p->stand, &p->item->u.observation, fr), p->now_ms);
     if (e != ERR_OK)
         return e;
     /* a finger of the other arm is the patient's, and no rule looks at it */
@@ -287,14 +286,60 @@ static enum err place_all(struct db *db, struct placing *p, int64_t resource,
             fate->discarded++;
             continue;
         }
+        stand_judge(&p->stand, o, &fr);
         verdict_apply(said, version,
                       readings_said(&p->item->outcome, "future-time"), &fr);
         r = fr.reading;
         r.id = resource;
         r.version = version;
         e = place_reading(db, p, &fr, &r, said, &fate->hold[i]);
+        fate->is_used[i] = fate->hold[i] == HOLD_NONE;
         fate->used += fate->hold[i] == HOLD_NONE ? 1 : 0;
         fate->held += fate->hold[i] != HOLD_NONE ? 1 : 0;
+    }
+    return e;
+}
+
+/*
+ * The newer version is not about it at all, so that nothing shows that it came:
+ * the sign that stands is shown in its place, until a person discards that.
+ */
+static enum err show_silent(struct db *db, struct placing *p,
+                            const struct reading *stands, int64_t resource,
+                            int version)
+{
+    struct fhir_reading fr = { .reading = *stands,
+                               .hold = HOLD_OTHERWISE,
+                               .hint = "the newer report does not mention it" };
+
+    if (verdict_discards(verdict_of(p, &fr), version))
+        return ERR_OK;
+    fr.reading.id = resource;
+    fr.reading.version = version;
+    return hold_reading(
+        db, p->item, p->patient, &fr, &fr.reading, HOLD_OTHERWISE, p->strict,
+        stand_is_live(&p->stand, &p->item->u.observation, &fr), p->now_ms);
+}
+
+/* The signs of emergency that this version has not ended go back. */
+static enum err keep_standing(struct db *db, struct placing *p,
+                              int64_t resource, int version,
+                              const struct readings_fate *fate)
+{
+    const struct fhir_observation *o = &p->item->u.observation;
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < p->stand.used_count; i++) {
+        const struct stand_reading *one = &p->stand.used[i];
+
+        if (stand_is_ended(o, &one->reading, fate))
+            continue;
+        e = add_reading(db, Q_READING_KEEP, &one->reading, one->owner,
+                        partition_of(one->owner), (int)one->how);
+        /* its place is taken by another reading of this version */
+        if (e == ERR_OK &&
+            (db_changes(db) == 0 || !stand_is_shown(o, &one->reading)))
+            e = show_silent(db, p, &one->reading, resource, version);
     }
     return e;
 }
@@ -328,8 +373,10 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
                          .now_ms = now_ms };
     struct readings_fate unasked = { .used = 0 };
     struct resource row;
-    enum err e = remove_old(db, patient, resource, now_ms);
+    enum err e = stand_read(db, resource, version, &p.stand);
 
+    if (e == ERR_OK)
+        e = remove_old(db, patient, resource, now_ms);
     fate = fate != NULL ? fate : &unasked;
     *fate = unasked;
     if (e == ERR_OK && o->reading_status == READING_WITHDRAWN) {
@@ -339,63 +386,12 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
     if (e == ERR_OK)
         e = verdicts_of(db, resource, &p.verdicts);
     if (e == ERR_OK)
+        e = verdicts_follow(db, resource, version, o, &p.verdicts);
+    if (e == ERR_OK)
         e = place_all(db, &p, resource, version, fate);
+    if (e == ERR_OK)
+        e = keep_standing(db, &p, resource, version, fate);
     if (e == ERR_OK)
         e = note_unmapped(db, o, resource, patient);
     return e == ERR_OK ? note_sources(db, o, resource) : e;
-}
-
-/* What is held is in no history: there the whole content is compared. */
-static enum err held_duplicate(struct db *db, const struct fhir_item *item,
-                               int64_t patient, int64_t *resource)
-{
-    enum err e = db_first(db, Q_HELD_EQUAL, "ib", patient,
-                          (const void *)item->digest, sizeof(item->digest));
-
-    *resource = e == ERR_OK ? db_int(db, Q_HELD_EQUAL, 0) : 0;
-    db_done(db, Q_HELD_EQUAL);
-    /* or a person has dealt with it */
-    return e == ERR_ABSENT ? verdict_equal(db, item->digest, patient, resource)
-                           : e;
-}
-
-enum err readings_duplicate(struct db *db, struct fhir_item *item,
-                            int64_t patient, int64_t *resource)
-{
-    const enum query q = Q_READING_EQUAL;
-    struct fhir_observation *o = &item->u.observation;
-    struct owner_cache cache = { .known = { false, false } };
-
-    *resource = 0;
-    for (size_t i = 0; i < o->reading_count; i++) {
-        const struct reading *r = &o->readings[i].reading;
-        struct access_answer answer = { .access = 0 };
-        int64_t owner = patient, found;
-        enum err e = ERR_OK;
-
-        if (quantity_info(r->quantity)->scope != SCOPE_PATIENT) {
-            e = find_owner(db, item, patient, &o->readings[i], &cache, &answer);
-            owner = answer.access;
-            if (answer.provisional) /* a second asking finds it known */
-                readings_note_access(item, &answer, &o->readings[i], false);
-        }
-        if (e == ERR_OK && owner != 0 && o->readings[i].hold == HOLD_NONE)
-            e = db_first(db, q, "iiiiiiiiiid", owner,
-                         INT64(quantity_is_reviewed(r->quantity)), r->start_s,
-                         INT64(r->quantity), r->end_s, INT64(r->method),
-                         INT64(r->sign), INT64(r->present), INT64(r->side),
-                         INT64(r->bound), r->value);
-        else if (e == ERR_OK)
-            e = ERR_ABSENT;
-        found = e == ERR_OK ? db_int(db, q, 0) : 0;
-        db_done(db, q);
-        if (e != ERR_OK || (*resource != 0 && *resource != found)) {
-            /* at least one reading is in no history as it is */
-            return e == ERR_OK || e == ERR_ABSENT
-                       ? held_duplicate(db, item, patient, resource)
-                       : e;
-        }
-        *resource = found;
-    }
-    return ERR_OK;
 }

@@ -6,6 +6,31 @@
 #include <stdio.h>
 #include <string.h>
 
+static void note_unread(struct fhir_item *item, const char *words,
+                        enum hold hold)
+{
+    struct outcome *o = &item->outcome;
+
+    if (hold == HOLD_VALUE)
+        outcome_add(o, SEV_WARNING, "held", "Observation",
+                    "%s may be a sign of emergency, and its value cannot be "
+                    "read: kept, not used: phone now if it is one",
+                    words);
+    else if (hold == HOLD_TIME)
+        outcome_add(o, SEV_WARNING, "held", "Observation",
+                    "%s is a sign of emergency, and its time is far from now: "
+                    "kept, not used: phone now if this is real, and look at "
+                    "the clock of the sender",
+                    words);
+    else
+        outcome_add(o, SEV_WARNING, "held", "Observation",
+                    "%s: a sign of emergency stands under this key, or was "
+                    "corrected, and this is no correction: kept, not used. "
+                    "Phone now if it is real; a sign goes by a corrected or "
+                    "withdrawn result alone",
+                    words);
+}
+
 /* What is kept back and may be real: the sender can still reach for a phone. */
 void readings_note_emergency(struct fhir_item *item,
                              const struct fhir_reading *r, enum hold hold,
@@ -13,6 +38,12 @@ void readings_note_emergency(struct fhir_item *item,
 {
     const struct reading *of = &r->reading;
     bool unclear = hold == HOLD_ACCESS;
+    const char *words = held_words(of->quantity, of->sign);
+
+    if (hold == HOLD_VALUE || hold == HOLD_OTHERWISE || hold == HOLD_TIME) {
+        note_unread(item, words, hold);
+        return;
+    }
 
     outcome_add(&item->outcome, strict && unclear ? SEV_ERROR : SEV_WARNING,
                 unclear             ? "access-ambiguous"
@@ -21,7 +52,7 @@ void readings_note_emergency(struct fhir_item *item,
                 "Observation",
                 "%s is a sign of emergency, and %s: %s: phone now if this is "
                 "real",
-                held_words(of->quantity, of->sign),
+                words,
                 unclear             ? "which access it belongs to is not clear"
                 : hold == HOLD_SIDE ? "its side does not fit the access: "
                                       "examine the hand"
@@ -59,6 +90,18 @@ void readings_note_access(struct fhir_item *item,
         outcome_add(o, SEV_WARNING, "access-provisional", place,
                     "The access named has not come yet; it is known under "
                     "that name, type unknown, until its BodyStructure comes");
+    if (answer->provisional && answer->similar)
+        outcome_add(o, SEV_WARNING, "identity", place,
+                    "The access is named as another one of this patient is, "
+                    "but for case, blanks, marks or leading zeros; taken for "
+                    "one of its own: correct the name, or merge the two");
+    else if (answer->provisional && answer->beside)
+        outcome_add(o, SEV_WARNING, "identity", place,
+                    "The access named is a new one, beside one that is known "
+                    "of this patient: if it is the same, correct the name, or "
+                    "merge the two");
+    else if (answer->provisional)
+        return;
     else if (answer->hold == HOLD_SIDE)
         note_side(item, r);
     else if (answer->hold == HOLD_ACCESS)

@@ -2,6 +2,8 @@
  * readings_work - what the files of readings share; private to them
  *
  *     readings.c       whose each reading is, and what is held back
+ *     readings_stand.c signs of emergency that earlier versions had
+ *     readings_duplicate.c  one that is there already
  *     readings_note.c  what the sender is told about it
  *     readings_load.c  what rules look at
  */
@@ -24,5 +26,18 @@ MUST_CHECK enum err readings_note_type(struct db *db, struct fhir_item *item,
                                        int64_t owner, const struct reading *r);
 /* Has the outcome an issue of this word? */
 bool readings_said(const struct outcome *o, const char *word);
+
+struct owner_cache {
+    bool known[2]; /* by scope */
+    enum side side[2];
+    struct access_answer answer[2];
+};
+
+/* Whose reading is it?  Asked once per scope and side. */
+MUST_CHECK enum err readings_find_owner(struct db *db, struct fhir_item *item,
+                                        int64_t patient,
+                                        const struct fhir_reading *r,
+                                        struct owner_cache *cache,
+                                        struct access_answer *answer);
 
 #endif

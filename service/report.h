@@ -18,6 +18,9 @@ struct report {
     int64_t from_ms;                /* what is older is left out */
     char subject[256];              /* what was asked for, by name */
     struct plan_wish wish;          /* of a plan */
+    bool brief;                     /* of a plan: what a case needs */
+    bool drawn;                     /* of a plan: as a page ... */
+    enum canvas_form form;          /* ... of this form */
     struct counters counters;       /* as they stood when it was asked for */
     struct poll_side_view incoming; /* likewise */
     struct hook_counters hooks;

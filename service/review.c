@@ -213,6 +213,9 @@ static enum err review_group(struct suggest *s, struct findings *findings,
         make_live(s->history, findings, group, &was);
     for (int pass = 0; e == ERR_OK && again && pass < PASSES_MAX; pass++)
         e = review_pass(s, group, &said, &again);
+    if (e == ERR_OK)
+        e = suggest_put_off_over(s, group, &said.episode, said.episode_task,
+                                 said.acted);
     if (e == ERR_OK && !said.acted)
         e = suggest_plan_renew(s, group, &said.episode, said.episode_task);
     if (e != ERR_OK)

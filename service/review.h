@@ -28,6 +28,7 @@ struct review {
     const char *base; /* canonical base of our CodeSystems */
     bool record;      /* Tasks also go out to a record */
     bool silent;      /* Tasks are kept and shown to nobody */
+    bool narratives;  /* Tasks have a text (R4, Narrative) */
     struct companion_options companions; /* what is made beside them */
     /* For what is predicted of the hand, and the plans of Tasks; NULL:
      * neither is. */

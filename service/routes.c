@@ -308,7 +308,8 @@ static bool route_report(struct service *s, struct http_request *r,
         { "held", route_held },           { "decisions", route_decisions },
         { "review", route_review },       { "plan", route_plan },
         { "technique", route_technique }, { "outbox", route_outbox },
-        { "incoming", route_incoming },   { "report", route_feed_report }
+        { "incoming", route_incoming },   { "report", route_feed_report },
+        { "digest", route_digest },       { "access", route_accesses }
     };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
@@ -328,6 +329,28 @@ static bool is_hook(const struct http_request *r, const struct path *p)
     return (p->count == 1 && strcmp(method, "POST") == 0) ||
            (p->count == 3 &&
             (strcmp(method, "POST") == 0 || strcmp(method, "PUT") == 0));
+}
+
+/* A person's word, by POST. */
+static bool route_word(struct service *s, struct http_request *r,
+                       const char *word)
+{
+    static const struct {
+        const char *word;
+        void (*route)(struct service *s, struct http_request *r);
+    } words[] = { { "technique", route_technique_switch },
+                  { "hl7", route_hl7 },
+                  { "outbox", route_outbox_act },
+                  { "task", route_task_deed },
+                  { "access", route_access_deed } };
+
+    for (size_t i = 0; i < COUNT(words); i++) {
+        if (strcmp(words[i].word, word) == 0) {
+            words[i].route(s, r);
+            return true;
+        }
+    }
+    return false;
 }
 
 void routes_handle(void *arg, struct http_request *r)
@@ -362,15 +385,12 @@ void routes_handle(void *arg, struct http_request *r)
              (strcmp(http_method(r), "POST") == 0 ||
               strcmp(http_method(r), "DELETE") == 0))
         route_bulk(s, r);
-    else if (p.count == 1 && is(&p, 0, "technique") &&
-             strcmp(http_method(r), "POST") == 0)
-        route_technique_switch(s, r);
-    else if (p.count == 1 && is(&p, 0, "hl7") &&
-             strcmp(http_method(r), "POST") == 0)
-        route_hl7(s, r);
-    else if (p.count == 1 && is(&p, 0, "outbox") &&
-             strcmp(http_method(r), "POST") == 0)
-        route_outbox_act(s, r);
+    else if (p.count == 1 && strcmp(http_method(r), "POST") == 0 &&
+             route_word(s, r, p.parts[0]))
+        return; /* answered */
+    else if (p.count == 1 && is(&p, 0, "case") &&
+             (reads || strcmp(http_method(r), "POST") == 0))
+        route_case(s, r);
     else if (p.count != 1 || !reads || !route_report(s, r, p.parts[0]))
         refuse(s, r, "not-found", "There is nothing under this path");
 }

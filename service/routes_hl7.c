@@ -180,10 +180,12 @@ void route_hl7(struct service *s, struct http_request *r)
                                  .line = number_of(r, "line"),
                                  .start = number_of(r, "start"),
                                  .merge_implied = s->config.merge_implied,
+                                 .live_from_s = service_live_from_s(s),
                                  .now_ms = clock_ms() };
     if (a->in.line > 0 || a->in.start > 0) {
         a->in.way = QUARANTINE_FILE;
         a->in.receivers = NULL; /* a person has chosen the file */
+        a->in.live_from_s = 0;  /* and it is a history */
     }
     if (!sends_hl7(r))
         outcome_add(&a->x.outcome, SEV_ERROR, "media-type", "",

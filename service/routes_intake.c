@@ -247,6 +247,14 @@ static bool agrees(struct arrival *a)
     return true;
 }
 
+/* A collection is a feed that carries histories too, and headgate load says
+ * that it loads one. */
+static bool is_history(const struct arrival *a)
+{
+    return fhir_doc_bundle(a->doc) == BUNDLE_COLLECTION ||
+           http_header(a->x.request, "X-Headgate-History") != NULL;
+}
+
 static void store(struct arrival *a)
 {
     struct service *s = a->x.service;
@@ -277,6 +285,7 @@ static void store(struct arrival *a)
         .now_ms = clock_ms(),
         .sender = a->sender,
         .way = QUARANTINE_HTTP,
+        .live_from_s = is_history(a) ? 0 : service_live_from_s(s),
         .results = calloc(count + 1, sizeof(struct intake_result))
     };
     if (a->in.results == NULL) {

@@ -1,12 +1,12 @@
-/* What a person of the site looks at: the queue, what is held, what was
- * decided, one access. */
+/* What a person of the site looks at: what is held, what was decided, one
+ * access.  The queue: routes_queue.c. */
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "service/decisions.h"
 #include "service/explain.h"
 #include "service/held.h"
-#include "service/queue.h"
 #include "service/report.h"
+#include "service/timeline.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -38,35 +38,6 @@ static void take_columns(struct report *report, struct http_request *r)
 
     report->options.columns =
         columns != NULL ? (int)strtol(columns, NULL, 10) : 0;
-}
-
-static enum err run_queue(struct db *db, struct report *r)
-{
-    const struct service *s = r->x.service;
-    int64_t now_s = clock_ms() / 1000;
-    int64_t historic_s =
-        (int64_t)policy_count(&s->policy, P_HISTORIC_D) * DAY_S;
-
-    return queue_read(db, r->table ? &r->options : NULL, now_s - historic_s,
-                      now_s, s->zone, &r->x.body);
-}
-
-void route_queue(struct service *s, struct http_request *r)
-{
-    bool table = http_query(r, "table") != NULL;
-    struct report *report =
-        report_new(s, r, table ? TEXT_TYPE : NDJSON_TYPE, run_queue);
-
-    if (report == NULL)
-        return;
-    report->table = table;
-    report->options =
-        (struct queue_options){ .colour = http_query(r, "colour") != NULL,
-                                .silent = s->review.silent,
-                                .now_s = clock_ms() / 1000,
-                                .zone = s->zone };
-    take_columns(report, r);
-    report_submit(report);
 }
 
 static enum err run_held(struct db *db, struct report *r)
@@ -129,10 +100,36 @@ static enum err run_review(struct db *db, struct report *r)
         r, explain_access(db, &s->review, r->subject, &r->status, &r->x.body));
 }
 
+/* What says that there is not one such access is text, whatever was asked
+ * for. */
+static enum err run_timeline(struct db *db, struct report *r)
+{
+    const struct service *s = r->x.service;
+    enum err e = timeline_read(db, &s->review, r->subject, !r->table,
+                               &r->status, &r->x.body);
+
+    if (r->status != 200)
+        r->content_type = TEXT_TYPE;
+    return r->table || r->status != 200 ? wrap(r, e) : e;
+}
+
+static struct report *new_review(struct service *s, struct http_request *r)
+{
+    bool json = http_query(r, "json") != NULL;
+    struct report *report;
+
+    if (http_query(r, "timeline") == NULL)
+        return report_new(s, r, TEXT_TYPE, run_review);
+    report = report_new(s, r, json ? NDJSON_TYPE : TEXT_TYPE, run_timeline);
+    if (report != NULL)
+        report->table = !json;
+    return report;
+}
+
 void route_review(struct service *s, struct http_request *r)
 {
     const char *access = http_query(r, "access");
-    struct report *report = report_new(s, r, TEXT_TYPE, run_review);
+    struct report *report = new_review(s, r);
     size_t size = sizeof(report->subject);
 
     if (report == NULL)

@@ -256,13 +256,15 @@ static enum err run_metrics(struct db *db, struct report *r)
 {
     const struct counters *c = &r->counters;
     struct buf *b = &r->x.body;
-    long long accesses = 0, held = 0, news = 0;
+    long long accesses = 0, held = 0, news = 0, escalated = 0;
     enum err e = count_of(db, Q_ACCESS_COUNT, &accesses);
 
     if (e == ERR_OK)
         e = count_of(db, Q_HELD_COUNT, &held);
     if (e == ERR_OK)
         e = count_of(db, Q_NEWS_COUNT, &news);
+    if (e == ERR_OK)
+        e = count_of(db, Q_EPISODE_ESCALATED, &escalated);
     if (e != ERR_OK)
         return e;
     counter(b, "headgate_requests_total", "HTTP requests", c->requests);
@@ -279,6 +281,8 @@ static enum err run_metrics(struct db *db, struct report *r)
             c->tasks_changed);
     gauge(b, "headgate_accesses", "Active accesses", accesses);
     gauge(b, "headgate_held_readings", "Readings held back", held);
+    gauge(b, "headgate_tasks_escalated",
+          "Suggestions that nobody has taken in time", escalated);
     gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
     gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
           r->x.service->review.silent ? 1 : 0);

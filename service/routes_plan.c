@@ -7,6 +7,8 @@
 #include <string.h>
 
 #define JSON_TYPE "application/json"
+#define PDF_TYPE  "application/pdf"
+#define SVG_TYPE  "image/svg+xml"
 
 /* 422: a value cannot be used; the answer is a line that says which. */
 static void say_unfit(struct report *r, const struct planned *planned)
@@ -15,6 +17,17 @@ static void say_unfit(struct report *r, const struct planned *planned)
     r->content_type = TEXT_TYPE;
     buf_printf(&r->x.body, "%s: %s\n", planned->fault.field,
                planned->fault.why);
+}
+
+static enum err draw(struct db *db, struct report *r, const struct look *look,
+                     const struct planned *planned)
+{
+    const struct review *review = &r->x.service->review;
+    struct planning_page page = { .form = r->form,
+                                  .paper = review->companions.paper,
+                                  .made_s = look->now_ms / 1000 };
+
+    return planning_sheet(db, review, look, planned, &page, &r->x.body);
 }
 
 static enum err write_plan(struct db *db, struct report *r,
@@ -37,6 +50,10 @@ static enum err write_plan(struct db *db, struct report *r,
         say_unfit(r, &planned);
         return buf_ok(&r->x.body);
     }
+    if (r->brief)
+        return planning_case(db, &s->review, look, &planned, &r->x.body);
+    if (r->drawn)
+        return draw(db, r, look, &planned);
     return r->table ? planning_text(db, &s->review, look, &planned, &r->x.body)
                     : planning_json(db, &s->review, look, &planned, true,
                                     &r->x.body);
@@ -70,9 +87,14 @@ static void refuse(struct report *report, const char *text)
 void route_plan(struct service *s, struct http_request *r)
 {
     const char *access = http_query(r, "access");
+    bool pdf = http_query(r, "pdf") != NULL, svg = http_query(r, "svg") != NULL;
     bool table = http_query(r, "json") == NULL;
-    struct report *report =
-        report_new(s, r, table ? TEXT_TYPE : JSON_TYPE, run_plan);
+    struct report *report = report_new(s, r,
+                                       pdf     ? PDF_TYPE
+                                       : svg   ? SVG_TYPE
+                                       : table ? TEXT_TYPE
+                                               : JSON_TYPE,
+                                       run_plan);
     size_t size = sizeof(report->subject);
     struct buf why;
     enum err e;
@@ -80,6 +102,9 @@ void route_plan(struct service *s, struct http_request *r)
     if (report == NULL)
         return;
     report->table = table;
+    report->brief = http_query(r, "case") != NULL;
+    report->drawn = pdf || svg;
+    report->form = pdf ? CANVAS_PDF : CANVAS_SVG;
     if (access == NULL || access[0] == '\0' || strlen(access) >= size) {
         refuse(report, "access names which one: its identifier, label or id, "
                        "or that of its patient");

@@ -34,6 +34,7 @@ struct glance {
     struct quarantine_site site;
     struct quarantine_filter filter;
     char reason[32], unit[160], item[FID_SIZE + 16];
+    bool maps; /* what people have mapped */
     int columns;
     enum err found;
 };
@@ -43,6 +44,8 @@ static enum err run_look(struct db *db, void *arg)
     struct glance *l = arg;
     struct quarantine_item item;
 
+    if (l->maps)
+        return quarantine_maps(db, l->filter.json, l->site.zone, &l->x.body);
     if (l->item[0] == '\0')
         return quarantine_list(db, &l->filter, l->site.zone, l->site.now_ms,
                                &l->x.body);
@@ -129,7 +132,9 @@ static void route_look(struct service *s, struct http_request *r,
         snprintf(l->unit, sizeof(l->unit), "%s", unit);
         l->filter.unit = l->unit;
     }
-    snprintf(l->item, sizeof(l->item), "%s", item != NULL ? item : "");
+    l->maps = item != NULL && strcmp(item, "maps") == 0;
+    if (!l->maps)
+        snprintf(l->item, sizeof(l->item), "%s", item != NULL ? item : "");
     if (!may_read(l))
         return;
     l->x.job = (struct store_job){ .run = run_look, .done = on_look, .arg = l };
@@ -169,6 +174,7 @@ static void answer(struct deed_request *d)
         fhir_out_int(b, "looked", act->count.looked);
         fhir_out_int(b, "settled", act->count.settled);
         fhir_out_int(b, "held", act->count.held);
+        fhir_out_int(b, "lost", act->count.lost);
         fhir_out_text(b, "text", act->text.data);
         fhir_out_close(b, '}');
         buf_puts(b, "\n");
@@ -186,6 +192,8 @@ static void on_deed(void *arg, enum err e)
     struct service *s = d->x.service;
     bool refused = e == ERR_CONFLICT && d->act.status >= 400;
 
+    if (e != ERR_OK)
+        quarantine_act_failed(&d->act);
     if (e != ERR_OK && !refused) {
         exchange_failed(&d->x, e);
         return;
@@ -198,7 +206,8 @@ static void on_deed(void *arg, enum err e)
     }
     log_event(LOG_INFO, "quarantine.person", KEY_INT("verb", d->act.verb),
               KEY_INT("status", d->act.status),
-              KEY_INT("settled", d->act.count.settled));
+              KEY_INT("settled", d->act.count.settled),
+              KEY_INT("lost", d->act.count.lost));
     answer(d);
 }
 
@@ -291,7 +300,8 @@ static bool verb_of(const char *word, enum quarantine_verb *verb)
 {
     static const char *const words[] = { [QUARANTINE_MAP] = "map",
                                          [QUARANTINE_RELEASE] = "release",
-                                         [QUARANTINE_DISCARD] = "discard" };
+                                         [QUARANTINE_DISCARD] = "discard",
+                                         [QUARANTINE_UNMAP] = "unmap" };
 
     for (size_t i = 0; i < COUNT(words); i++) {
         if (strcmp(words[i], word) != 0)

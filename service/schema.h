@@ -7,7 +7,31 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 5 };
+enum { SCHEMA_VERSION = 8 };
+
+/* What the queue shows has changed when one of these rows has: a number that
+ * only rises, by which it is told cheaply whether anything is new. */
+#define QUEUE_MARK "UPDATE queue_change SET n = n + 1; END;"
+#define QUEUE_MARKS                                                            \
+    "CREATE TRIGGER queue_episode_new AFTER INSERT ON episode BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_episode AFTER UPDATE ON episode BEGIN " QUEUE_MARK   \
+    "CREATE TRIGGER queue_episode_gone AFTER DELETE ON episode BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_repeat_new AFTER INSERT ON repeat BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_repeat AFTER UPDATE ON repeat BEGIN " QUEUE_MARK     \
+    "CREATE TRIGGER queue_repeat_gone AFTER DELETE ON repeat BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_held_new AFTER INSERT ON held BEGIN " QUEUE_MARK     \
+    "CREATE TRIGGER queue_held AFTER UPDATE ON held BEGIN " QUEUE_MARK         \
+    "CREATE TRIGGER queue_held_gone AFTER DELETE ON held BEGIN " QUEUE_MARK    \
+    "CREATE TRIGGER queue_patient AFTER UPDATE ON patient WHEN old.name IS NOT new.name OR old.number IS NOT new.number" \
+    " OR old.unit IS NOT new.unit OR old.resource IS NOT new.resource BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_access AFTER UPDATE ON access WHEN old.label IS NOT new.label OR old.patient IS NOT new.patient" \
+    " BEGIN " QUEUE_MARK                                                       \
+    "CREATE TRIGGER queue_task AFTER UPDATE ON task WHEN old.silent IS NOT new.silent BEGIN " QUEUE_MARK
+
+/* What waits in quarantine is counted there, and some of it stands at the top. */
+#define QUEUE_MARKS_INPUT                                                      \
+    "CREATE TRIGGER queue_input_new AFTER INSERT ON quarantine BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_input AFTER UPDATE ON quarantine BEGIN " QUEUE_MARK
 
 /* clang-format off */
 static const char schema_sql[] =
@@ -60,10 +84,11 @@ static const char schema_sql[] =
     "CREATE TABLE derived(source TEXT, resource INT, PRIMARY KEY(source, resource)) WITHOUT ROWID;"
     "CREATE INDEX derived_resource ON derived(resource);"
 
-    /* at_s: end of the time it was measured; emergency: NULL not looked at yet, of an older store */
+    /* at_s: end of the time it was measured; emergency: NULL not looked at yet, of an older store; ver: of the resource, 0
+       an older store; live: it came at once, and is of now whatever its time says */
     "CREATE TABLE held(resource INT, slot INT, part INT NOT NULL, patient INT, reason TEXT NOT NULL,"
     " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, sign INT NOT NULL DEFAULT 0, at_s INT NOT NULL DEFAULT 0,"
-    " emergency INT, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    " emergency INT, ver INT NOT NULL DEFAULT 0, live INT NOT NULL DEFAULT 0, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX held_patient ON held(patient);"
     "CREATE INDEX held_emergency ON held(since_ms) WHERE emergency = 1;"
 
@@ -71,13 +96,17 @@ static const char schema_sql[] =
     "CREATE TABLE news(access INTEGER PRIMARY KEY, part INT NOT NULL, since_ms INT NOT NULL);"
     "CREATE INDEX news_since ON news(since_ms);"
 
-    /* state: enum episode_state; task: number of the resource */
+    /* state: enum episode_state; task: number of the resource; taken_s: when a person first took it in hand, NULL nobody has,
+       or it was not kept then; put_off_s: not shown as open before, and by whom; owner: who is to see to it, in words;
+       escalated: nobody took it within its time, 0 not so */
     "CREATE TABLE episode(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
     " urgency INT NOT NULL, rules INT NOT NULL, grade INT NOT NULL, flow REAL, closed_s INT, task INT NOT NULL,"
     " opened_s INT NOT NULL, due_s INT NOT NULL, headline TEXT, suggestion TEXT, occasion INT NOT NULL DEFAULT 0,"
-    " announced_s INT NOT NULL DEFAULT 0, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    " announced_s INT NOT NULL DEFAULT 0, taken_s INT, put_off_s INT, put_off_by TEXT, owner TEXT,"
+    " escalated INT NOT NULL DEFAULT 0, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
     "CREATE INDEX episode_task ON episode(task);"
     "CREATE INDEX episode_open ON episode(urgency, due_s) WHERE state IN (1, 2);"
+    "CREATE INDEX episode_put_off ON episode(put_off_s) WHERE put_off_s IS NOT NULL;"
     "CREATE TABLE evidence(access INT, grp INT, number INT, resource INT, slot INT, ver INT NOT NULL,"
     " at_s INT NOT NULL, PRIMARY KEY(access, grp, number, resource, slot)) WITHOUT ROWID;"
     "CREATE TABLE repeat(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
@@ -175,11 +204,13 @@ static const char schema_sql[] =
     "CREATE INDEX hl7_message_journal ON hl7_message(journal);"
 
     /* what came and could not be taken in, whole (body: zstd; digest: of its bytes), until a person or a later message deals with it; way: enum
-       quarantine_way; reason: a word of outcome.h; state: 0 open, 1 released, 2 discarded, 3 came again and was taken */
+       quarantine_way; reason: a word of outcome.h; state: 0 open, 1 released, 2 discarded, 3 came again and was taken;
+       emergency: a sign of emergency may be in it; patient: the number that it names, for people */
     "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
     " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
     " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, digest BLOB, body BLOB, state INT NOT NULL,"
-    " who TEXT, why TEXT, done_ms INT);"
+    " who TEXT, why TEXT, done_ms INT, emergency INT NOT NULL DEFAULT 0, patient TEXT);"
+    "CREATE INDEX quarantine_emergency ON quarantine(at_ms) WHERE state = 0 AND emergency = 1;"
     "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
     "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
     "CREATE INDEX quarantine_done ON quarantine(done_ms) WHERE state > 0;"
@@ -190,7 +221,7 @@ static const char schema_sql[] =
        digest: of the content, by which the same is known when it comes again without an identifier */
     "CREATE TABLE verdict(resource INT, slot INT, part INT NOT NULL, patient INT NOT NULL, at_ms INT NOT NULL, ver INT NOT NULL, act INT NOT NULL,"
     " access INT, side INT NOT NULL, reason TEXT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL, digest BLOB,"
-    " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    " code INT NOT NULL DEFAULT 0, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX verdict_digest ON verdict(digest);"
 
     /* what people did with what was held or in quarantine (item: its number); act: enum deed_act; detail: what it was
@@ -223,6 +254,13 @@ static const char schema_sql[] =
     " target TEXT NOT NULL) WITHOUT ROWID;"
     /* what of it was refused: an OperationOutcome, for the error file that is written in the end */
     "CREATE TABLE dropped_line(number INT, start INT, entry INT, text TEXT NOT NULL, PRIMARY KEY(number, start, entry)) WITHOUT ROWID;"
+
+    /* the list of a dialysis unit, see unit_list.h: the List, and what it said last */
+    "CREATE TABLE unit_list(unit TEXT PRIMARY KEY, part INT NOT NULL, resource INT NOT NULL, digest TEXT NOT NULL, status TEXT NOT NULL) WITHOUT ROWID;"
+    "CREATE INDEX unit_list_resource ON unit_list(resource);"
+    "CREATE TABLE queue_change(n INT NOT NULL);"
+    "INSERT INTO queue_change VALUES(1);"
+    QUEUE_MARKS QUEUE_MARKS_INPUT
 
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
@@ -343,6 +381,24 @@ static const struct {
       "INSERT OR REPLACE INTO meta(k, v) SELECT 'next_id', f.n + (SELECT max(id) FROM not_taken) + 1 FROM"
       " (SELECT CAST(coalesce((SELECT v FROM meta WHERE k = 'next_id'), '1') AS INT) AS n) f WHERE EXISTS (SELECT 1 FROM not_taken);"
       "DROP TABLE not_taken;" },
+    { 5, "ALTER TABLE verdict ADD COLUMN code INT NOT NULL DEFAULT 0;" },
+    { 6, "ALTER TABLE episode ADD COLUMN taken_s INT;"
+         "ALTER TABLE episode ADD COLUMN put_off_s INT;"
+         "ALTER TABLE episode ADD COLUMN put_off_by TEXT;"
+         "ALTER TABLE episode ADD COLUMN owner TEXT;"
+         "ALTER TABLE episode ADD COLUMN escalated INT NOT NULL DEFAULT 0;"
+         "CREATE INDEX episode_put_off ON episode(put_off_s) WHERE put_off_s IS NOT NULL;"
+         "CREATE TABLE unit_list(unit TEXT PRIMARY KEY, part INT NOT NULL, resource INT NOT NULL, digest TEXT NOT NULL, status TEXT NOT NULL) WITHOUT ROWID;"
+         "CREATE INDEX unit_list_resource ON unit_list(resource);"
+         "CREATE TABLE queue_change(n INT NOT NULL);"
+         "INSERT INTO queue_change VALUES(1);"
+         QUEUE_MARKS },
+    { 7, "ALTER TABLE held ADD COLUMN ver INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE held ADD COLUMN live INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE quarantine ADD COLUMN emergency INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE quarantine ADD COLUMN patient TEXT;"
+         "CREATE INDEX quarantine_emergency ON quarantine(at_ms) WHERE state = 0 AND emergency = 1;"
+         QUEUE_MARKS_INPUT },
 };
 /* clang-format on */
 

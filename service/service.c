@@ -6,6 +6,7 @@
 #include "service/log.h"
 #include "service/maps.h"
 #include "service/search_index.h"
+#include "service/unit_list_loop.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -26,6 +27,8 @@ static struct companion_options companions_of(const struct config *config)
 {
     return (struct companion_options){
         .documents = config->record_documents,
+        .worksheets = config->record_worksheet,
+        .paper = (enum canvas_paper)config->paper,
         .proposals = config->record_service_request,
         .flags = config->record_flag,
         .provenance = config->record_provenance,
@@ -61,6 +64,7 @@ static enum err load_settings(struct service *s, struct buf *why)
                                  .base = s->config.fhir_base,
                                  .record = s->config.record_url[0] != '\0',
                                  .silent = s->config.silent,
+                                 .narratives = s->config.record_narrative,
                                  .companions = companions_of(&s->config),
                                  .now_ms = clock_ms };
     return e;
@@ -338,6 +342,22 @@ static enum err open_reports(struct service *s)
     return e;
 }
 
+/* The lists of the units. */
+static enum err open_lists(struct service *s)
+{
+    const struct unit_list_options options = {
+        .base = s->config.fhir_base,
+        .zone = s->zone,
+        .record = s->review.record && s->config.record_unit_list,
+        .silent = s->review.silent,
+        .now_ms = clock_ms
+    };
+
+    return unit_list_loop_open(s->loop, s->store, &options,
+                               s->config.record_unit_list_pause_s, on_told, s,
+                               &s->lists);
+}
+
 /* What it can, if it has not said so yet. */
 static void ask_record(struct service *s)
 {
@@ -403,6 +423,8 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     e = tally_loop_open(loop, s->store, clock_ms, &s->tally);
     if (e == ERR_OK && public)
         e = open_reports(s);
+    if (e == ERR_OK && public)
+        e = open_lists(s);
     if (e == ERR_OK)
         e = open_listeners(s, public, why);
     if (e == ERR_OK && public && s->review.record)
@@ -411,6 +433,12 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
         e = open_drop(s, why);
     *out = s; /* also on an error: handles are open and must be closed */
     return e;
+}
+
+int64_t service_live_from_s(const struct service *s)
+{
+    return clock_ms() / 1000 -
+           (int64_t)policy_count(&s->policy, P_HISTORIC_D) * DAY_S;
 }
 
 int service_port(const struct service *s)
@@ -515,6 +543,11 @@ static void close_others(struct service *s)
         s->open_parts++;
         report_files_close(s->reports, others_closed, s);
         s->reports = NULL;
+    }
+    if (s->lists != NULL) {
+        s->open_parts++;
+        unit_list_loop_close(s->lists, others_closed, s);
+        s->lists = NULL;
     }
     record_start_end(&s->record_start);
     if (s->incoming != NULL)

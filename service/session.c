@@ -111,6 +111,29 @@ int session_open(struct session *s, const struct args *args,
     return status;
 }
 
+int session_open_client(struct session *s, const struct args *args,
+                        const struct config *config)
+{
+    int status = 0;
+
+    memset(s, 0, sizeof(*s));
+    signal(SIGPIPE, SIG_IGN);
+    if (uv_loop_init(&s->loop) != 0)
+        return 1;
+    if (args->to != NULL) {
+        status = open_elsewhere(s, args) ? 0 : 1;
+    } else {
+        service_socket_path(config->store_path, s->socket_path,
+                            sizeof(s->socket_path));
+        snprintf(s->url, sizeof(s->url), "http://localhost");
+    }
+    if (status == 0 && http_client_open(&s->loop, &s->client) != ERR_OK)
+        status = 1;
+    if (status != 0)
+        session_close(s);
+    return status;
+}
+
 void session_complain(const struct session *s, long status, enum err e)
 {
     if (status == 0)
@@ -159,6 +182,7 @@ struct waiting {
     long status;
     enum err err;
     struct buf *out;
+    char etag[SESSION_ETAG_SIZE]; /* of the answer; "" none, or too long */
 };
 
 static void on_answer(void *arg, const struct http_answer *answer)
@@ -168,9 +192,62 @@ static void on_answer(void *arg, const struct http_answer *answer)
     w->done = true;
     w->err = answer->err;
     w->status = answer->status;
+    if (answer->etag != NULL && strlen(answer->etag) < sizeof(w->etag))
+        snprintf(w->etag, sizeof(w->etag), "%s", answer->etag);
     if (answer->err == ERR_OK)
         buf_add(w->out, answer->body, answer->body_len);
     uv_stop(w->loop);
+}
+
+/* One call, waited for. */
+static enum err wait_for(struct session *s, struct http_call_options *options,
+                         const char *path, struct waiting *w, long *status)
+{
+    struct http_call *call;
+    struct buf url;
+    enum err e;
+
+    options->socket_path = s->socket_path[0] != '\0' ? s->socket_path : NULL;
+    options->answer_max = ANSWER_MAX;
+    buf_init(&url, 4096);
+    buf_printf(&url, "%s%s", s->url, path);
+    options->url = url.data;
+    *status = 0;
+    e = buf_ok(&url);
+    if (e == ERR_OK)
+        e = http_call_start(s->client, options, on_answer, w, &call);
+    while (e == ERR_OK && !w->done)
+        uv_run(&s->loop, UV_RUN_DEFAULT);
+    buf_clear(&url);
+    if (e != ERR_OK)
+        return e;
+    *status = w->status;
+    return w->err == ERR_OK ? buf_ok(w->out) : w->err;
+}
+
+enum err session_get_if(struct session *s, const char *path,
+                        char etag[SESSION_ETAG_SIZE], long *status,
+                        struct buf *out)
+{
+    enum { GET_TIMEOUT_MS = 10000 };
+    struct waiting w = { .loop = &s->loop, .out = out };
+    char known[SESSION_ETAG_SIZE + 32];
+    const char *headers[3] = { NULL };
+    size_t lines = 0;
+    struct http_call_options options = { .method = "GET",
+                                         .headers = headers,
+                                         .timeout_ms = GET_TIMEOUT_MS };
+    enum err e;
+
+    snprintf(known, sizeof(known), "If-None-Match: %s", etag);
+    if (etag[0] != '\0')
+        headers[lines++] = known;
+    if (s->authorization[0] != '\0')
+        headers[lines] = s->authorization;
+    e = wait_for(s, &options, path, &w, status);
+    if (e == ERR_OK)
+        memcpy(etag, w.etag, SESSION_ETAG_SIZE);
+    return e;
 }
 
 enum err session_call(struct session *s, const char *method, const char *path,
@@ -188,39 +265,21 @@ enum err session_call_as(struct session *s, const char *method,
 {
     struct waiting w = { .loop = &s->loop, .out = out };
     char type[96], taken[96];
-    const char *headers[4] = { type };
+    const char *headers[5] = { type };
     size_t lines = 1;
-    struct http_call_options options = {
-        .method = method,
-        .socket_path = s->socket_path[0] != '\0' ? s->socket_path : NULL,
-        .headers = headers,
-        .body = body,
-        .body_len = len,
-        .timeout_ms = CALL_TIMEOUT_MS,
-        .answer_max = ANSWER_MAX
-    };
-    struct http_call *call;
-    struct buf url;
-    enum err e;
+    struct http_call_options options = { .method = method,
+                                         .headers = headers,
+                                         .body = body,
+                                         .body_len = len,
+                                         .timeout_ms = CALL_TIMEOUT_MS };
 
     snprintf(type, sizeof(type), "Content-Type: %s", content_type);
     snprintf(taken, sizeof(taken), "Accept: %s", accept != NULL ? accept : "");
     if (accept != NULL)
         headers[lines++] = taken;
+    if (s->history) /* nothing of it is doubted for being old */
+        headers[lines++] = "X-Headgate-History: load";
     if (s->authorization[0] != '\0')
         headers[lines] = s->authorization;
-    buf_init(&url, 2048);
-    buf_printf(&url, "%s%s", s->url, path);
-    options.url = url.data;
-    *status = 0;
-    e = buf_ok(&url);
-    if (e == ERR_OK)
-        e = http_call_start(s->client, &options, on_answer, &w, &call);
-    while (e == ERR_OK && !w.done)
-        uv_run(&s->loop, UV_RUN_DEFAULT);
-    buf_clear(&url);
-    if (e != ERR_OK)
-        return e;
-    *status = w.status;
-    return w.err == ERR_OK ? buf_ok(out) : w.err;
+    return wait_for(s, &options, path, &w, status);
 }

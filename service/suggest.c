@@ -169,6 +169,7 @@ static enum decision_how how_updated(const struct verdict *v)
 {
     return v->raised       ? HOW_RAISED
            : v->unanswered ? HOW_UNANSWERED
+           : v->escalated  ? HOW_ESCALATED
            : v->corrected  ? HOW_CORRECTED
                            : HOW_PLAIN;
 }
@@ -194,6 +195,7 @@ static enum err update_referral(struct suggest *s, struct draft *d,
     if (e != ERR_OK)
         return e;
     d->task.start_s = opened_s;
+    d->task.put_off = v->episode.put_off_s > s->now_ms / 1000;
     w = draft_wording(s, group, due_s);
     wording_update(&w, v, &d->note);
     d->task.note = d->note.data;

@@ -44,6 +44,16 @@ MUST_CHECK enum err suggest_silent_repeat(struct suggest *s, enum group group,
                                           struct repeat_state *repeat,
                                           int64_t task);
 
+/*
+ * Where the day has come that a person put a suggestion off to, it waits for an
+ * answer again: its Task says so, and the episode is as if put to people now.
+ *
+ * acted  its Task says already what is so: only the episode follows
+ */
+MUST_CHECK enum err suggest_put_off_over(struct suggest *s, enum group group,
+                                         struct episode *episode, int64_t task,
+                                         bool acted);
+
 /* "Left upper arm fistula A-7", or what else the access is known by. */
 const char *access_name(const struct access *a);
 

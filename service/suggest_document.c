@@ -18,6 +18,11 @@ static const char too_long[] =
     "The plan is too long to be kept as a document here (record.document_max); "
     "it stands in this Task.";
 
+/* The plan for people. */
+struct pages {
+    struct buf text, sheet; /* sheet: empty where none is wanted */
+};
+
 /* "<task key>-document", "-document-2": after one that is superseded. */
 static void name_document(const char *task_key, const char *before,
                           char key[COMPANION_KEY_SIZE])
@@ -51,18 +56,24 @@ static enum err is_current(struct suggest *s, const struct companion *c,
     return e;
 }
 
-/* The text first, then the data, as far as there is room; false: there is room
- * for neither. */
-static bool fit(const struct suggest *s, const struct buf *text,
+/* The text first, which every record shows, then the worksheet, then the data,
+ * as far as there is room; false: there is room for none. */
+static bool fit(const struct suggest *s, const struct pages *pages,
                 struct fhir_document *doc)
 {
-    size_t most = s->review->companions.inline_max;
+    size_t room = s->review->companions.inline_max;
 
-    if (text->len > most)
+    if (pages->text.len > room)
         return false;
-    doc->text = text->data;
-    doc->text_len = text->len;
-    if (doc->json_len > most - text->len)
+    doc->text = pages->text.data;
+    doc->text_len = pages->text.len;
+    room -= pages->text.len;
+    if (pages->sheet.len > 0 && pages->sheet.len <= room) {
+        doc->sheet = pages->sheet.data;
+        doc->sheet_len = pages->sheet.len;
+        room -= pages->sheet.len;
+    }
+    if (doc->json_len > room)
         doc->json = NULL;
     return true;
 }
@@ -95,7 +106,7 @@ static enum err name_it(struct suggest *s, struct beside_task *b,
 }
 
 static enum err write_document(struct suggest *s, struct draft *d,
-                               const struct buf *text, struct beside_task *b)
+                               const struct pages *pages, struct beside_task *b)
 {
     const struct fhir_plan *plan = d->task.plan;
     char replaces[DRAFT_REF_SIZE];
@@ -104,7 +115,7 @@ static enum err write_document(struct suggest *s, struct draft *d,
                                  .json_len = plan->len };
     enum err e;
 
-    if (!fit(s, text, &doc)) {
+    if (!fit(s, pages, &doc)) {
         b->retired = b->document;
         buf_puts(&d->note, d->note.len > 0 ? " " : "");
         buf_puts(&d->note, too_long);
@@ -126,7 +137,7 @@ static enum err write_document(struct suggest *s, struct draft *d,
 enum err beside_document(struct suggest *s, struct draft *d,
                          struct beside_task *b)
 {
-    struct buf text;
+    struct pages pages;
     enum err e;
 
     if (d->task.plan_gone)
@@ -134,11 +145,15 @@ enum err beside_document(struct suggest *s, struct draft *d,
     if (d->task.plan == NULL ||
         (!s->review->companions.documents && b->document.row.id == 0))
         return ERR_OK;
-    buf_init(&text, PLAN_DOCUMENT_MAX);
-    e = suggest_plan_text(s, &text);
+    buf_init(&pages.text, PLAN_DOCUMENT_MAX);
+    buf_init(&pages.sheet, WORKSHEET_MAX);
+    e = suggest_plan_text(s, &pages.text);
+    if (e == ERR_OK && s->review->companions.worksheets)
+        e = suggest_plan_sheet(s, &pages.sheet);
     if (e == ERR_OK)
-        e = write_document(s, d, &text, b);
-    buf_clear(&text);
+        e = write_document(s, d, &pages, b);
+    buf_clear(&pages.text);
+    buf_clear(&pages.sheet);
     return e;
 }
 

@@ -155,6 +155,18 @@ enum err suggest_plan_text(struct suggest *s, struct buf *out)
     return planning_text(s->db, s->review, s->look, &s->plan->planned, out);
 }
 
+enum err suggest_plan_sheet(struct suggest *s, struct buf *out)
+{
+    struct planning_page page = { .form = CANVAS_PDF,
+                                  .paper = s->review->companions.paper,
+                                  .made_s = s->now_ms / 1000 };
+
+    if (s->plan == NULL || !s->plan->offered)
+        return ERR_ABSENT;
+    return planning_sheet(s->db, s->review, s->look, &s->plan->planned, &page,
+                          out);
+}
+
 /* ---- in a Task ------------------------------------------------------------------ */
 
 /* The plan that a Task carries; empty if it carries none. */
@@ -282,6 +294,7 @@ static enum err renew(struct suggest *s, struct draft *d, enum group group,
     if (e == ERR_OK)
         e = draft_referral(s, d, group, episode, due_s);
     d->task.start_s = opened_s;
+    d->task.put_off = episode->put_off_s > s->now_ms / 1000;
     if (e == ERR_OK)
         e = suggest_amend_task(s, d, task, touched, &row, &silent);
     return e == ERR_OK ? suggest_note(s, group, episode, ACT_UPDATE,

@@ -43,6 +43,9 @@ const char *suggest_plan_words(const struct suggest *s, enum group group);
  * one, ERR_ABSENT else. */
 MUST_CHECK enum err suggest_plan_text(struct suggest *s, struct buf *out);
 
+/* The same plan on one page, PDF; likewise. */
+MUST_CHECK enum err suggest_plan_sheet(struct suggest *s, struct buf *out);
+
 /*
  * The plan of a draft: set if there is a new one, taken out if it is gone; the
  * note says so.  task: as it stands; 0: a new one, whose description says it.

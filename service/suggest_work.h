@@ -4,6 +4,7 @@
  *     suggest.c            referrals, and what both need
  *     suggest_repeat.c     reminders: to measure again, or that a visit is due
  *     suggest_silent.c     the end of silent mode
+ *     suggest_put_off.c    the end of what a person put off
  *     suggest_plan.c       the band plan that a referral carries
  *     suggest_companion.c  what goes beside a Task to a record
  *     suggest_document.c   of that, the document of the plan

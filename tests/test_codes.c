@@ -59,7 +59,7 @@ static const struct {
     { "weight", CODES_LOINC, "29463-7", CODE_QUANTITY, Q_BODY_WEIGHT, 0 },
     { "weight, measured", CODES_LOINC, "3141-9", CODE_QUANTITY, Q_BODY_WEIGHT,
       0 },
-    { "weight, MDC", CODES_MDC, "188736", CODE_QUANTITY, Q_BODY_WEIGHT, 0 },
+    { "symptom", CODES_LOINC, "75325-1", CODE_QUANTITY, Q_HAND_SYMPTOM, 0 },
     { "pre urea nitrogen", CODES_LOINC, "11065-0", CODE_QUANTITY, Q_BUN_PRE,
       0 },
     { "post urea nitrogen", CODES_LOINC, "11064-3", CODE_QUANTITY, Q_BUN_POST,
@@ -124,12 +124,9 @@ static void test_site(void **state)
         assert_int_equal(site.side, sites[i].side);
         assert_string_equal(site.region, sites[i].region);
     }
-    site = codes_site(codes, CODES_SCT, "368208006", NOW);
+    site = codes_site(codes, BASE "/CodeSystem/av-site", "left-upper-arm", NOW);
     assert_int_equal(site.side, SIDE_LEFT);
     assert_string_equal(site.region, "upper-arm");
-    site = codes_site(codes, CODES_SCT, "419465000", NOW);
-    assert_int_equal(site.side, SIDE_RIGHT);
-    assert_string_equal(site.region, "");
     site = codes_site(codes, BASE "/CodeSystem/av-site", "right-hand", NOW);
     assert_int_equal(site.side, SIDE_RIGHT);
     assert_string_equal(site.region, "hand");

@@ -317,7 +317,7 @@ static void test_row_limit(void **state)
 static enum err learn(struct codes *codes, const char *code, const char *target,
                       const char *unit, int64_t from_s, const char *want)
 {
-    struct codes_line line = { "u:s", code, target, unit, "", from_s };
+    struct codes_line line = { "u:s", code, target, unit, "", from_s, 0 };
     struct buf why;
     enum err may, e;
 

@@ -110,10 +110,10 @@ static void test_example(void **state)
 }
 
 static const struct codes_line lines[] = {
-    { "u:s", "A", "access-flow", "mL/min", "", INT64_MIN },
-    { "u:s", "A", "qb", "", "", 1772784720 },
-    { "u:s", "FP", "digital-pressure", "mm[Hg]", "access", INT64_MIN },
-    { CODES_UNIT, "ccm/min", "mL/min", "", "", INT64_MIN },
+    { "u:s", "A", "access-flow", "mL/min", "", INT64_MIN, 0 },
+    { "u:s", "A", "qb", "", "", 1772784720, 0 },
+    { "u:s", "FP", "digital-pressure", "mm[Hg]", "access", INT64_MIN, 0 },
+    { CODES_UNIT, "ccm/min", "mL/min", "", "", INT64_MIN, 0 },
 };
 
 static struct codes *fresh(const char *csv)
@@ -131,9 +131,11 @@ static struct codes *fresh(const char *csv)
 
 static void store_all(struct world *w)
 {
+    int64_t id;
+
     for (size_t i = 0; i < COUNT(lines); i++)
         assert_int_equal(maps_store(w->db, &lines[i], "c.lead", "new hall",
-                                    INT64_C(1772784720000)),
+                                    INT64_C(1772784720000), &id),
                          ERR_OK);
 }
 

@@ -55,8 +55,8 @@ static void learn_all(struct shared *s)
 
     buf_init(&why, 1000);
     for (int i = 0; i < ROWS; i++) {
-        struct codes_line line = { "u:s",    code, "access-flow",
-                                   "mL/min", "",   INT64_MIN };
+        struct codes_line line = { "u:s",     code, "access-flow", "mL/min", "",
+                                   INT64_MIN, 0 };
 
         snprintf(code, sizeof(code), "%d", i);
         assert_int_equal(codes_learn(s->codes, &line, &why), ERR_OK);
@@ -83,10 +83,56 @@ static void test_readers_see_whole_rows(void **state)
     codes_free(s.codes);
 }
 
+/* A row is learnt and taken back again and again: it is seen whole, or not. */
+static void *half_reader(void *arg)
+{
+    struct shared *s = arg;
+
+    while (atomic_load(&s->learnt) < ROWS) {
+        struct code_entry e = codes_find(s->codes, "u:s", "X", CODES_NEWEST);
+
+        if (e.meaning != CODE_UNKNOWN && !is_whole(&e))
+            atomic_store(&s->wrong, true);
+        atomic_fetch_add(&s->looks, 1);
+    }
+    return NULL;
+}
+
+static void test_rows_are_taken_back(void **state)
+{
+    struct shared s = { .codes = NULL };
+    pthread_t threads[READERS];
+    struct buf why;
+
+    (void)state;
+    buf_init(&why, 1000);
+    assert_int_equal(codes_new("https://headgate.example/fhir", &s.codes),
+                     ERR_OK);
+    for (int i = 0; i < READERS; i++)
+        assert_int_equal(pthread_create(&threads[i], NULL, half_reader, &s), 0);
+    for (int i = 0; i < ROWS; i++) {
+        struct codes_line line = { "u:s", "X",       "access-flow", "mL/min",
+                                   "",    INT64_MIN, i + 1 };
+
+        assert_int_equal(codes_learn(s.codes, &line, &why), ERR_OK);
+        assert_int_equal(codes_unlearn(s.codes, i + 1), ERR_OK);
+        assert_int_equal(codes_unlearn(s.codes, i + 1), ERR_ABSENT);
+        assert_false(codes_listed(s.codes, "u:s", "X", CODES_NEWEST));
+        atomic_store(&s.learnt, i + 1);
+    }
+    for (int i = 0; i < READERS; i++)
+        assert_int_equal(pthread_join(threads[i], NULL), 0);
+    assert_false(atomic_load(&s.wrong));
+    assert_int_equal(codes_unlearn(s.codes, 0), ERR_ABSENT);
+    buf_clear(&why);
+    codes_free(s.codes);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_readers_see_whole_rows),
+        cmocka_unit_test(test_rows_are_taken_back),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -235,7 +235,7 @@ static void reads_files(void **state)
         { "unknown key", "[http]\nprot = 1\n", ERR_CONFIG,
           "x.ini:2: [http] prot: there is no such setting" },
         { "unknown section", "[htpp]\nport = 1\n", ERR_CONFIG,
-          "x.ini:2: [htpp] port" },
+          "x.ini:2: [htpp] port: there is no such section" },
         { "before any section", "port = 1\n", ERR_CONFIG, "x.ini:1: [] port" },
         { "twice", "[http]\nport = 1\nport = 2\n", ERR_CONFIG,
           "x.ini:3: [http] port: is given twice" },
@@ -247,10 +247,10 @@ static void reads_files(void **state)
           "x.ini:2: [codes] map: " },
         { "HL7 v2, open to all", "[mllp]\nport = 2575\naddress = ::\n",
           ERR_CONFIG,
-          "x.ini: [mllp] address: beyond loopback only with allow" },
+          "x.ini:3: [mllp] address: beyond loopback only with allow" },
         { "HL7 v2, open to none that is named",
           "[mllp]\nport = 2575\naddress = ::\nallow = ,\n", ERR_CONFIG,
-          "x.ini: [mllp] address: beyond loopback only with allow" },
+          "x.ini:3: [mllp] address: beyond loopback only with allow" },
         { "HL7 v2, open to some",
           "[http]\nport = 1\n[mllp]\nenabled = true\naddress = 0.0.0.0\n"
           "allow = 10.0.0.0/8, 2001:db8::/32\n",
@@ -258,14 +258,30 @@ static void reads_files(void **state)
         { "not open at all: nothing to protect",
           "[mllp]\naddress = 0.0.0.0\n[http]\nport = 1\n", ERR_OK, "" },
         { "not an address", "[mllp]\nallow = 10.0.0.0/8, hall\n", ERR_CONFIG,
-          "x.ini: [mllp] allow: hall is not an address or prefix" },
+          "x.ini:2: [mllp] allow: hall is not an address or prefix" },
         { "not a prefix", "[mllp]\nallow = 10.0.0.0/33\n", ERR_CONFIG,
-          "x.ini: [mllp] allow: 10.0.0.0/33 is not an address or prefix" },
+          "x.ini:2: [mllp] allow: 10.0.0.0/33 is not an address or prefix" },
         { "certificate without key", "[mllp]\ntls_certificate = c.pem\n",
-          ERR_CONFIG, "x.ini: [mllp] tls_certificate and tls_key: each" },
+          ERR_CONFIG, "x.ini:2: [mllp] tls_certificate and tls_key: each" },
         { "clients without a certificate of ours",
           "[mllp]\ntls_client_ca = c.pem\n", ERR_CONFIG,
-          "x.ini: [mllp] tls_client_ca: needs tls_certificate" },
+          "x.ini:2: [mllp] tls_client_ca: needs tls_certificate" },
+        { "key without certificate", "[mllp]\n\ntls_key = k.pem\n", ERR_CONFIG,
+          "x.ini:3: [mllp] tls_certificate and tls_key: each" },
+        { "lists of nobody's authority",
+          "[mllp]\ntls_certificate = c.pem\ntls_key = k.pem\n"
+          "tls_crl = r.pem\n",
+          ERR_CONFIG, "x.ini:4: [mllp] tls_crl: needs tls_client_ca" },
+        { "everybody, beyond loopback",
+          "[http]\nanonymous = true\naddress = 0.0.0.0\n", ERR_CONFIG,
+          "--set: [http] anonymous: only on a loopback address" },
+        { "certificate of a sender that nobody asks for",
+          "[sender a]\n\ncertificate = a.example\n", ERR_CONFIG,
+          "x.ini:3: [sender a] certificate: needs mllp.tls_client_ca" },
+        { "unknown section of a sender", "[sendr x]\napplication = A\n",
+          ERR_CONFIG,
+          "x.ini:2: [sendr x] application: there is no such section; that of "
+          "a sender is [sender NAME]" },
         { "sender, unknown key", "[sender a]\n\nunits = x\n", ERR_CONFIG,
           "x.ini:3: [sender a] units: there is no such setting" },
         { "sender, bad flag", "[sender a]\naccept_test = yes\n", ERR_CONFIG,
@@ -283,7 +299,7 @@ static void reads_files(void **state)
         { "two of one application",
           "[sender a]\napplication = X\n[sender b]\napplication = X\n",
           ERR_CONFIG,
-          "x.ini: [sender b] application: a message may be both of this "
+          "x.ini:4: [sender b] application: a message may be both of this "
           "sender and of [sender a]" },
         { "one of any facility",
           "[sender a]\napplication = X\nfacility = F\n"
@@ -514,6 +530,10 @@ static void reference_is_the_default(void **state)
     memset(plain.policy_path, 0, sizeof(plain.policy_path));
     memset(all.store_path, 0, sizeof(all.store_path));
     memset(plain.store_path, 0, sizeof(plain.store_path));
+    /* and where it is said is another place */
+    memset(all.path, 0, sizeof(all.path));
+    memset(all.lines, 0, sizeof(all.lines));
+    memset(plain.lines, 0, sizeof(plain.lines));
     assert_memory_equal(&all, &plain, sizeof(plain));
 }
 
@@ -605,8 +625,9 @@ static void ships_a_demo(void **state)
     assert_true(c.http_anonymous);
     assert_string_equal(c.store_path, SOURCE_DIR "/config/../run/demo.db");
     assert_string_equal(c.policy_path, SOURCE_DIR "/config/policy.ini");
-    assert_int_equal(c.map_count, 1);
+    assert_int_equal(c.map_count, 2);
     assert_string_equal(c.maps[0], SOURCE_DIR "/config/demo/site-c.json");
+    assert_string_equal(c.maps[1], SOURCE_DIR "/config/maps/snomed-ct.csv");
     assert_string_equal(c.zone, "UTC");
     assert_string_equal(c.record_url, "");
     assert_true(c.mllp_enabled);

@@ -1,5 +1,5 @@
 #include "adapters/fhir_read.h"
-#include "tests/test.h"
+#include "tests/map_kit.h"
 
 #include <jansson.h>
 #include <time.h>
@@ -46,6 +46,7 @@ static int setup(void **state)
     setenv("TZ", "UTC0", 1); /* for mktime() above only */
     tzset();
     assert_int_equal(codes_new(BASE, &codes), ERR_OK);
+    map_add(codes, "snomed-ct.csv"); /* the examples have codes of it */
     assert_int_equal(zone_load("Europe/Berlin", &zone), ERR_OK);
     reader = (struct fhir_reader){ .codes = codes,
                                    .base = BASE,
@@ -767,8 +768,28 @@ static const struct one {
           "hand-symptom") "\"valueCodeableConcept\":{\"coding\":[{\"system\":"
                           "\"" OBS
                           "\",\"code\":\"itch\"}],\"text\":\"pain-at-rest\"}}",
-      0, "code-unknown", SEV_INFORMATION,
-      "Observation.value.ofType(CodeableConcept)", 0, 0, 0, false },
+      0, "value-unread", SEV_WARNING,
+      "Observation.value.ofType(CodeableConcept)", 1, NAN, HOLD_VALUE, false },
+    { "symptom as text",
+      HEAD FINAL AT OURS("hand-symptom") "\"valueString\":\"weak\"}", 0,
+      "value-unread", SEV_WARNING, "Observation.value.ofType(string)", 1, NAN,
+      HOLD_VALUE, false },
+    { "sign without a value",
+      HEAD FINAL AT OURS("hand-symptom") "\"method\":{"
+                                         "\"text\":"
+                                         "\"a\"}}",
+      0, "value-unread", SEV_WARNING, "Observation", 1, NAN, HOLD_VALUE,
+      false },
+    { "withdrawn without a value",
+      HEAD "\"status\":\"entered-in-error\"," AT OURS(
+          "hand-symptom") "\"method\":{\"text\":\"a\"}}",
+      0, "value-absent", SEV_INFORMATION, "Observation", 0, 0, 0, false },
+    { "flag as a number",
+      HEAD FINAL AT OURS("bleeding-active") QTY("1", "1") "}", 0, NULL, 0, NULL,
+      1, 1, HOLD_NONE, false },
+    { "flag as another number",
+      HEAD FINAL AT OURS("bleeding-active") QTY("30", "min") "}", 0,
+      "value-unread", SEV_WARNING, VALUE, 1, NAN, HOLD_VALUE, false },
     { "symptoms contradict",
       HEAD FINAL AT OURS(
           "thrill") "\"valueCodeableConcept\":{\"coding\":[{\"system\":\"" OBS
@@ -780,8 +801,11 @@ static const struct one {
       "stage-assumed", SEV_WARNING, "Observation.value.ofType(integer)", 1, NAN,
       HOLD_NONE, false },
     { "stage too high", HEAD FINAL AT OURS("steal-stage") "\"valueInteger\":5}",
-      400, "bad-value", SEV_ERROR, "Observation.value.ofType(integer)", 0, 0, 0,
-      false },
+      0, "value-unread", SEV_WARNING, "Observation.value.ofType(integer)", 1,
+      NAN, HOLD_VALUE, false },
+    { "stage as a quantity",
+      HEAD FINAL AT OURS("steal-stage") QTY("4", "1") "}", 0, "stage-assumed",
+      SEV_WARNING, VALUE, 1, NAN, HOLD_NONE, false },
     { "stage no whole number",
       HEAD FINAL AT OURS("steal-stage") "\"valueInteger\":2.5}", 400,
       "bad-element", SEV_ERROR, "Observation.value.ofType(integer)", 0, 0, 0,
@@ -825,11 +849,10 @@ static const struct one {
       0, "duplicate", SEV_INFORMATION, "Observation.component[0]", 1, 140, 0,
       false },
     { "held unit and form error",
-      FLOW QTY("900", "mL") ",\"component\":[{" OURS(
-          "steal-stage") "\"valueInteger\":9}]}",
-      422, "bad-value", SEV_ERROR,
-      "Observation.component[0].value.ofType(integer)", 1, NAN, HOLD_UNIT,
-      false },
+      FLOW QTY("900", "mL") ",\"component\":[{" OURS("qb")
+          QTY("300", "mL/min") ",\"dataAbsentReason\":{\"text\":\"a\"}}]}",
+      422, "invariant", SEV_ERROR, "Observation.component[0].dataAbsentReason",
+      1, NAN, HOLD_UNIT, false },
 
     /* status */
     { "status unknown to R4",

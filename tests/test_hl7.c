@@ -269,8 +269,7 @@ static const struct {
     { "NUL", HEAD "\rPID|1\rPID|1||\0|\r", sizeof(HEAD) + 15, ERR_FORM,
       "PID[2]-3" },
     { "NUL in MSH", "MSH|^~\\&|\0", 10, ERR_FORM, "MSH[1]-3" },
-    { "not ASCII", HEAD "\rOBX|1\rOBX|1||\xc3\xa4|\r", 0, ERR_FORM,
-      "OBX[2]-3" },
+    { "not ASCII", HEAD "|\xc3\xa4|\rOBX|1\r", 0, ERR_FORM, "MSH[1]-13" },
     { "unknown character set", HEAD "||||||KLINGON\r", 0, ERR_UNKNOWN,
       "MSH[1]-18" },
 };
@@ -334,6 +333,9 @@ static void keeps_limits(void **state)
     hl7_free(m);
     memcpy(bytes + len, "\rOBX|", 5);
     assert_int_equal(hl7_read(bytes, len + 5, "", &m, &fault), ERR_LIMIT);
+    len = fill(bytes, HL7_MESSAGE_MAX, "\xe4|");
+    assert_int_equal(hl7_read(bytes, len, "", &m, &fault), ERR_LIMIT);
+    assert_non_null(strstr(fault.text, "character set ASCII"));
     free(bytes);
 }
 
@@ -341,8 +343,9 @@ static void keeps_limits(void **state)
 static void stays_linear(void **state)
 {
     static const char *const pieces[] = {
-        "|",  "~",  "^",    "&",   "\\",        "\\X41\\",   "\\X41\\a",
-        "\r", "\n", "|~^&", "\\a", "\\.sp20\\", "\rNTE|1||", "\\H\\"
+        "|",    "~",    "^",     "&",     "\\",        "\\X41\\",   "\\X41\\a",
+        "\r",   "\n",   "|~^&",  "\\a",   "\\.sp20\\", "\rNTE|1||", "\\H\\",
+        "\x80", "\xff", "a\xe4", "\xf5&", "\xe4...|"
     };
     char *bytes = malloc(HL7_MESSAGE_MAX);
 

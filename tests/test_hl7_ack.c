@@ -275,6 +275,14 @@ static void says_when(void **state)
         assert_int_equal(got.accept, wants[i].want.accept);
         assert_int_equal(got.application, wants[i].want.application);
         hl7_free(m);
+        /* the same of bytes that nobody can take apart */
+        snprintf(text + strlen(text), 20, "\r\xff\xffno segment");
+        assert_int_equal(hl7_read(text, strlen(text), "", &m, &fault),
+                         ERR_FORM);
+        got = hl7_wants_of_head(text, strlen(text));
+        assert_int_equal(got.enhanced, wants[i].want.enhanced);
+        assert_int_equal(got.accept, wants[i].want.accept);
+        assert_int_equal(got.application, wants[i].want.application);
     }
     assert_true(hl7_is_wanted(HL7_WANTED_ALWAYS, true));
     assert_true(hl7_is_wanted(HL7_WANTED_ALWAYS, false));
@@ -288,6 +296,45 @@ static void says_when(void **state)
     assert_false(hl7_is_wanted(HL7_WANTED_NONE, false));
 }
 
+/* What a message that is none says of the answer that it wants. */
+static void looks_at_heads(void **state)
+{
+    static const struct {
+        const char *text;
+        enum hl7_wanted accept, application;
+    } looks[] = {
+        { "", HL7_WANTED_NONE, HL7_WANTED_NONE },
+        { "MSH", HL7_WANTED_NONE, HL7_WANTED_NONE },
+        { "MSH|^~\\&|A|B|C|D|1||ORU^R01|7|P|2.5|||AL", HL7_WANTED_ALWAYS,
+          HL7_WANTED_NONE },
+        { "MSH|^~\\&|A|B|C|D|1||ORU^R01|7|P|2.5|||NE|ER^x~AL\rPID",
+          HL7_WANTED_NEVER, HL7_WANTED_ERROR },
+        { "MSH#*~!&#A#B#C#D#1##ORU*R01#7#P#2.5###SU#AL#\r", HL7_WANTED_SUCCESS,
+          HL7_WANTED_ALWAYS },
+        /* the fields of the next segment are not those of this one */
+        { "MSH|^~\\&|A|B|C|D|1||ORU^R01|7|P|2.5\rPID|1|||AL|AL",
+          HL7_WANTED_NONE, HL7_WANTED_NONE },
+        { "\x0bMSH|^~\\&|A\xe4|B|C|D|1||ORU^R01|7|P|2.5|||AL|NE|\r",
+          HL7_WANTED_ALWAYS, HL7_WANTED_NEVER },
+        /* delimiters that nobody can use part the fields all the same */
+        { "MSH|^^^^|A|B|C|D|1||ORU^R01|7|P|2.5|||AL|NE|\r", HL7_WANTED_ALWAYS,
+          HL7_WANTED_NEVER },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(looks); i++) {
+        struct hl7_wants got;
+
+        ROW(looks[i].text);
+        got = hl7_wants_of_head(looks[i].text, strlen(looks[i].text));
+        assert_int_equal(got.accept, looks[i].accept);
+        assert_int_equal(got.application, looks[i].application);
+        assert_int_equal(got.enhanced,
+                         looks[i].accept != HL7_WANTED_NONE ||
+                             looks[i].application != HL7_WANTED_NONE);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -296,6 +343,7 @@ int main(void)
         cmocka_unit_test(answers_what_is_no_message),
         cmocka_unit_test(stays_small),
         cmocka_unit_test(says_when),
+        cmocka_unit_test(looks_at_heads),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -447,16 +447,15 @@ static void knows_the_charset(void **state)
     struct world *w = *state;
     const char *message =
         hl7("20260306080000", "C-1",
-            "PID|1||1001^^^HALL^MR||M\xfcller^Anna\r" OBR(
-                "20260306081000") "OBX|1|NM|access-flow^Access "
-                                  "flow^L||1450|mL/min|||||F\r");
+            "PID|1||1001^^^HALL^MR||M\xfcller^Anna\r" OBR("20260306081000") //
+            "OBX|1|ST|note^Note^L||Sp\xfclung|||||F\r");
     char name[64];
 
     assert_int_equal(deliver(w, message), HL7_AE);
     assert_true(in.quarantined);
     assert_true(in.id > 0);
     assert_int_equal(in.issues.list[0].severity, HL7_ERROR);
-    assert_int_equal(count(w, "SELECT count(*) FROM reading"), 0);
+    assert_int_equal(count(w, "SELECT count(*) FROM patient"), 0);
     snprintf(profile.charset, sizeof(profile.charset), "8859/1");
     assert_int_equal(deliver(w, message), HL7_AA);
     world_text(w, "SELECT name FROM patient", name, sizeof(name));
@@ -519,6 +518,7 @@ static void rejects(void **state)
 
 /* ---- patients ------------------------------------------------------------- */
 
+/* Each of another moment, so that no result is a report of another. */
 static const char *named(const char *control, const char *name,
                          const char *value)
 {
@@ -527,8 +527,8 @@ static const char *named(const char *control, const char *name,
     snprintf(rest, sizeof(rest),
              "PID|1||1001^^^HALL^MR||%s\r" OBR(
                  "20260306081%s") "OBX|1|NM|access-flow^Access "
-                                  "flow^L||1%s|mL/min|||||F\r",
-             name, value, value);
+                                  "flow^L||1%s|mL/min|||||F|||20260305091%s\r",
+             name, value, value, value);
     return hl7("20260306080000", control, rest);
 }
 
@@ -669,49 +669,86 @@ static void answers_questions(void **state)
     struct world *w = *state;
 
     for (size_t i = 0; i < COUNT(cases); i++) {
-        char control[16], sql[160];
+        char control[16], rest[512], sql[200];
 
+        /* a day each: of one and the same question another final answer would
+         * stand beside the first */
         snprintf(control, sizeof(control), "Y-%zu", i);
-        assert_int_equal(
-            deliver(w, sign(control, cases[i].type,
-                            "bleeding-active^Bleeding^L", cases[i].value)),
-            HL7_AA);
+        snprintf(rest, sizeof(rest),
+                 PID OBR("20260306081000") "OBX|1|%s|bleeding-active^Bleeding^L"
+                                           "||%s||||||F|||2026020%zu0900\r",
+                 cases[i].type, cases[i].value, i + 1);
+        assert_int_equal(deliver(w, hl7("20260306080000", control, rest)),
+                         HL7_AA);
         snprintf(sql, sizeof(sql),
-                 "SELECT count(*) FROM reading WHERE value = %d",
-                 cases[i].present);
+                 "SELECT count(*) FROM reading WHERE value = %d AND start_s = "
+                 "strftime('%%s', '2026-02-0%zu 09:00:00')",
+                 cases[i].present, i + 1);
         assert_int_equal(count(w, sql), 1);
-        assert_int_equal(count(w, "SELECT count(*) FROM reading"), 1);
+        assert_int_equal(count(w, "SELECT count(*) FROM reading"), i + 1);
     }
 }
 
-/* A sign in a form that no rule reads is put before a person; a number in one
- * is told of. */
+/* A yes in a form of its own is read; of what cannot be read the sender is told,
+ * and it is held as a possible emergency, once and not in quarantine besides. */
 static void shows_signs_that_are_not_read(void **state)
 {
-    static const char *const values[][2] = { { "NM", "1" },
-                                             { "ST", "true" },
-                                             { "CWE", "present^Present^L" } };
+    static const struct {
+        const char *type, *value;
+        bool read;
+    } cases[] = {
+        { "NM", "1", true },
+        { "ST", "true", true },
+        { "CWE", "present^P^L", true },
+        { "IS", "^Present", true },
+        { "ID", "^Yes", true },
+        { "ID", "y ", true },
+        { "NM", "7", false },
+        { "ST", "still so", false },
+        { "CWE", "X1^oozing^L", false },
+        { "ED", "a^b^c^A^aGk=", false },
+        { "CWE", "", false },
+    };
     struct world *w = *state;
+    size_t held = 0;
 
-    for (size_t i = 0; i < COUNT(values); i++) {
-        char control[16];
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        char control[16], rest[512];
 
+        /* a day each, see above */
         snprintf(control, sizeof(control), "U-%zu", i);
-        assert_int_equal(
-            deliver(w, sign(control, values[i][0], "rupture-threat^Rupture^L",
-                            values[i][1])),
-            HL7_AE);
-        assert_true(says(HL7_ERROR, HL7_DATA_TYPE, "not-computed"));
-        assert_int_equal(in.issues.list[0].place.field, 5);
+        snprintf(rest, sizeof(rest),
+                 PID OBR("20260306081000") "OBX|1|%s|rupture-threat^Rupture^L"
+                                           "||%s||||||F|||202602%02zu0900\r",
+                 cases[i].type, cases[i].value, i + 1);
+        assert_int_equal(deliver(w, hl7("20260306080000", control, rest)),
+                         cases[i].read ? HL7_AA : HL7_AE);
+        held += cases[i].read ? 0 : 1;
+        if (!cases[i].read) {
+            size_t at = 0;
+
+            while (at < in.issues.count &&
+                   strcmp(in.issues.list[at].word, "value-unread") != 0)
+                at++;
+            assert_true(says(HL7_ERROR, HL7_DATA_TYPE, "value-unread"));
+            assert_int_equal(in.issues.list[at].place.field, 5);
+        }
+        assert_int_equal(count(w, "SELECT count(*) FROM held WHERE emergency = "
+                                  "1 AND reason = 'value'"),
+                         held);
+        assert_int_equal(count(w, "SELECT count(*) FROM reading WHERE value = "
+                                  "1"),
+                         i + 1 - held);
     }
-    assert_int_equal(count(w, "SELECT count(*) FROM quarantine"),
-                     COUNT(values));
-    assert_int_equal(deliver(w, sign("U-8", "ST", "thrill^Thrill^L", "absent")),
-                     HL7_AE);
-    assert_int_equal(deliver(w, sign("U-9", "ST", "access-flow^Flow^L", "150")),
-                     HL7_AA);
+    assert_int_equal(
+        deliver(w, sign("U-98", "ST", "thrill^Thrill^L", "absent")), HL7_AE);
+    assert_int_equal(
+        deliver(w, sign("U-99", "ST", "access-flow^Flow^L", "150")), HL7_AA);
     assert_true(says(HL7_WARNING, HL7_DATA_TYPE, "not-computed"));
-    assert_int_equal(count(w, "SELECT count(*) FROM reading"), 0);
+    assert_int_equal(count(w, "SELECT count(*) FROM held"), held + 1);
+    assert_int_equal(count(w, "SELECT count(*) FROM reading"),
+                     COUNT(cases) - held);
+    assert_int_equal(count(w, "SELECT count(*) FROM quarantine"), 0);
 }
 
 /* HL7 v2.5.1, table 0085: F can be changed by a corrected result alone.  A

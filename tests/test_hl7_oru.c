@@ -271,35 +271,56 @@ static void test_identity(void **state)
     }
 }
 
-/* With an instance identifier (OBX-21) time, order and sub-id do not count. */
+/*
+ * An instance identifier (OBX-21; HL7 v2.7, 7.4.2.21) takes the place of order
+ * and sub-id.  The time stays part of the first identifier, since senders use
+ * one again on another day; the second is without it, and finds what is
+ * withdrawn without a time.
+ */
 static void test_instance(void **state)
 {
-    char key[64], other[64];
+    char key[64], instance[64], other[64];
 
     (void)state;
     key_of(MSH PID OBR "OBX|1|NM|FLOW^^L|A|900||||||F||||||||||R-1^X\r", 1,
            key);
+    snprintf(instance, sizeof(instance), "%s",
+             text_at(1, "identifier.1.value"));
+    assert_text(1, "identifier.1.system", BASE "/NamingSystem/hl7-result");
+    assert_string_not_equal(key, instance);
+    key_of(MSH PID "OBR|1||S-9||||202603040800\r"
+                   "OBX|1|NM|FLOW^^L|B|910||||||C||||||||||R-1^X\r",
+           1, other);
+    assert_string_equal(key, other);
+    assert_text(1, "identifier.1.value", instance);
     key_of(MSH PID "OBR|1||S-9||||202603050900\r"
                    "OBX|1|NM|FLOW^^L|B|900||||||C||||||||||R-1^X\r",
            1, other);
-    assert_string_equal(key, other);
+    assert_string_not_equal(key, other);
+    assert_text(1, "identifier.1.value", instance);
     key_of(MSH PID OBR "OBX|1|NM|FLOW^^L|A|900||||||F||||||||||R-2^X\r", 1,
            other);
     assert_string_not_equal(key, other);
+    assert_string_not_equal(text_at(1, "identifier.1.value"), instance);
     /* the same number of another patient is another result */
     key_of(MSH "PID|1||1002\r" OBR
                "OBX|1|NM|FLOW^^L|A|900||||||F||||||||||R-1^X\r",
            1, other);
     assert_string_not_equal(key, other);
+    assert_string_not_equal(text_at(1, "identifier.1.value"), instance);
     /* a withdrawal needs no time then, and without it cannot be told */
     key_of(MSH PID "OBR|1||S-1\r"
                    "OBX|1|NM|FLOW^^L||||||||D||||||||||R-1^X\r",
            1, other);
-    assert_string_equal(key, other);
+    assert_string_not_equal(key, other);
+    assert_text(1, "identifier.1.value", instance);
     assert_absent(1, "effectiveDateTime");
     take(MSH PID "OBR|1||S-1\rOBX|1|NM|FLOW^^L||||||||D\r");
     assert_int_equal(oru.entry_count, 0);
     assert_issue(0, HL7_ERROR, HL7_MISSING, "OBX[1]-14");
+    /* without OBX-21 there is no second identifier */
+    take(MSH PID OBR "OBX|1|NM|FLOW^^L|A|900||||||F\r");
+    assert_absent(1, "identifier.1");
 }
 
 /* Results that nothing tells apart do not overwrite each other, and are the
@@ -328,9 +349,44 @@ static void test_order_tells(void **state)
     assert_issue(0, HL7_WARNING, HL7_DUPLICATE_KEY, "OBX[4]-4");
 }
 
+/* Whatever keeps a result out, those behind it keep their keys: no result yet
+ * (I, N, O of table 0085), a status that nobody knows, a value that is none. */
+static void test_order_is_kept(void **state)
+{
+    static const char *const firsts[] = { "OBX|1|NM|FLOW^^L||||||||I",
+                                          "OBX|1|NM|FLOW^^L||||||||N",
+                                          "OBX|1|NM|FLOW^^L||||||||O",
+                                          "OBX|1|NM|FLOW^^L||800||||||Q",
+                                          "OBX|1|NM|FLOW^^L||much||||||F" };
+    char key[64];
+
+    (void)state;
+    key_of(MSH PID OBR "OBX|1|NM|FLOW^^L||800||||||F\r"
+                       "OBX|2|NM|FLOW^^L||900||||||F\r",
+           2, key);
+    for (size_t i = 0; i < COUNT(firsts); i++) {
+        char text[1024], other[64];
+
+        ROW(firsts[i]);
+        snprintf(text, sizeof(text),
+                 MSH PID OBR "%s\rOBX|2|NM|FLOW^^L||900||||||F\r", firsts[i]);
+        key_of(text, 1, other);
+        assert_string_equal(key, other);
+    }
+    /* one of another time holds no place here */
+    key_of(MSH PID OBR "OBX|1|NM|FLOW^^L||||||||I|||20260301\r"
+                       "OBX|2|NM|FLOW^^L||800||||||F\r"
+                       "OBX|3|NM|FLOW^^L||900||||||F\r",
+           2, key);
+    take(MSH PID OBR "OBX|1|NM|FLOW^^L||800||||||F\r"
+                     "OBX|2|NM|FLOW^^L||900||||||F\r");
+    assert_text(2, "identifier.0.value", key);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup(test_order_is_kept, fresh),
         cmocka_unit_test_setup(test_admit, fresh),
         cmocka_unit_test_setup(test_admit_test, fresh),
         cmocka_unit_test_setup(test_status, fresh),

@@ -128,6 +128,54 @@ static void test_access(void **state)
     assert_text(1, "bodySite.coding.0.system", "urn:headgate:hl7:hall-north:L");
 }
 
+/*
+ * Sub-ids of IHE PCD-01 (PCD TF-2, appendix B.8: dot notation of the containment
+ * of ISO/IEEE 11073-10201, from memory) name no access.
+ */
+static void test_containment(void **state)
+{
+    static const struct {
+        const char *text;
+        bool path;
+    } rows[] = { { "1.0.0.1", true }, { "1.1.3.2", true },
+                 { "1.2.1", true },   { "1.1.3.2.1.1", true },
+                 { "12.1", true },    { "12", false },
+                 { "A-7", false },    { "A.7", false },
+                 { "1..2", false },   { "1.2.", false },
+                 { ".1", false },     { "1.2b", false } };
+
+    (void)state;
+    for (size_t i = 0; i < 2 * COUNT(rows); i++) {
+        const char *text = rows[i / 2].text;
+        bool numbers = i % 2 == 0;
+        char text_of[512];
+
+        ROW(text);
+        if (!numbers)
+            profile.access_system[0] = '\0'; /* a body site */
+        snprintf(text_of, sizeof(text_of),
+                 MSH PID OBR "OBX|1|NM|FLOW^^L|%s|900||||||F\r"
+                             "OBX|2|NM|QB^^L|%s|300||||||F\r",
+                 text, text);
+        take(text_of);
+        default_profile();
+        assert_int_equal(oru.entry_count, 3);
+        assert_int_equal(oru.issues.count, rows[i / 2].path);
+        if (rows[i / 2].path) {
+            assert_issue(0, HL7_WARNING, HL7_UNKNOWN_KEY, "OBX[1]-4");
+            assert_absent(1, "focus");
+            assert_absent(1, "bodySite");
+        } else {
+            assert_text(1,
+                        numbers ? "focus.0.identifier.value" : "bodySite.text",
+                        text);
+        }
+        /* it still tells results apart */
+        assert_string_not_equal(text_at(1, "identifier.0.value"),
+                                text_at(2, "identifier.0.value"));
+    }
+}
+
 /* ---- what else is kept ------------------------------------------------- */
 
 /* Fields by HL7's map OBX to Observation (v2-to-FHIR 1.0.0, segments). */
@@ -252,6 +300,7 @@ int main(void)
         cmocka_unit_test_setup(test_no_time, fresh),
         cmocka_unit_test_setup(test_issued, fresh),
         cmocka_unit_test_setup(test_access, fresh),
+        cmocka_unit_test_setup(test_containment, fresh),
         cmocka_unit_test_setup(test_fields, fresh),
         cmocka_unit_test_setup(test_code, fresh),
         cmocka_unit_test_setup(test_notes, fresh),

@@ -23,6 +23,7 @@ static void test_number(void **state)
         { "", "", "PID|1||1001~1001^^^OTHER", "1001", 0 },
         { "", "", "PID|1||~1001", "1001", 0 },
         { "", "", "PID|1||1001~1002", NULL, HL7_UNKNOWN_KEY },
+        { "", "", "PID|1||1001^^^HALLN~1001^^^OTHER", NULL, HL7_UNKNOWN_KEY },
         { "", "", "PID|1||", NULL, HL7_MISSING },
         { "", "", "PID|1", NULL, HL7_MISSING },
         { "", "", "PID|1||\"\"", NULL, HL7_UNKNOWN_KEY },
@@ -55,13 +56,84 @@ static void test_number(void **state)
         }
         assert_true(oru.has_patient);
         assert_text(0, "identifier.0.value", rows[i].number);
-        assert_text(0, "identifier.0.system",
-                    "urn:headgate:hl7:hall-north:patient");
         assert_text(1, "subject.identifier.value", rows[i].number);
-        assert_text(1, "subject.identifier.system",
-                    "urn:headgate:hl7:hall-north:patient");
         assert_text(1, "subject.type", "Patient");
     }
+}
+
+/*
+ * Whose numbers they are: PID-3.4 is the assigning authority, an HD of name and
+ * identifier; MSH-4 names the facility (HL7 v2.5.1, 2.A.14, 2.A.33 and
+ * 2.15.9.4).  How a URI names them is our own.
+ */
+static void test_number_space(void **state)
+{
+#define HALL "urn:headgate:hl7:hall-north:patient"
+    static const struct {
+        const char *name, *system, *facility, *authority, *type;
+        const char *three, *four, *pid;
+        const char *want; /* NULL: refused */
+    } rows[] = {
+        { "a hall of the settings", "", "HALLN", "", "", "S", "HALLN",
+          "PID|1||1001", HALL },
+        { "many halls", "", "", "", "", "S", "EAST", "PID|1||1001",
+          HALL ":S:EAST" },
+        { "many machines", "", "", "", "", "T", "EAST", "PID|1||1001",
+          HALL ":T:EAST" },
+        { "by identifiers", "", "", "", "", "^1.2^ISO", "^1.3^ISO",
+          "PID|1||1001", HALL ":1.2:1.3" },
+        { "odd names", "", "", "", "", "A:B", "E\xc3\xa4", "PID|1||1001",
+          HALL ":A%3AB:E%C3%A4" },
+        { "no names", "", "", "", "", "", "", "PID|1||1001", HALL },
+        { "an authority", "", "", "", "", "S", "EAST", "PID|1||1001^^^CITY",
+          HALL ":CITY" },
+        { "an authority of a hall", "", "HALLN", "", "MR", "S", "HALLN",
+          "PID|1||1001^^^CITY^MR", HALL ":CITY" },
+        { "an authority by identifier", "", "HALLN", "", "", "S", "HALLN",
+          "PID|1||1001^^^&2.999&ISO", HALL ":2.999" },
+        { "said twice, once whose", "", "HALLN", "", "", "S", "HALLN",
+          "PID|1||1001~1001^^^CITY", HALL ":CITY" },
+        { "deleted", "", "HALLN", "", "", "S", "HALLN", "PID|1||1001^^^\"\"",
+          HALL },
+        { "an authority of the settings", "", "", "CITY", "", "S", "EAST",
+          "PID|1||1001^^^CITY", HALL },
+        { "a system of the settings", "https://site.example/ids", "", "", "",
+          "S", "EAST", "PID|1||1001^^^CITY", "https://site.example/ids" },
+        { "and all of it counts alike", "https://site.example/ids", "", "", "",
+          "S", "EAST", "PID|1||1001^^^CITY~1001^^^TOWN",
+          "https://site.example/ids" },
+        { "too long", "", "", "", "", "S",
+          "12345678901234567890123456789012345678901234567890123456789012345",
+          "PID|1||1001", NULL },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        char text[2048];
+
+        ROW(rows[i].name);
+        snprintf(profile.patient_system, sizeof(profile.patient_system), "%s",
+                 rows[i].system);
+        snprintf(profile.facility, sizeof(profile.facility), "%s",
+                 rows[i].facility);
+        snprintf(profile.patient_authority, sizeof(profile.patient_authority),
+                 "%s", rows[i].authority);
+        snprintf(profile.patient_type, sizeof(profile.patient_type), "%s",
+                 rows[i].type);
+        snprintf(text, sizeof(text),
+                 "MSH|^~\\&|%s|%s|HEADGATE|UNIT|20260304123000||ORU^R01|N-1|P|"
+                 "2.5.1||||||UNICODE UTF-8\r%s\r" RESULT,
+                 rows[i].three, rows[i].four, rows[i].pid);
+        take(text);
+        if (rows[i].want == NULL) {
+            assert_int_equal(oru.bundle.len, 0);
+            assert_issue(0, HL7_ERROR, HL7_TOO_LONG, "PID[1]-3");
+            continue;
+        }
+        assert_text(0, "identifier.0.system", rows[i].want);
+        assert_text(1, "subject.identifier.system", rows[i].want);
+    }
+#undef HALL
 }
 
 static const char *request(size_t entry, const char *key)
@@ -216,6 +288,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup(test_number, fresh),
+        cmocka_unit_test_setup(test_number_space, fresh),
         cmocka_unit_test_setup(test_request, fresh),
         cmocka_unit_test_setup(test_person, fresh),
         cmocka_unit_test_setup(test_gender, fresh),

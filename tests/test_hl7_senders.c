@@ -2,6 +2,9 @@
 
 #include "tests/test.h"
 
+#include <stdlib.h>
+#include <unistd.h>
+
 #define HEAD(application, facility)                                            \
     "MSH|^~\\&|" application "|" facility                                      \
     "|HEADGATE|UNIT|20261120||ORU^R01|C-1|P|2.5.1\rPID|1\r"
@@ -181,6 +184,61 @@ static void knows_zones_and_charsets(void **state)
     close_all();
 }
 
+/* A file, with --set or without: a complaint names the file and the line. */
+static void says_where(void **state)
+{
+    static const char *const set[] = { "sender a.charset=KLINGON" };
+    static const char *const files[] = { "mllp.enabled=true" };
+    static const struct {
+        const char *name, *text, *want;
+        const char *const *set;
+    } cases[] = {
+        { "a character set", "[sender a]\n; words\ncharset = LATIN1\n",
+          "where.ini:3: [sender a] charset: LATIN1 is not a character set",
+          NULL },
+        { "by --set", "[sender a]\ncharset = 8859/1\n",
+          "--set: [sender a] charset: KLINGON is not a character set", set },
+        { "a certificate that is missing",
+          "[mllp]\ntls_key = /dev/null\ntls_certificate = none.pem\n",
+          "where.ini:3: [mllp] tls_certificate: /tmp/headgate-where-", files },
+        { "revocation lists that are missing",
+          "[mllp]\ntls_key = /dev/null\ntls_certificate = /dev/null\n"
+          "tls_client_ca = /dev/null\ntls_crl = /nowhere/crl.pem\n",
+          "where.ini:5: [mllp] tls_crl: /nowhere/crl.pem cannot be read: No "
+          "such file or directory",
+          files },
+    };
+    char folder[] = "/tmp/headgate-where-XXXXXX", path[64];
+    static struct config config;
+
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof(path), "%s/where.ini", folder);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        FILE *f = fopen(path, "we");
+        enum err e;
+
+        ROW(cases[i].name);
+        assert_non_null(f);
+        fputs(cases[i].text, f);
+        fclose(f);
+        buf_init(&why, 1024);
+        assert_int_equal(config_load(path, cases[i].set,
+                                     cases[i].set != NULL ? 1 : 0, &config,
+                                     &why),
+                         ERR_OK);
+        e = config_check_files(&config, &why);
+        if (e == ERR_OK)
+            e = hl7_senders_open(&config, &senders, &why);
+        assert_int_equal(e, ERR_CONFIG);
+        if (strstr(why.data, cases[i].want) == NULL)
+            fail_msg("%s", why.data);
+        close_all();
+    }
+    unlink(path);
+    rmdir(folder);
+}
+
 static void reads_the_head(void **state)
 {
     struct hl7_sender_head head;
@@ -238,6 +296,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(finds_by_name),
         cmocka_unit_test(finds_by_certificate),
+        cmocka_unit_test(says_where),
         cmocka_unit_test(takes_any_sender),
         cmocka_unit_test(knows_zones_and_charsets),
         cmocka_unit_test(reads_the_head),

@@ -287,13 +287,70 @@ static void test_clock(void **state)
     }
 }
 
+/*
+ * The hour that Berlin's clocks show twice, 25 October 2026: MSH-7's offset is
+ * the default of every time of its message (HL7 v2.5.1, MSH-7), so it says which
+ * of the two is meant; a result is not measured after it was told of.
+ */
+static void test_told(void **state)
+{
+    static const struct {
+        const char *sent, *text, *fhir;
+        bool twice;
+    } rows[] = {
+        { "20261025025000+0200", "20261025023000", "2026-10-25T02:30:00+02:00",
+          false },
+        { "20261025025000+0100", "20261025023000", "2026-10-25T02:30:00+01:00",
+          false },
+        { "20261025040000+0100", "202610250230", "2026-10-25T02:30:00+01:00",
+          false },
+        { "20261025040000+0100", "2026102502", "2026-10-25T02:00:00+01:00",
+          false },
+        /* sent at 2:10 for the second time: 2:30 was before that */
+        { "20261025021000+0100", "20261025023000", "2026-10-25T02:30:00+02:00",
+          false },
+        /* clocks of two machines differ a little */
+        { "20261025022900+0100", "20261025023000", "2026-10-25T02:30:00+01:00",
+          false },
+        { "20261025040000", "20261025023000", "2026-10-25T02:30:00+02:00",
+          true },
+        { "20260304120000+0100", "20261025023000", "2026-10-25T02:30:00+02:00",
+          true },
+        /* what the result says itself counts */
+        { "20261025040000+0100", "20261025023000+0200",
+          "2026-10-25T02:30:00+02:00", false },
+        /* an offset that Berlin never has counts for all */
+        { "20261025040000-0500", "20261025023000", "2026-10-25T02:30:00-05:00",
+          false },
+        /* only of the hour that is shown twice */
+        { "20261025040000+0100", "20261025013000", "2026-10-25T01:30:00+02:00",
+          false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        struct hl7_time sent, t;
+        struct hl7_here there;
+        int hours;
+
+        ROW(rows[i].fhir);
+        assert_int_equal(hl7_time_read(rows[i].sent, "", &here, &sent), ERR_OK);
+        there = hl7_here_of(berlin, &sent);
+        assert_int_equal(hl7_time_read(rows[i].text, "", &there, &t), ERR_OK);
+        assert_string_equal(t.text, rows[i].fhir);
+        assert_int_equal(t.twice, rows[i].twice);
+        assert_int_equal(sscanf(t.text + 19, "%d", &hours), 1);
+        assert_true(t.start_s == utc(t.text) - hours * 3600);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_published),    cmocka_unit_test(test_forms),
         cmocka_unit_test(test_years),        cmocka_unit_test(test_changes),
         cmocka_unit_test(test_against_libc), cmocka_unit_test(test_here),
-        cmocka_unit_test(test_clock),
+        cmocka_unit_test(test_told),         cmocka_unit_test(test_clock),
     };
 
     return cmocka_run_group_tests(tests, start, stop);

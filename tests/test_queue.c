@@ -49,9 +49,14 @@ static void three_open(struct world *w)
 static void read_queue(struct world *w, const struct queue_options *options,
                        struct buf *out)
 {
+    struct queue_wish wish = { .table = options != NULL };
+
+    if (options != NULL)
+        wish.options = *options;
+    wish.options.now_s = world_now_s;
+    wish.options.zone = w->zone;
     buf_empty(out);
-    assert_int_equal(queue_read(w->db, options, world_now_s - 30 * 86400,
-                                world_now_s, w->zone, out),
+    assert_int_equal(queue_read(w->db, &wish, world_now_s - 30 * 86400, out),
                      ERR_OK);
 }
 
@@ -313,6 +318,173 @@ static void what_has_lost_its_ground_comes_last(void **state)
     buf_clear(&out);
 }
 
+/* ---- a part of it ----------------------------------------------------------- */
+
+static enum err ask(struct world *w, struct queue_wish *wish, struct buf *out)
+{
+    wish->options.now_s = world_now_s;
+    wish->options.zone = w->zone;
+    buf_empty(out);
+    return queue_read(w->db, wish, world_now_s - 30 * 86400, out);
+}
+
+/* Rows of this kind. */
+static size_t rows_of(const struct buf *out, const char *kind)
+{
+    size_t count = 0;
+    char text[64];
+
+    snprintf(text, sizeof(text), "{\"kind\":\"%s\"", kind);
+    for (const char *at = out->data; at != NULL && (at = strstr(at, text));
+         at++)
+        count++;
+    return count;
+}
+
+static void by_unit_rule_and_access(void **state)
+{
+    static const struct {
+        const char *unit, *access, *rule;
+        size_t referrals, reminders, hidden;
+    } cases[] = {
+        { "Unit North", "", NULL, 1, 1, 1 },
+        { "UNIT north", "", NULL, 1, 1, 1 },
+        { "unit not known", "", NULL, 1, 0, 2 },
+        { "", "A-7", NULL, 1, 1, 1 },
+        { "", "1001", NULL, 1, 1, 1 }, /* of the patient */
+        { "Unit North", "", "HF-1", 1, 0, 2 },
+        { "", "", "IS-2", 1, 0, 2 },
+    };
+    struct world *w = world(state);
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    three_open(w);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct queue_wish wish = { .table = false };
+        char count[32];
+
+        ROW(cases[i].unit);
+        snprintf(wish.unit, sizeof(wish.unit), "%s", cases[i].unit);
+        snprintf(wish.access, sizeof(wish.access), "%s", cases[i].access);
+        if (cases[i].rule != NULL)
+            wish.filter.rules[wish.filter.rule_count++] = cases[i].rule;
+        assert_int_equal(ask(w, &wish, &out), ERR_OK);
+        assert_int_equal(rows_of(&out, "referral"), cases[i].referrals);
+        assert_int_equal(rows_of(&out, "reminder"), cases[i].reminders);
+        assert_int_equal(rows_of(&out, "not-shown"), 1);
+        snprintf(count, sizeof(count), "\"count\":%zu,", cases[i].hidden);
+        assert_non_null(strstr(out.data, count));
+    }
+    buf_clear(&out);
+}
+
+/* A mistyped name must not read as nothing to do. */
+static void an_unknown_name_is_said(void **state)
+{
+    struct world *w = world(state);
+    struct queue_wish wish = { .unit = "Unit Nroth" };
+    struct buf out;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(ask(w, &wish, &out), ERR_ABSENT);
+    assert_non_null(strstr(out.data, "  Unit North\n"));
+    wish = (struct queue_wish){ .access = "A-8" };
+    assert_int_equal(ask(w, &wish, &out), ERR_ABSENT);
+    assert_string_equal(out.data, "No access and no patient is called so.\n");
+    buf_clear(&out);
+}
+
+/* What people do with it stands in columns: read as they are. */
+static void what_people_did_is_shown(void **state)
+{
+    struct world *w = world(state);
+    struct queue_options options = { .now_s = world_now_s, .zone = w->zone };
+    char sql[256];
+    struct buf out;
+    const char *last;
+
+    buf_init(&out, 1 << 20);
+    three_open(w);
+    assert_true(world_count(w, "SELECT count(*) FROM episode") == 2);
+    assert_int_equal(db_run(w->db, Q_COMMIT, ""), ERR_OK);
+    db_close(w->db);
+    snprintf(sql, sizeof(sql),
+             "UPDATE episode SET put_off_s = %lld, put_off_by = 'Dr Elm', owner"
+             " = 'Vascular clinic', escalated = 1 WHERE grp = %d",
+             (long long)(world_now_s + 2 * 86400), (int)GROUP_FLOW);
+    world_change_file(w->path, sql);
+    assert_int_equal(db_open(w->path, &w->db), ERR_OK);
+    assert_int_equal(db_run(w->db, Q_BEGIN, ""), ERR_OK);
+    read_queue(w, &options, &out);
+    last = strstr(out.data, "PUT OFF - not before the date shown");
+    assert_non_null(last);
+    assert_true(last > strstr(out.data, "MEASURE AGAIN"));
+    assert_non_null(strstr(last, "Put off until 2026-03-08 by Dr Elm"));
+    assert_non_null(strstr(last, "Handed to: Vascular clinic"));
+    assert_non_null(strstr(last, "ESCALATED"));
+    read_queue(w, NULL, &out);
+    assert_non_null(strstr(out.data, "\"state\":\"put-off\""));
+    assert_non_null(strstr(out.data, "\"put_off_until\":\"2026-03-08\""));
+    /* and it comes back by itself */
+    world_now_s += 2 * 86400;
+    options.now_s = world_now_s;
+    read_queue(w, &options, &out);
+    assert_null(strstr(out.data, "PUT OFF"));
+    assert_true(strstr(out.data, "2310 mL/min") <
+                strstr(out.data, "MEASURE AGAIN"));
+    buf_clear(&out);
+}
+
+/* ---- whether anything has changed -------------------------------------------- */
+
+static void mark_of(struct world *w, char mark[QUEUE_MARK_SIZE])
+{
+    const struct queue_options o = { .now_s = world_now_s, .zone = w->zone };
+
+    assert_int_equal(queue_mark(w->db, &o, mark), ERR_OK);
+}
+
+/* Does the step change the tag, and what is shown?  Both or neither. */
+static void the_tag_changes_with_what_is_shown(void **state)
+{
+    struct world *w = world(state);
+    char before[QUEUE_MARK_SIZE], after[QUEUE_MARK_SIZE];
+
+    mark_of(w, before);
+    assert_int_equal(strncmp(before, "W/\"", 3), 0);
+    three_open(w);
+    mark_of(w, after);
+    assert_string_not_equal(before, after);
+    mark_of(w, before);
+    assert_string_equal(before, after); /* looking changes nothing */
+    world_now_s += 3600;
+    mark_of(w, after);
+    assert_string_equal(before, after);
+    /* one that says nothing new of any access */
+    assert_int_equal(
+        world_post(w, OBS(.code = "post-weight", .value = "70", .unit = "kg")),
+        201);
+    mark_of(w, after);
+    assert_string_equal(before, after);
+    world_person(w, "refer-flow-review", "accepted");
+    mark_of(w, after);
+    assert_string_not_equal(before, after);
+    mark_of(w, before);
+    /* a sign that nobody can place */
+    assert_int_equal(world_post(w, OBS(.code = "digital-pressure",
+                                       .value = "50", .unit = "mm[Hg]",
+                                       .access = ACCESS, .site = "right hand")),
+                     201);
+    mark_of(w, after);
+    assert_string_not_equal(before, after);
+    mark_of(w, before);
+    /* tomorrow another day is due */
+    world_now_s += 86400;
+    mark_of(w, after);
+    assert_string_not_equal(before, after);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -324,6 +496,10 @@ int main(void)
         TEST(what_has_lost_its_ground_comes_last),
         TEST(what_is_held_is_listed),
         TEST(contradictions_are_listed),
+        TEST(by_unit_rule_and_access),
+        TEST(an_unknown_name_is_said),
+        TEST(what_people_did_is_shown),
+        TEST(the_tag_changes_with_what_is_shown),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -350,6 +350,42 @@ static void what_nobody_answers_is_put_again(void **state)
     assert_int_equal(next_ms(w), (world_now_s + wait_s) * 1000);
 }
 
+/* How long is our own proposal (policy, general.escalate_*_h). */
+static void what_nobody_takes_is_escalated(void **state)
+{
+    struct world *w = world(state);
+    int64_t wait_s =
+        (int64_t)policy_count(&w->policy, P_ESCALATE_ASAP_H) * 3600;
+
+    assert_int_equal(
+        world_post(w, OBS(.code = "hand-symptom", .sign = "pain-at-rest",
+                          .access = ACCESS)),
+        201);
+    world_review(w);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM task WHERE priority = 'asap'"), 1);
+    assert_true(next_ms(w) <= (world_now_s + wait_s) * 1000);
+    world_now_s += wait_s;
+    world_review(w);
+    assert_true(w->told);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM task WHERE priority = 'stat'"), 1);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM decision WHERE"
+                                    " act = 2 AND how = 8"),
+                     1);
+    assert_int_equal(world_count(w, "SELECT escalated FROM episode"), 1);
+    assert_int_equal(world_task_says(w, NULL,
+                                     "Nobody has taken this Task in "
+                                     "hand within 24 hours"),
+                     1);
+    /* once; and by nobody's change is it more or less */
+    world_now_s += wait_s;
+    world_review(w);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM decision WHERE"
+                                    " act = 2 AND how = 8"),
+                     1);
+}
+
 /* ---- a change of policy --------------------------------------------------- */
 
 static void another_policy_is_looked_at_by_every_access(void **state)
@@ -382,6 +418,7 @@ int main(void)
         TEST(a_visit_is_asked_for_and_recorded),
         TEST(a_visit_that_nobody_makes),
         TEST(what_nobody_answers_is_put_again),
+        TEST(what_nobody_takes_is_escalated),
         TEST(another_policy_is_looked_at_by_every_access),
     };
 

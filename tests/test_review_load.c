@@ -287,6 +287,8 @@ static void a_hand_that_nobody_answers(void **state)
 {
     struct world *w = world(state);
     int64_t wait_s = (int64_t)policy_count(&w->policy, P_UNANSWERED_D) * A_DAY;
+    int64_t soon_s =
+        (int64_t)policy_count(&w->policy, P_ESCALATE_IMMEDIATE_H) * 3600;
 
     assert_int_equal(
         world_put(w, "acc-7",
@@ -299,11 +301,15 @@ static void a_hand_that_nobody_answers(void **state)
     world_review(w);
     assert_int_equal(world_tasks(w, HAND_TASK, "requested"), 1);
     assert_int_equal(world_count(w, "SELECT since_ms FROM news"),
-                     (world_now_s + wait_s) * 1000);
-    world_now_s += wait_s;
+                     (world_now_s + soon_s) * 1000);
+    world_now_s += soon_s;
+    world_review(w);
+    assert_int_equal(world_count(w, "SELECT since_ms FROM news"),
+                     (world_now_s - soon_s + wait_s) * 1000);
+    world_now_s += wait_s - soon_s;
     world_review(w);
     assert_int_equal(
-        world_count(w, "SELECT count(*) FROM decision WHERE act = 2"), 1);
+        world_count(w, "SELECT count(*) FROM decision WHERE act = 2"), 2);
     /* it ends because its ground has gone, not because of the access */
     assert_int_equal(
         world_put(w, "o1",

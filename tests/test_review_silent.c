@@ -93,23 +93,21 @@ static void all_is_kept_and_nothing_is_posted(void **state)
 static void the_queue_says_so(void **state)
 {
     struct world *w = world(state);
-    struct queue_options options = { .now_s = world_now_s,
-                                     .silent = true,
-                                     .zone = w->zone };
+    struct queue_wish wish = { .table = true,
+                               .options = { .silent = true, .zone = w->zone } };
     struct buf out;
 
     high_flow(w);
-    options.now_s = world_now_s;
+    wish.options.now_s = world_now_s;
     buf_init(&out, 1 << 20);
-    assert_int_equal(queue_read(w->db, &options, 0, world_now_s, w->zone, &out),
-                     ERR_OK);
+    assert_int_equal(queue_read(w->db, &wish, 0, &out), ERR_OK);
     assert_non_null(strstr(out.data, "SILENT MODE"));
     assert_true(strstr(out.data, "SILENT MODE") <
                 strstr(out.data, "Fictional, Wren"));
     assert_non_null(strstr(out.data, "; not"));
     buf_empty(&out);
-    assert_int_equal(queue_read(w->db, NULL, 0, world_now_s, w->zone, &out),
-                     ERR_OK);
+    wish.table = false;
+    assert_int_equal(queue_read(w->db, &wish, 0, &out), ERR_OK);
     assert_non_null(strstr(out.data, "\"silent\":true"));
     buf_clear(&out);
 }

@@ -5,6 +5,7 @@
 #include "tests/tls_kit.h"
 
 #include <openssl/err.h>
+#include <time.h>
 
 enum { PIECES_MAX = 400, ROOM = 300 * 1024 };
 
@@ -20,11 +21,13 @@ struct line {
     bool told;     /* the client was told by an alert that it is refused */
 };
 
-static struct line open_line(int version, const char *client_ca,
-                             const struct kit_pair *own)
+static struct line open_listed(int version, const char *client_ca,
+                               const char *client_crl,
+                               const struct kit_pair *own)
 {
     const struct tls_files files = { kit_path("server.pem"),
-                                     kit_path("server.key"), client_ca };
+                                     kit_path("server.key"), client_ca,
+                                     client_crl };
     struct line l = { .client = kit_new_client(version, own),
                       .got = malloc(ROOM) };
     struct buf why;
@@ -40,6 +43,12 @@ static struct line open_line(int version, const char *client_ca,
     BIO_set_mem_eof_return(l.out, -1);
     SSL_set_bio(l.client, l.in, l.out);
     return l;
+}
+
+static struct line open_line(int version, const char *client_ca,
+                             const struct kit_pair *own)
+{
+    return open_listed(version, client_ca, NULL, own);
 }
 
 static void close_line(struct line *l)
@@ -185,6 +194,128 @@ static void knows_clients(void **state)
     }
 }
 
+/*
+ * RFC 5280, 6.3.3: the list must be of the issuer, signed by it and not have run
+ * out; without one the status of a certificate is not known.  Made and signed
+ * by OpenSSL, as `openssl ca -gencrl` makes them.
+ */
+static void knows_revoked_clients(void **state)
+{
+    static const struct {
+        const char *name;
+        const struct kit_pair *authority;
+        int days;
+        const struct kit_pair *revoked;
+        bool open;
+    } cases[] = {
+        { "nobody is revoked", &kit_ca, 10, NULL, true },
+        { "another is revoked", &kit_ca, 10, &kit_server, true },
+        { "it is revoked", &kit_ca, 10, &kit_client, false },
+        { "the list has run out", &kit_ca, -1, NULL, false },
+        { "a list of another authority", &kit_other_ca, 10, NULL, false },
+    };
+    static const int versions[] = { TLS1_2_VERSION, TLS1_3_VERSION };
+
+    (void)state;
+    for (size_t i = 0; i < 2 * COUNT(cases); i++) {
+        size_t c = i / 2;
+        struct line l;
+
+        ROW(cases[c].name);
+        kit_write_list(cases[c].authority, cases[c].days, cases[c].revoked,
+                       kit_path("lists.pem"), "we");
+        l = open_listed(versions[i % 2], kit_path("ca.pem"),
+                        kit_path("lists.pem"), &kit_client);
+        assert_in_range(tls_context_lists_end_s(l.context) - time(NULL),
+                        cases[c].days * 86400 - 60, cases[c].days * 86400);
+        greet(&l);
+        assert_int_equal(tls_stream_is_open(l.stream), cases[c].open);
+        assert_int_equal(l.said, cases[c].open ? ERR_ABSENT : ERR_DENIED);
+        assert_int_equal(tls_stream_has_name(l.stream, "hall-north.example"),
+                         cases[c].open);
+        close_line(&l);
+    }
+    /* of several lists that of the issuer counts */
+    kit_write_list(&kit_other_ca, 10, NULL, kit_path("lists.pem"), "we");
+    kit_write_list(&kit_ca, 5, NULL, kit_path("lists.pem"), "ae");
+    for (int i = 0; i < 2; i++) {
+        struct line l = open_listed(TLS1_3_VERSION, kit_path("ca.pem"),
+                                    kit_path("lists.pem"), &kit_client);
+
+        greet(&l);
+        assert_true(tls_stream_is_open(l.stream));
+        close_line(&l);
+    }
+    unlink(kit_path("lists.pem"));
+}
+
+/* Another connection of the same context. */
+static bool is_let_in(struct line *l)
+{
+    bool open;
+
+    SSL_free(l->client);
+    tls_stream_free(l->stream);
+    l->client = kit_new_client(TLS1_3_VERSION, &kit_client);
+    assert_int_equal(tls_stream_new(l->context, &l->stream), ERR_OK);
+    l->in = BIO_new(BIO_s_mem());
+    l->out = BIO_new(BIO_s_mem());
+    BIO_set_mem_eof_return(l->in, -1);
+    BIO_set_mem_eof_return(l->out, -1);
+    SSL_set_bio(l->client, l->in, l->out);
+    greet(l);
+    open = tls_stream_is_open(l->stream);
+    return open;
+}
+
+/* A new list counts from the next connection on, without a restart; a file that
+ * is broken or gone does not undo the list that was read. */
+static void takes_new_lists(void **state)
+{
+    struct line l;
+    FILE *f;
+
+    (void)state;
+    kit_write_list(&kit_ca, 10, NULL, kit_path("lists.pem"), "we");
+    l = open_listed(TLS1_3_VERSION, kit_path("ca.pem"), kit_path("lists.pem"),
+                    &kit_client);
+    assert_true(is_let_in(&l));
+    kit_write_list(&kit_ca, 10, &kit_client, kit_path("lists.pem"), "we");
+    assert_false(is_let_in(&l));
+    f = fopen(kit_path("lists.pem"), "we");
+    assert_non_null(f);
+    fputs("not a list\n", f);
+    fclose(f);
+    assert_false(is_let_in(&l));
+    unlink(kit_path("lists.pem"));
+    assert_false(is_let_in(&l));
+    kit_write_list(&kit_ca, 3, NULL, kit_path("lists.pem"), "we");
+    assert_true(is_let_in(&l));
+    assert_in_range(tls_context_lists_end_s(l.context) - time(NULL),
+                    3 * 86400 - 60, 3 * 86400);
+    close_line(&l);
+    unlink(kit_path("lists.pem"));
+}
+
+static void names_lists_that_are_none(void **state)
+{
+    struct tls_files files = { kit_path("server.pem"), kit_path("server.key"),
+                               kit_path("ca.pem"), kit_path("none.pem") };
+    struct tls_context *context = NULL;
+    struct buf why;
+
+    (void)state;
+    for (int i = 0; i < 3; i++) {
+        buf_init(&why, 1024);
+        files.client_crl = i == 0 ? kit_path("none.pem") : kit_path("ca.pem");
+        files.client_ca = i == 2 ? "" : kit_path("ca.pem");
+        assert_int_equal(tls_context_open(&files, &context, &why), ERR_CONFIG);
+        assert_non_null(strstr(why.data, i == 0 ? "none.pem: " : "ca.pem: "));
+        assert_non_null(strstr(why.data, "revocation lists"));
+        buf_clear(&why);
+    }
+}
+
 /* What was sent before the end is read before the end is told. */
 static void tells_the_end(void **state)
 {
@@ -266,20 +397,20 @@ static void names_wrong_files(void **state)
         const char *at; /* the file that is named */
     } cases[] = {
         { "no certificate",
-          { kit_path("none.pem"), kit_path("server.key"), NULL },
+          { kit_path("none.pem"), kit_path("server.key"), NULL, NULL },
           "none.pem: is not a certificate" },
         { "a key as a certificate",
-          { kit_path("server.key"), kit_path("server.key"), NULL },
+          { kit_path("server.key"), kit_path("server.key"), NULL, NULL },
           "server.key: is not a certificate" },
         { "no key",
-          { kit_path("server.pem"), kit_path("none.key"), NULL },
+          { kit_path("server.pem"), kit_path("none.key"), NULL, NULL },
           "none.key: is not the private key" },
         { "another's key",
-          { kit_path("server.pem"), kit_path("client.key"), NULL },
+          { kit_path("server.pem"), kit_path("client.key"), NULL, NULL },
           "client.key: " },
         { "a key as authority",
-          { kit_path("server.pem"), kit_path("server.key"),
-            kit_path("ca.key") },
+          { kit_path("server.pem"), kit_path("server.key"), kit_path("ca.key"),
+            NULL },
           "ca.key: is not a file of certificates" },
     };
 
@@ -307,6 +438,9 @@ int main(void)
         cmocka_unit_test(speaks_both_versions),
         cmocka_unit_test(refuses_old_versions),
         cmocka_unit_test(knows_clients),
+        cmocka_unit_test(knows_revoked_clients),
+        cmocka_unit_test(takes_new_lists),
+        cmocka_unit_test(names_lists_that_are_none),
         cmocka_unit_test(tells_the_end),
         cmocka_unit_test(sees_what_is_not_tls),
         cmocka_unit_test(carries_much),

@@ -144,6 +144,8 @@ static void raises_urgency(void **state)
     assert_int_equal(review(&s, 21), ACT_UPDATE);
     assert_true(s.verdict.raised);
     assert_int_equal(s.episode.urgency, URGENCY_ASAP);
+    assert_int_equal(review(&s, 21.5), ACT_NOTHING);
+    s.episode.state = EPISODE_TAKEN;
     assert_int_equal(review(&s, 22), ACT_NOTHING);
     /* the sign grows old: what was said is not taken back */
     assert_int_equal(review(&s, 110), ACT_NOTHING);
@@ -170,6 +172,47 @@ static void puts_the_unanswered_again(void **state)
     s.episode.state = EPISODE_TAKEN; /* a person has it in hand */
     assert_int_equal(review(&s, (double)(next_s - kit_base_s) / 86400 + 95),
                      ACT_NOTHING);
+}
+
+/* How long is our own proposal (policy, general.escalate_*_h). */
+static void escalates_what_nobody_takes(void **state)
+{
+    static struct scene s;
+    double asap_d = policy_count(&policy, P_ESCALATE_ASAP_H) / 24.0;
+
+    (void)state;
+    begin_high(&s);
+    assert_int_equal(triage_escalation_s(&policy, &s.episode), INT64_MAX);
+    ARRIVE(&s, SIGN(21, SIGN_HF_ADMISSION));
+    assert_int_equal(review(&s, 21), ACT_UPDATE); /* a matter of days */
+    assert_false(s.verdict.escalated);
+    assert_int_equal(agenda_of_group(&policy, &s.episode, &s.repeat, kit_s(21)),
+                     kit_s(21 + asap_d));
+    assert_int_equal(review(&s, 21 + 0.9 * asap_d), ACT_NOTHING);
+    assert_int_equal(review(&s, 21 + asap_d), ACT_UPDATE);
+    assert_true(s.verdict.escalated);
+    assert_true(s.episode.escalated);
+    assert_false(s.verdict.raised);
+    assert_int_equal(s.episode.urgency, URGENCY_ASAP);
+    assert_int_equal(review(&s, 21 + 2 * asap_d), ACT_NOTHING); /* once */
+}
+
+/* What is put off waits; what worsens does not. */
+static void waits_for_what_is_put_off(void **state)
+{
+    static struct scene s;
+
+    (void)state;
+    begin_high(&s);
+    ARRIVE(&s, SIGN(21, SIGN_HF_ADMISSION));
+    assert_int_equal(review(&s, 21), ACT_UPDATE);
+    s.episode.put_off_s = kit_s(28);
+    assert_int_equal(review(&s, 28), ACT_NOTHING);
+    assert_int_equal(
+        triage_escalation_s(&policy, &s.episode),
+        kit_s(28) + (int64_t)policy_count(&policy, P_ESCALATE_ASAP_H) * 3600);
+    ARRIVE(&s, SIGN(28, SIGN_HF_ADMISSION));
+    assert_int_equal(review(&s, 28), ACT_UPDATE);
 }
 
 static void ends_when_cleared(void **state)
@@ -375,7 +418,7 @@ static void outgrows_the_taken(void **state)
         ARRIVE(&s, SIGN(3, cases[i].later));
         assert_int_equal(review(&s, 3), cases[i].want);
         assert_int_equal(s.episode.number, cases[i].number);
-        assert_int_equal(review(&s, 4), ACT_NOTHING);
+        assert_int_equal(review(&s, 3.1), ACT_NOTHING);
     }
 }
 
@@ -399,7 +442,7 @@ static void announces_another_emergency(void **state)
     ARRIVE(&s, SIGN(3, SIGN_MOTOR_WEAKNESS));
     assert_int_equal(review(&s, 3), ACT_OPEN);
     assert_int_equal(s.episode.number, 2);
-    assert_int_equal(review(&s, 4), ACT_NOTHING);
+    assert_int_equal(review(&s, 3.1), ACT_NOTHING);
 }
 
 static void stays_quiet_after_no(void **state)
@@ -996,6 +1039,8 @@ int main(void)
         cmocka_unit_test(inserts_late_evidence),
         cmocka_unit_test(raises_urgency),
         cmocka_unit_test(puts_the_unanswered_again),
+        cmocka_unit_test(escalates_what_nobody_takes),
+        cmocka_unit_test(waits_for_what_is_put_off),
         cmocka_unit_test(ends_when_cleared),
         cmocka_unit_test(ends_when_withdrawn),
         cmocka_unit_test(says_what_was_corrected),

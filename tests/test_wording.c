@@ -4,110 +4,13 @@
  * What must hold for all texts is asked of them and of random histories.
  */
 #include "tests/golden.h"
-#include "tests/wording_kit.h"
-
-/* ---- scenarios ------------------------------------------------------------------- */
-
-static const struct scenario {
-    const char *file;
-    enum sign type;
-    enum group group;
-    struct event events[12];
-} scenarios[] = {
-    { "wording-high-flow.txt",
-      SIGN_TYPE_AVF,
-      GROUP_FLOW,
-      { FLOW(751.35, 2240, USD), FLOW(777.34, 2180, USD) } },
-    { "wording-high-flow-heart.txt",
-      SIGN_TYPE_AVF,
-      GROUP_FLOW,
-      { FLOW(747.35, 2480, USD), FLOW(775.35, 2590, USD),
-        OUTPUT(775.36, 7.2, USD), SIGN(770.40, SIGN_HF_NYHA_3) } },
-    { "wording-high-flow-watch.txt",
-      SIGN_TYPE_AVG,
-      GROUP_FLOW,
-      { FLOW(720.35, 1720), FLOW(776.00, 1655, .precision = AT_DAY) } },
-    { "wording-share-severe.txt",
-      SIGN_TYPE_AVF,
-      GROUP_FLOW,
-      { FLOW(760.35, 1310, USD), OUTPUT(760.36, 4.1, USD),
-        FLOW(778.35, 1290, USD), OUTPUT(778.37, 4.2, USD) } },
-    { "wording-rest-pain-high-flow.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(770.35, 1620, USD), SIGN(781.50, SIGN_PAIN_AT_REST),
-        SIGN(781.50, SIGN_COLDNESS), FINGER(781.51, 44),
-        INDEX(781.51, 0.3964) } },
-    { "wording-rest-pain-low-flow.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(770.35, 652, USD), SIGN(781.50, SIGN_GRADE_3) } },
-    { "wording-weakness.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { SIGN(782.30, SIGN_MOTOR_WEAKNESS), SIGN(782.30, SIGN_NUMBNESS) } },
-    { "wording-tissue-loss-extended.txt",
-      SIGN_TYPE_AVG,
-      GROUP_HAND,
-      { FLOW(765.35, 1480, USD),
-        SIGN(782.30, SIGN_GRADE_4B, .status = READING_PRELIMINARY) } },
-    { "wording-pulseless.txt",
-      SIGN_TYPE_UNKNOWN,
-      GROUP_HAND,
-      { SIGN(782.30, SIGN_COLD_PULSELESS_HAND) } },
-    { "wording-finger-pressure.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(765.35, 820, USD), FINGER(770.40, 52), FINGER(780.40, 49),
-        SIGN(780.41, SIGN_COLDNESS) } },
-    { "wording-mild-symptoms.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(779.35, 1180, USD), SIGN(775.40, SIGN_NUMBNESS),
-        SIGN(780.40, SIGN_PAIN_ON_DIALYSIS) } },
-    { "wording-intolerable.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(779.35, 4000, USD, .bound = BOUND_ABOVE),
-        SIGN(780.40, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE) } },
-    { "wording-weakness-high-flow.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(770.35, 1620, USD), SIGN(782.30, SIGN_MOTOR_WEAKNESS) } },
-    { "wording-high-flow-weakness.txt",
-      SIGN_TYPE_AVF,
-      GROUP_FLOW,
-      { FLOW(751.35, 2240, USD), FLOW(777.34, 2180, USD),
-        SIGN(782.30, SIGN_MOTOR_WEAKNESS) } },
-    { "wording-same-sign.txt",
-      SIGN_TYPE_AVF,
-      GROUP_HAND,
-      { FLOW(779.35, 820, USD), SIGN(775.40, SIGN_PAIN_ON_DIALYSIS),
-        SIGN(777.40, SIGN_PAIN_ON_DIALYSIS),
-        SIGN(780.40, SIGN_PAIN_ON_DIALYSIS) } },
-    { "wording-low-flow-thrill.txt",
-      SIGN_TYPE_AVF,
-      GROUP_LOW_FLOW,
-      { FLOW(750.35, 431, USD), FLOW(778.35, 404, USD),
-        SIGN(782.30, SIGN_THRILL_ABSENT) } },
-    { "wording-low-flow.txt",
-      SIGN_TYPE_AVF,
-      GROUP_LOW_FLOW,
-      { FLOW(750.35, 431, USD), FLOW(778.35, 420, USD),
-        FLOW(778.38, 404, USD) } },
-    { "wording-low-flow-swelling.txt",
-      SIGN_TYPE_AVG,
-      GROUP_LOW_FLOW,
-      { FLOW(758.35, 560, USD), FLOW(778.35, 540, USD),
-        SIGN(779.30, SIGN_ARM_SWELLING),
-        NUMBER(779.31, Q_BLEEDING_PROLONGED, 1) } },
-};
+#include "tests/wording_scenarios.h"
 
 static void test_scenarios(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < COUNT(scenarios); i++) {
-        const struct scenario *s = &scenarios[i];
+    for (size_t i = 0; i < COUNT(group_scenarios); i++) {
+        const struct group_scenario *s = &group_scenarios[i];
         struct episode none = { .flow_ml_min = NAN };
         struct world w;
         struct buf all;
@@ -177,10 +80,10 @@ static void test_description_says(void **state)
         struct buf text;
 
         ROW(cases[i].file);
-        while (strcmp(scenarios[k].file, cases[i].file) != 0)
+        while (strcmp(group_scenarios[k].file, cases[i].file) != 0)
             k++;
-        set_up(&w, scenarios[k].events, scenarios[k].type, scenarios[k].group,
-               NOW);
+        set_up(&w, group_scenarios[k].events, group_scenarios[k].type,
+               group_scenarios[k].group, NOW);
         buf_init(&text, WORDING_SIZE_MAX);
         wording_description(&w.wording, &text);
         for (size_t n = 0; n < 8 && cases[i].says[n] != NULL; n++) {
@@ -197,8 +100,8 @@ static void test_phone(void **state)
     static const char phone[] = "Phone now: this Task does not replace a call.";
 
     (void)state;
-    for (size_t i = 0; i < COUNT(scenarios); i++) {
-        const struct scenario *s = &scenarios[i];
+    for (size_t i = 0; i < COUNT(group_scenarios); i++) {
+        const struct group_scenario *s = &group_scenarios[i];
         struct world w;
         struct buf text;
         bool now;
@@ -646,7 +549,7 @@ static void test_marks(void **state)
         struct buf text;
 
         ROW(cases[i].mark);
-        set_up(&w, scenarios[0].events, SIGN_TYPE_AVF, GROUP_FLOW, NOW);
+        set_up(&w, group_scenarios[0].events, SIGN_TYPE_AVF, GROUP_FLOW, NOW);
         snprintf(row->mark, sizeof(row->mark), "%s", cases[i].mark);
         snprintf(row->source, sizeof(row->source), "BAS08");
         snprintf(changed.approver, sizeof(changed.approver), "access board");

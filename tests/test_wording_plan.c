@@ -78,7 +78,7 @@ static const struct scenario {
         SIGN(782.37, SIGN_THRILL_WEAK) },
       { "next by the plan: loosen the band now, then measure" } },
     { "the hand is an emergency",
-      WORDING_PLAN_EMERGENCY,
+      "a sign of emergency of the hand stands, and its assessment comes first",
       { HIGH, PRESSURE(782.30, 94) },
       { "The band plan was taken out on 2026-11-25 and is not to be used: a "
         "sign of emergency of the hand stands" } },

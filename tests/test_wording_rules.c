@@ -5,202 +5,9 @@
  */
 #include "adapters/task_codes.h"
 #include "tests/golden.h"
-#include "tests/wording_kit.h"
+#include "tests/wording_scenarios.h"
 
-#define PRESSURE(d, v) NUMBER(d, Q_MEAN_PRESSURE, v)
-#define USED(d)        NUMBER(d, Q_PUMP_FLOW, 300)
-#define KTV(d, v)      NUMBER(d, Q_SPKTV, v)
-#define RATIO(d, v)    NUMBER(d, Q_STATIC_PRESSURE_RATIO, v)
-
-enum { EVENTS_MAX = 20 };
-
-static const struct scenario {
-    const char *file;
-    enum rule rule;
-    enum sign type;
-    struct event events[EVENTS_MAX];
-} scenarios[] = {
-    { "wording-rule-hf4.txt",
-      RULE_HF_4,
-      SIGN_TYPE_AVF,
-      { FLOW(765.35, 1620, USD), SIGN(770.40, SIGN_HF_NYHA_4),
-        SIGN(780.40, SIGN_HF_ADMISSION) } },
-    { "wording-rule-hf4-share.txt",
-      RULE_HF_4,
-      SIGN_TYPE_AVF,
-      { FLOW(765.35, 1320, USD), OUTPUT(765.36, 4.8),
-        SIGN(770.40, SIGN_HF_PULMONARY_HYPERTENSION),
-        NUMBER(760, Q_OUTFLOW_STENOSIS, 60) } },
-    { "wording-rule-hf5.txt",
-      RULE_HF_5,
-      SIGN_TYPE_AVF,
-      { SIGN(480, SIGN_ANGIOPLASTY_OUTFLOW),
-        SIGN(560, SIGN_ANGIOPLASTY_OUTFLOW),
-        SIGN(640, SIGN_ANGIOPLASTY_OUTFLOW),
-        SIGN(720, SIGN_ANGIOPLASTY_OUTFLOW), FLOW(765.35, 1620, USD) } },
-    { "wording-rule-hf6.txt",
-      RULE_HF_6,
-      SIGN_TYPE_AVF,
-      { NUMBER(700, Q_HEIGHT, 1.58), FLOW(755.35, 2240, USD),
-        FLOW(777.34, 2310, USD), NUMBER(770, Q_OUTFLOW_STENOSIS, 65) } },
-    { "wording-rule-is1.txt",
-      RULE_IS_1,
-      SIGN_TYPE_AVF,
-      { SIGN(781.60, SIGN_CREATED), SIGN(782.30, SIGN_NUMBNESS_MEDIAN),
-        SIGN(782.30, SIGN_NUMBNESS_ULNAR),
-        SIGN(782.30, SIGN_MOTOR_WEAKNESS, EARLY) } },
-    { "wording-rule-is8-opening.txt",
-      RULE_IS_8,
-      SIGN_TYPE_AVF,
-      { FLOW(765.35, 1450, USD), PRESSURE(765.36, 95),
-        NUMBER(760, Q_OUTFLOW_STENOSIS, 60),
-        NUMBER(770, Q_STATIC_ACCESS_PRESSURE, 55), INDEX(771, 0.62) } },
-    { "wording-rule-is8-distal.txt",
-      RULE_IS_8,
-      SIGN_TYPE_AVF,
-      { FLOW(765.35, 1450, USD), PRESSURE(765.36, 95),
-        NUMBER(760, Q_OUTFLOW_STENOSIS, 60),
-        NUMBER(770, Q_STATIC_ACCESS_PRESSURE, 55), INDEX(771, 0.50),
-        NUMBER(771, Q_DIGITAL_BRACHIAL_INDEX_COMPRESSED, 0.54) } },
-    { "wording-rule-is8-rise.txt",
-      RULE_IS_8,
-      SIGN_TYPE_AVF,
-      { FLOW(600.35, 900, USD), PRESSURE(600.36, 95), INDEX(601, 0.65),
-        FLOW(750.35, 1350, USD), FLOW(778.35, 1450, USD) } },
-    { "wording-rule-lf3.txt",
-      RULE_LF_3,
-      SIGN_TYPE_AVF,
-      { FLOW(640.35, 900, USD), PRESSURE(640.36, 97), USED(640.37),
-        FLOW(680.35, 880, USD), PRESSURE(680.36, 94), FLOW(720.35, 910, USD),
-        PRESSURE(720.36, 98), FLOW(755.35, 640, USD), PRESSURE(755.36, 90),
-        FLOW(778.35, 650, USD), PRESSURE(778.36, 88) } },
-    { "wording-rule-lf3-swelling.txt",
-      RULE_LF_3,
-      SIGN_TYPE_AVF,
-      { FLOW(640.35, 900, USD), USED(640.37), FLOW(680.35, 880, USD),
-        FLOW(720.35, 910, USD), FLOW(755.35, 640, USD), FLOW(778.35, 650, USD),
-        SIGN(779.30, SIGN_ARM_SWELLING) } },
-    { "wording-rule-lf2-dose.txt",
-      RULE_LF_2,
-      SIGN_TYPE_AVF,
-      { FLOW(750.35, 450, USD), FLOW(778.35, 440, USD), USED(640.37),
-        KTV(640, 1.62), KTV(670, 1.58), KTV(700, 1.60), KTV(745, 1.33),
-        KTV(775, 1.35) } },
-    { "wording-rule-lf4.txt",
-      RULE_LF_4,
-      SIGN_TYPE_AVF,
-      { RATIO(762.3, 0.36), RATIO(769.3, 0.40), RATIO(776.3, 0.37) } },
-    { "wording-rule-lf5.txt",
-      RULE_LF_5,
-      SIGN_TYPE_AVF,
-      { NUMBER(765.3, Q_RECIRCULATION, 7, USD),
-        NUMBER(776.3, Q_RECIRCULATION, 9, USD), KTV(776.4, 1.12) } },
-    { "wording-rule-lf6-thrill.txt",
-      RULE_LF_6,
-      SIGN_TYPE_AVF,
-      { SIGN(782.30, SIGN_THRILL_ABSENT) } },
-    { "wording-rule-lf6-sessions.txt",
-      RULE_LF_6,
-      SIGN_TYPE_AVG,
-      { NUMBER(700, Q_PRESCRIBED_PUMP_FLOW, 300),
-        NUMBER(774.3, Q_PUMP_FLOW, 240), NUMBER(776.3, Q_PUMP_FLOW, 235),
-        NUMBER(774.3, Q_ARTERIAL_LINE_PRESSURE, -262),
-        NUMBER(776.3, Q_ARTERIAL_LINE_PRESSURE, -258),
-        NUMBER(774.5, Q_BLEEDING_PROLONGED, 1),
-        NUMBER(776.5, Q_BLEEDING_PROLONGED, 1),
-        NUMBER(778.5, Q_BLEEDING_PROLONGED, 1) } },
-    { "wording-rule-ad1.txt",
-      RULE_AD_1,
-      SIGN_TYPE_AVF,
-      { KTV(745.3, 1.15), NUMBER(775.30, Q_UREA_PRE, 25),
-        NUMBER(775.31, Q_UREA_POST, 9.5), NUMBER(775.32, Q_TREATMENT_TIME, 210),
-        NUMBER(775.33, Q_UF_VOLUME, 1800),
-        NUMBER(775.34, Q_POST_WEIGHT, 68) } },
-    { "wording-rule-ad1-severe.txt",
-      RULE_AD_1,
-      SIGN_TYPE_AVF,
-      { KTV(775.3, 0.84) } },
-    { "wording-rule-ad1-standard.txt",
-      RULE_AD_1,
-      SIGN_TYPE_AVF,
-      { NUMBER(700, Q_SESSIONS_PER_WEEK, 2), KTV(745.30, 1.31),
-        NUMBER(745.31, Q_TREATMENT_TIME, 240), KTV(775.30, 1.28),
-        NUMBER(775.31, Q_TREATMENT_TIME, 240),
-        NUMBER(745.2, Q_SESSIONS_PER_WEEK, 2),
-        NUMBER(775.2, Q_SESSIONS_PER_WEEK, 2) } },
-    { "wording-rule-ad2.txt",
-      RULE_AD_2,
-      SIGN_TYPE_AVF,
-      { KTV(640, 1.62), KTV(670, 1.58), KTV(700, 1.60), KTV(745, 1.33),
-        KTV(775, 1.35) } },
-    { "wording-rule-pb1-overdue.txt",
-      RULE_PB_1,
-      SIGN_TYPE_AVF,
-      { FLOW(738, 2400, USD), SIGN(742.5, SIGN_BANDED) } },
-    { "wording-rule-pb2.txt",
-      RULE_PB_2,
-      SIGN_TYPE_AVF,
-      { FLOW(760, 2400, USD), SIGN(776.4, SIGN_BANDED), FLOW(779.4, 430, USD),
-        USED(700.3) } },
-    { "wording-rule-pb2-margin.txt",
-      RULE_PB_2,
-      SIGN_TYPE_AVF,
-      { NUMBER(700, Q_PRESCRIBED_PUMP_FLOW, 420), FLOW(760, 2400, USD),
-        SIGN(776.4, SIGN_BANDED), FLOW(779.4, 505, USD),
-        NUMBER(779.5, Q_ARTERIAL_LINE_PRESSURE, -270) } },
-    { "wording-rule-pb2-thrill.txt",
-      RULE_PB_2,
-      SIGN_TYPE_AVF,
-      { FLOW(760, 2400, USD), SIGN(776.4, SIGN_BANDED),
-        SIGN(782.3, SIGN_THRILL_ABSENT) } },
-    { "wording-rule-pb2-dose.txt",
-      RULE_PB_2,
-      SIGN_TYPE_AVF,
-      { KTV(640, 1.62), KTV(670, 1.58), KTV(700, 1.60),
-        NUMBER(700.1, Q_PRESCRIBED_PUMP_FLOW, 300), SIGN(760.4, SIGN_BANDED),
-        KTV(775.4, 1.31), NUMBER(775.5, Q_PUMP_FLOW, 240) } },
-    { "wording-rule-pb3-flow.txt",
-      RULE_PB_3,
-      SIGN_TYPE_AVF,
-      { FLOW(740, 2400, USD), SIGN(756.4, SIGN_BANDED), FLOW(768.4, 1980, USD),
-        FLOW(778.4, 1940, USD) } },
-    { "wording-rule-pb3-hand.txt",
-      RULE_PB_3,
-      SIGN_TYPE_AVF,
-      { FLOW(740, 1900, USD), SIGN(750, SIGN_PAIN_ON_DIALYSIS_INTOLERABLE),
-        INDEX(750.1, 0.41), SIGN(756.4, SIGN_BANDED), FLOW(768.4, 900, USD),
-        INDEX(770.1, 0.44), SIGN(770.2, SIGN_PAIN_AT_REST),
-        SIGN(776.2, SIGN_PAIN_AT_REST) } },
-    { "wording-rule-pb4.txt",
-      RULE_PB_4,
-      SIGN_TYPE_AVF,
-      { FLOW(592, 2400, USD), SIGN(600, SIGN_BANDED), FLOW(610, 820, USD),
-        FLOW(700, 1300, USD), FLOW(778, 1350, USD) } },
-    { "wording-rule-pb4-high.txt",
-      RULE_PB_4,
-      SIGN_TYPE_AVF,
-      { FLOW(592, 2400, USD), SIGN(600, SIGN_BANDED), FLOW(610, 2010, USD),
-        FLOW(740, 2100, USD), FLOW(778, 2090, USD),
-        SIGN(779, SIGN_PAIN_AT_REST) } },
-    { "wording-rule-bl1.txt",
-      RULE_BL_1,
-      SIGN_TYPE_AVF,
-      { NUMBER(782.3, Q_BLEEDING_ACTIVE, 1, EARLY) } },
-    { "wording-rule-bl1-threat.txt",
-      RULE_BL_1,
-      SIGN_TYPE_AVG,
-      { NUMBER(782.3, Q_RUPTURE_THREAT, 1) } },
-    { "wording-rule-in1.txt",
-      RULE_IN_1,
-      SIGN_TYPE_AVG,
-      { SIGN(782.3, SIGN_INFECTION_LOCAL) } },
-    { "wording-rule-in1-severe.txt",
-      RULE_IN_1,
-      SIGN_TYPE_AVG,
-      { SIGN(781.3, SIGN_INFECTION_LOCAL), SIGN(782.3, SIGN_GRAFT_EXPOSED) } },
-};
-
-static void set_up_scenario(struct world *w, const struct scenario *s)
+static void set_up_scenario(struct world *w, const struct rule_scenario *s)
 {
     set_up(w, s->events, s->type, rule_info(s->rule)->group, NOW);
 }
@@ -208,8 +15,8 @@ static void set_up_scenario(struct world *w, const struct scenario *s)
 static void test_scenarios(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < COUNT(scenarios); i++) {
-        const struct scenario *s = &scenarios[i];
+    for (size_t i = 0; i < COUNT(rule_scenarios); i++) {
+        const struct rule_scenario *s = &rule_scenarios[i];
         struct world w;
         struct buf all;
 
@@ -340,9 +147,9 @@ static void test_description_says(void **state)
         struct buf text;
 
         ROW(cases[i].file);
-        while (strcmp(scenarios[k].file, cases[i].file) != 0)
+        while (strcmp(rule_scenarios[k].file, cases[i].file) != 0)
             k++;
-        set_up_scenario(&w, &scenarios[k]);
+        set_up_scenario(&w, &rule_scenarios[k]);
         buf_init(&text, WORDING_SIZE_MAX);
         wording_description(&w.wording, &text);
         for (size_t n = 0; n < COUNT(cases[i].says) && cases[i].says[n]; n++) {
@@ -427,8 +234,8 @@ static void check_block(const struct world *w, enum rule rule)
 static void test_every_rule(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < COUNT(scenarios); i++) {
-        const struct scenario *s = &scenarios[i];
+    for (size_t i = 0; i < COUNT(rule_scenarios); i++) {
+        const struct rule_scenario *s = &rule_scenarios[i];
         struct world w;
 
         ROW(s->file);
@@ -445,8 +252,8 @@ static void test_none_forgotten(void **state)
     for (int r = RULE_HF_4; r < RULE_COUNT; r++) {
         bool found = false;
 
-        for (size_t i = 0; i < COUNT(scenarios); i++)
-            found = found || (int)scenarios[i].rule == r;
+        for (size_t i = 0; i < COUNT(rule_scenarios); i++)
+            found = found || (int)rule_scenarios[i].rule == r;
         if (!found)
             fail_msg("no scenario of %s", rule_info((enum rule)r)->id);
     }
@@ -612,7 +419,7 @@ static void test_unanswered(void **state)
     struct buf text;
 
     (void)state;
-    set_up_scenario(&w, &scenarios[0]);
+    set_up_scenario(&w, &rule_scenarios[0]);
     judge(&w, &open);
     w.verdict.unanswered = true;
     buf_init(&text, WORDING_SIZE_MAX);

@@ -98,6 +98,41 @@ static inline void kit_write(const struct kit_pair *p, const char *name)
     fclose(f);
 }
 
+/* A revocation list of an authority, added to a file (mode "we": instead of
+ * what was in it); days: how long it is good; revoked: NULL none. */
+static inline void kit_write_list(const struct kit_pair *authority, int days,
+                                  const struct kit_pair *revoked,
+                                  const char *path, const char *mode)
+{
+    X509_CRL *list = X509_CRL_new();
+    ASN1_TIME *last = X509_gmtime_adj(NULL, -20L * 86400);
+    ASN1_TIME *next = X509_gmtime_adj(NULL, days * 86400L);
+    FILE *f = fopen(path, mode);
+
+    assert_non_null(f);
+    assert_int_equal(X509_CRL_set_version(list, 1), 1);
+    assert_int_equal(X509_CRL_set_issuer_name(
+                         list, X509_get_subject_name(authority->certificate)),
+                     1);
+    assert_int_equal(X509_CRL_set1_lastUpdate(list, last), 1);
+    assert_int_equal(X509_CRL_set1_nextUpdate(list, next), 1);
+    if (revoked != NULL) {
+        X509_REVOKED *one = X509_REVOKED_new();
+
+        assert_int_equal(X509_REVOKED_set_serialNumber(
+                             one, X509_get_serialNumber(revoked->certificate)),
+                         1);
+        assert_int_equal(X509_REVOKED_set_revocationDate(one, last), 1);
+        assert_int_equal(X509_CRL_add0_revoked(list, one), 1);
+    }
+    assert_true(X509_CRL_sign(list, authority->key, EVP_sha256()) > 0);
+    assert_int_equal(PEM_write_X509_CRL(f, list), 1);
+    fclose(f);
+    ASN1_TIME_free(last);
+    ASN1_TIME_free(next);
+    X509_CRL_free(list);
+}
+
 static inline int kit_start(void **state)
 {
     (void)state;

@@ -112,8 +112,23 @@ static void print_segment(const struct hl7_message *m, size_t s)
     printf("]}");
 }
 
+/* The places of a segment that are not of the character set. */
+static void print_damage(const struct hl7_message *m, size_t s, int *count)
+{
+    for (size_t i = 0; i < hl7_damages(m, s); i++) {
+        struct hl7_place place = hl7_damage(m, s, i);
+        char text[HL7_PLACE_SIZE];
+
+        hl7_place_write(&place, text);
+        print_comma(++*count);
+        print_string(text);
+    }
+}
+
 static int print_message(const struct hl7_message *m)
 {
+    int count = 0;
+
     if (m == NULL)
         return 1;
     printf("{\"unknown_escapes\":%u,\"segments\":[",
@@ -122,6 +137,9 @@ static int print_message(const struct hl7_message *m)
         print_comma((int)s + 1);
         print_segment(m, s);
     }
+    printf("],\"damage\":[");
+    for (size_t s = 0; s < hl7_segments(m); s++)
+        print_damage(m, s, &count);
     printf("]}\n");
     return 0;
 }

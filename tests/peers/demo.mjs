@@ -17,7 +17,7 @@ import { expect, http, killChildren, searchAll, Service, stopChild, Unmet }
     from './delivery_kit.mjs';
 import { checkText } from './validate.mjs';
 
-const LIMIT_MS = 120000;
+const LIMIT_MS = 600000;
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const [binary, generator] = process.argv.slice(2);
 const folder = mkdtempSync(join(tmpdir(), 'headgate-demo-'));

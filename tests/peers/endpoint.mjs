@@ -26,7 +26,7 @@ import { searchCases } from './endpoint_search.mjs';
 import { storeCases } from './endpoint_store.mjs';
 import { taskCases } from './endpoint_task.mjs';
 
-const WHOLE_MS = 170000;
+const WHOLE_MS = 600000;
 /* In this order: later ones use what earlier ones have stored. */
 const CASES = [...storeCases, ...refuseCases, ...requestCases, ...bundleCases,
     ...identityCases, ...searchCases, ...taskCases, ...patchCases,

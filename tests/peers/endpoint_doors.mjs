@@ -104,7 +104,7 @@ function attempt({ binary, folder }, settings) {
         ...settings };
     return spawnSync(binary, ['serve', '--config', 'config/demo.ini',
         ...Object.entries(all).flatMap(([k, v]) => ['--set', `${k}=${v}`])],
-    { cwd: ROOT, encoding: 'utf8', timeout: 5000 });
+    { cwd: ROOT, encoding: 'utf8', timeout: 20000 });
 }
 
 function refusedStarts(bench) {
@@ -148,7 +148,7 @@ async function socket({ guarded, service }) {
 /* One process has the store; a second one says so and leaves. */
 function secondService({ binary, service }) {
     const { status, stderr } = spawnSync(binary, service.args, { cwd: ROOT,
-        encoding: 'utf8', timeout: 5000 });
+        encoding: 'utf8', timeout: 20000 });
     expectSame(status, 1, 'exit status');
     expect(/another process|cannot be listened/.test(stderr), stderr);
     expectSame((statSync(service.socket).mode & 0o777).toString(8), '600',

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """hl7 - messages of HL7 v2 against Debian's python3-hl7
 
-    /usr/bin/python3 hl7.py PATH_TO_tool_hl7 FOLDER_OF_SAMPLES
+    /usr/bin/python3 hl7.py PATH_TO_tool_hl7 FOLDER_OF_SAMPLES [SEED]
 
 1. Every sample, cell by cell: segments, fields, repetitions, components and
    subcomponents are those that python3-hl7 finds, and so is the text of each
@@ -9,6 +9,10 @@
    standard it is told so by its own app_map, or the cell is counted under the
    name of the difference (EXPLAINED); a difference that no name explains fails,
    and so does a name that nothing needs any more.
+   Bytes that are not of the character set: as Python's codecs decode each
+   segment with errors="replace", those in a row counted once; the places that
+   are told are those of the components that have some.  Beside the samples with
+   such bytes, messages drawn at random (the seed is printed).
 2. Every answer that tool_hl7 writes to every sample is parsed by python3-hl7:
    MSA-1, MSA-2 and ERR are there, and MSH is that of its own create_ack().
 
@@ -20,9 +24,11 @@ Source: HL7 v2.5.1 chapter 2, as implemented by python3-hl7 0.4.5.
 import json
 import logging
 import os
+import random
 import re
 import subprocess
 import sys
+import tempfile
 
 # Not the module of this name: this file is one too.
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -32,7 +38,11 @@ import hl7  # noqa: E402
 # It tells of each escape that it does not know; EXPLAINED does here.
 logging.disable(logging.CRITICAL)
 
-CODECS = {'': 'ascii', '8859/1': 'iso-8859-1', 'UNICODE UTF-8': 'utf-8'}
+CODECS = {'': 'ascii', '8859/1': 'iso-8859-1', '8859/3': 'iso-8859-3',
+          '8859/7': 'iso-8859-7', 'UNICODE UTF-8': 'utf-8',
+          'ISO IR87': 'iso2022_jp'}
+LOST = '\ufffd'
+ROUNDS = 150
 
 # What python3-hl7 leaves to its caller: highlighting (nothing, in plain text)
 # and the sign of a new line.
@@ -54,6 +64,7 @@ class Tally:
         self.passed = 0
         self.failed = 0
         self.cells = 0
+        self.damaged = 0
         self.needed = dict.fromkeys(EXPLAINED, 0)
 
     def check(self, good, text):
@@ -80,6 +91,70 @@ def parts(container):
         return [container] if container else []
     children = list(container)
     return [] if len(children) == 1 and children[0] == '' else children
+
+
+# ---- bytes that are not of the character set --------------------------------
+
+def decode(data, codec):
+    """Segment by segment: none begins in what the one before it shifted to."""
+    lines = [line.decode(codec, 'replace') for line in data.split(b'\r')]
+    return re.sub(LOST + '+', LOST, '\r'.join(lines))
+
+
+def is_shifted(line):
+    """Does it end in another set than ASCII?  RFC 1468 lets no line do so."""
+    shifts = re.findall(rb'\x1b[$(].', line)
+    return bool(shifts) and shifts[-1] != b'\x1b(B'
+
+
+def damaged(message, data):
+    """The components with such bytes, as places of ours; the segments whose
+    shift never ended."""
+    seen = {}
+    found = []
+    for segment, line in zip(message, data.split(b'\r')):
+        name = str(segment[0])
+        seen[name] = seen.get(name, 0) + 1
+        for f in range(1, len(segment)):
+            repetitions = str(segment[f]).split('~')
+            for r, repetition in enumerate(repetitions, 1):
+                for c, text in enumerate(repetition.split('^'), 1):
+                    if LOST in text:
+                        of = f'[{r}]' if r > 1 else ''
+                        found.append(f'{name}[{seen[name]}]-{f}{of}.{c}')
+        if is_shifted(line):
+            found.append(f'{name}[{seen[name]}]')
+    return found
+
+
+def drawn(draw, charset):
+    """A message whose second and later segments have any bytes in them."""
+    good = {'UNICODE UTF-8': ['\u00e4'.encode(), '\u20ac'.encode(),
+                              '\U0001fa7a'.encode()]}
+    bad = [bytes([b]) for b in range(0x80, 0x100)]
+    bad += [b'\xe2\x82', b'\xf0\x9f\xa9', b'\xed\xa0\x80', b'\xc0\xbc',
+            b'\xf4\x90\x80\x80', b'\xf5\x80']
+    plain = [b'a', b'7', b'|', b'|', b'^', b'~', b'&', b' ']
+    head = b'MSH|^~\\&|A|B|||20261126||ORU^R01|1|P|2.5.1||||||'
+    lines = [head + charset.encode()]
+    for name in [b'PID', b'OBR', b'OBX', b'NTE', b'OBX']:
+        kinds = [plain, plain, good.get(charset, plain), bad]
+        lines.append(name + b'|' + b''.join(
+            draw.choice(draw.choice(kinds))
+            for _ in range(draw.randrange(1, 60))))
+    # python3-hl7 strips the blanks at the end of a message.
+    return b'\r'.join(lines) + b'|.\r'
+
+
+def check_drawn(tally, tool, seed):
+    draw = random.Random(seed)
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, 'drawn')
+        for i in range(ROUNDS):
+            charset = draw.choice(['', '8859/3', '8859/7', 'UNICODE UTF-8'])
+            with open(path, 'wb') as file:
+                file.write(drawn(draw, charset))
+            check_sample(tally, tool, path, f'drawn {i} in {charset or "ASCII"}')
 
 
 # ---- text -------------------------------------------------------------------
@@ -156,8 +231,9 @@ def check_segment(tally, message, theirs, ours, codec, where):
             check_level(tally, message, theirs[i], field, codec, name)
 
 
-def check_sample(tally, tool, path):
-    name = os.path.basename(path)
+def check_sample(tally, tool, path, name=None):
+    answers = ANSWERS if name is None else []
+    name = name or os.path.basename(path)
     with open(path, 'rb') as file:
         data = file.read()
     codec = charset_of(data)
@@ -165,13 +241,18 @@ def check_sample(tally, tool, path):
     tally.check(done.returncode == 0, f'{name}: {done.stderr.decode()}')
     if done.returncode != 0:
         return
-    ours = json.loads(done.stdout)['segments']
-    theirs = hl7.parse(data.decode(codec))
+    read = json.loads(done.stdout)
+    ours = read['segments']
+    theirs = hl7.parse(decode(data, codec))
+    places = damaged(theirs, data)
+    tally.damaged += len(places)
+    tally.check(read['damage'] == places,
+                f'{name}: bytes of no set at {read["damage"]}, not {places}')
     tally.check(len(ours) == len(theirs), f'{name}: {len(ours)} segments')
     for i, segment in enumerate(ours):
         check_segment(tally, theirs, theirs[i], segment, codec,
                       f'{name}:{segment["name"]}[{i}]')
-    for word in ANSWERS:
+    for word in answers:
         check_answer(tally, tool, path, word, theirs, codec)
 
 
@@ -221,13 +302,18 @@ def check_errors(tally, answer, word, where):
 
 
 def main():
-    if len(sys.argv) != 3:
+    if len(sys.argv) not in (3, 4):
         raise SystemExit(__doc__)
-    tool, folder = sys.argv[1:]
+    tool, folder = sys.argv[1:3]
+    seed = int(sys.argv[3]) if len(sys.argv) == 4 else 20261126
     tally = Tally()
     samples = sorted(f for f in os.listdir(folder) if f.endswith('.hl7'))
     for name in samples:
         check_sample(tally, tool, os.path.join(folder, name))
+    check_drawn(tally, tool, seed)
+    print(f'{ROUNDS} messages drawn, seed {seed}; {tally.damaged} places with '
+          'bytes of no set')
+    tally.check(tally.damaged >= 300, f'only {tally.damaged} such places')
     for name, count in tally.needed.items():
         print(f'{count:4} cells differ as explained: {EXPLAINED[name]}')
         tally.check(count > 0, f'nothing needs the explanation "{name}"')

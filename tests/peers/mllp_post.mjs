@@ -127,7 +127,7 @@ async function settings(open, { binary, tmp, pki }) {
             'mllp.tls_key': pki.at('client.key') }, /client\.key: /],
         [{ 'mllp.tls_certificate': pki.at('none.pem'),
             'mllp.tls_key': pki.at('client.key') },
-        /none\.pem: is not a certificate/],
+        /\[mllp\] tls_certificate: \S*none\.pem cannot be read: No such file/],
         [{ 'sender a.charset': 'NONE' }, /\[sender a\] charset: NONE/],
         [{ 'sender a.application': 'X', 'sender b.application': 'X' },
             /\[sender b\] application: a message may be both/],

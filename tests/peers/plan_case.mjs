@@ -20,7 +20,7 @@ import { Record, Service, Unmet, expect, http, killChildren, searchAll,
 import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 20000;
-const WHOLE_MS = 180000;
+const WHOLE_MS = 600000;
 const MINUTE_D = 1 / 1440;
 const BASE = 'https://headgate.example/fhir';
 const OBS = `${BASE}/CodeSystem/av-observation`;

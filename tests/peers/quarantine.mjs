@@ -198,6 +198,42 @@ const cases = {
         expect(shown.text.includes('2400'), shown.text);
     },
 
+    async 'a wrong mapping is taken back: the Task it made goes with it'() {
+        const person = await arrive('wrong');
+        const pump = { code: { coding: [{ system: MACHINE, code: 'QP-1' }] } };
+        await person.feed(person.flow(9, pump), person.flow(2, pump));
+        const text = (await bench.service.command('quarantine')).out;
+        const [, number] = /QP-1, such as (\d+)/.exec(text);
+        await done('map', number, '--target', 'access-flow');
+        const task = await person.referred('refer-flow-review');
+        const maps = async () => (await bench.service.command('quarantine',
+            'maps', '--json')).out.split('\n').filter(Boolean)
+            .map((line) => JSON.parse(line));
+        const mine = (await maps()).find((m) => m.code === 'QP-1');
+        expect(mine?.by === 'A Nurse' && mine.taken_back === null
+            && mine.target === 'access-flow', JSON.stringify(mine));
+        const bare = await bench.service.command('quarantine', 'unmap',
+            `${mine.number}`);
+        expect(bare.status === 2 && /--by/.test(bare.err), bare.err);
+        const said = await done('unmap', `${mine.number}`);
+        expect(/2 less is used now/.test(said), said);
+        for (const end = Date.now() + ARRIVE_MS; ; await sleep(50)) {
+            const now = (await person.tasks()).find((t) => t.id === task.id);
+            if (now.status === 'cancelled')
+                break;
+            expect(Date.now() < end, `the Task is ${now.status}`);
+        }
+        await refused(/taken back already/, 'unmap', `${mine.number}`);
+        const gone = (await maps()).find((m) => m.code === 'QP-1');
+        expect(gone.taken_back?.by === 'A Nurse' && gone.taken_back.lost === 2,
+            JSON.stringify(gone));
+        await stopChild(bench.service.child);
+        await bench.service.start();
+        await person.feed(person.flow(1, pump));
+        expect(/3 times urn:example:machine\|QP-1/.test((await bench.service
+            .command('quarantine')).out), 'a start knows that it is gone');
+    },
+
     async 'implausible: only a person\'s word lets it in'() {
         const person = await arrive('value');
         const odd = { valueQuantity: { value: 8600, system: UCUM,
@@ -320,11 +356,11 @@ const cases = {
         `PID|1||${SECRET}-latin^^^^MR||${SECRET}^R\u00e9n`,
         'OBR|1||F2|S^Session^L|||20261124080000+0000|||||||||||||||'
             + '|||F',
-        'OBX|1|NM|access-flow^Flow^L||2300|mL/min^^UCUM|||||F|||'
+        'OBX|1|NM|access-flow^Flow^L||2300|mL/min^d\u00e9bit^UCUM|||||F|||'
             + '20261124080000+0000', ''].join('\r'), 'latin1');
         expect(/MSA\|AE/.test(await sendV2(text)), 'no ASCII');
         const [row] = (await list()).filter((r) => r.kind === 'quarantined');
-        await refused(/stays in quarantine.*PID/, 'release', `${row.number}`);
+        await refused(/stays in quarantine.*OBX/, 'release', `${row.number}`);
         const settings = bench.service.settings;
         const args = bench.service.args;
         await stopChild(bench.service.child);

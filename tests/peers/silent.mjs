@@ -16,7 +16,7 @@ import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 10000;
 const SETTLE_MS = 800; /* longer than outbox.retry_last */
-const WHOLE_MS = 120000;
+const WHOLE_MS = 600000;
 
 const bench = { passed: 0, failed: 0 };
 

@@ -1,0 +1,226 @@
+/*
+ * headgate case - a procedure, typed in line by line; the card follows
+ *
+ * A thin hand of the service: each line is a request, what was kept is on disk
+ * before the next prompt, and another window, or the Task in the record, shows
+ * the same.
+ */
+#include "service/command.h"
+
+#include "adapters/catalogue.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { PAGE_MAX = 1024 * 1024, REQUEST_MAX = 4096, LINE_MAX_BYTES = 256 };
+
+static const char help[] =
+    "usage: headgate case [--config FILE] [--set SECTION.KEY=VALUE]...\n"
+    "                     [--to URL [--token-file FILE]] --by NAME\n"
+    "                     [--method CODE] ACCESS\n\n"
+    "Takes a procedure line by line from the terminal, keeps each line as\n"
+    "readings of the access, and shows after each what to do next.  ACCESS is "
+    "its\n"
+    "label, an identifier, the id of its BodyStructure, or an identifier of a\n"
+    "patient who has one access.  Beyond the machine of the service the token "
+    "needs\n"
+    "the scopes headgate/case.cu and system/Task.rs.\n\n"
+    "  --by NAME      who types; kept with each reading\n"
+    "  --method CODE  of the flows (CodeSystem av-method); without it, that of "
+    "the\n"
+    "                 newest flow of the access\n\n"
+    "Decision support: the operator measures, and decides.\n";
+
+static const char lines_help[] = N_(
+    "flow 2450 2550        a measurement, mL/min, one to four readings\n"
+    "dowel 4.0             tied, or tied anew, over it (outer diameter, mm)\n"
+    "stretch 5             band stretched with a balloon (mm)\n"
+    "cut                   band cut\n"
+    "pressure 131/72       or the mean alone: pressure 91\n"
+    "index 0.55            finger pressure over that of the other arm\n"
+    "thrill present        or weak, absent\n"
+    "  each with a time, if it is not now: flow 1760 1700 at 09:25\n"
+    "undo                  takes the newest line back; undo 3: line 3 of the "
+    "list\n"
+    "list                  what was typed\n"
+    "card                  what to do now\n"
+    "plan                  the whole plan\n"
+    "help, end\n");
+
+struct typist {
+    const struct args *args;
+    struct session session;
+    bool failed; /* some line was not taken */
+};
+
+static void add(struct buf *path, const char *name, const char *value)
+{
+    if (value == NULL)
+        return;
+    buf_printf(path, "%s%s=", strchr(path->data, '?') != NULL ? "&" : "?",
+               name);
+    command_escape(path, value);
+}
+
+/* A text with one place, %s. */
+static void say(const char *text, const char *what)
+{
+    size_t before = strcspn(text, "%");
+
+    printf("%.*s%s%s", (int)before, text, what,
+           text[before] != '\0' ? text + before + 2 : "");
+}
+
+/* One request; what a person is to read is printed.  sorry: with what is wrong
+ * in place of %s. */
+static bool ask(struct typist *t, const char *method, struct buf *path,
+                const char *sorry)
+{
+    struct buf out;
+    long status = 0;
+    bool done;
+    enum err e = buf_ok(path);
+
+    buf_init(&out, PAGE_MAX);
+    if (e == ERR_OK)
+        e = session_call(&t->session, method, path->data, NULL, 0, &status,
+                         &out);
+    done = e == ERR_OK && status == 200;
+    if (done)
+        fwrite(out.data != NULL ? out.data : "", 1, out.len, stdout);
+    else if (e == ERR_OK && out.len > 0 && out.data[0] != '{')
+        say(sorry, out.data);
+    else
+        session_complain(&t->session, status, e);
+    fflush(stdout);
+    buf_clear(&out);
+    buf_clear(path);
+    return done;
+}
+
+static bool show(struct typist *t, bool whole)
+{
+    struct buf path;
+
+    buf_init(&path, REQUEST_MAX);
+    buf_puts(&path, "/plan");
+    add(&path, "access", t->args->files[0]);
+    add(&path, "case", whole ? NULL : "1");
+    /* TRANSLATORS: %s: why there is no plan */
+    return ask(t, "GET", &path, _("No plan can be made: %s"));
+}
+
+static bool list(struct typist *t)
+{
+    struct buf path;
+
+    buf_init(&path, REQUEST_MAX);
+    buf_puts(&path, "/case");
+    add(&path, "access", t->args->files[0]);
+    return ask(t, "GET", &path, "%s");
+}
+
+/* A line, or (line NULL) one that is taken back. */
+static bool tell(struct typist *t, const char *line, const char *number)
+{
+    struct buf path;
+
+    buf_init(&path, REQUEST_MAX);
+    buf_puts(&path, "/case");
+    add(&path, "access", t->args->files[0]);
+    add(&path, "by", t->args->by);
+    add(&path, "method", t->args->method);
+    add(&path, "line", line);
+    add(&path, "undo", line == NULL ? "1" : NULL);
+    add(&path, "number", number);
+    /* TRANSLATORS: %s: what is wrong with the line that was typed */
+    return ask(t, "POST", &path, _("Not taken: %s")) && show(t, false);
+}
+
+static bool obey(struct typist *t, const char *line)
+{
+    if (strcmp(line, "list") == 0)
+        return list(t);
+    if (strcmp(line, "card") == 0 || strcmp(line, "plan") == 0)
+        return show(t, line[0] == 'p');
+    if (strcmp(line, "undo") == 0)
+        return tell(t, NULL, NULL);
+    if (strncmp(line, "undo ", 5) == 0)
+        return tell(t, NULL, line + 5);
+    if (strcmp(line, "help") == 0)
+        return fputs(_(lines_help), stdout) >= 0;
+    return tell(t, line, NULL);
+}
+
+/* false: the end of the input, or nothing is to follow. */
+static bool next_line(char *line, size_t size, bool *whole)
+{
+    size_t len, from;
+
+    if (isatty(STDIN_FILENO)) {
+        fputs("> ", stdout);
+        fflush(stdout);
+    }
+    if (fgets(line, (int)size, stdin) == NULL)
+        return false;
+    *whole = strchr(line, '\n') != NULL || feof(stdin);
+    for (int c = 0; !*whole && c != '\n' && c != EOF;)
+        c = getchar();
+    len = strcspn(line, "\r\n");
+    while (len > 0 && (line[len - 1] == ' ' || line[len - 1] == '\t'))
+        len--;
+    line[len] = '\0';
+    from = strspn(line, " \t");
+    memmove(line, line + from, len - (from < len ? from : len) + 1);
+    return strcmp(line, "end") != 0 && strcmp(line, "quit") != 0;
+}
+
+static void type(struct typist *t)
+{
+    char line[LINE_MAX_BYTES];
+    bool whole = true;
+
+    while (next_line(line, sizeof(line), &whole)) {
+        if (line[0] == '\0')
+            continue;
+        if (!whole) {
+            puts(_("Not taken: this line is too long"));
+            t->failed = true;
+        } else if (!obey(t, line)) {
+            t->failed = true;
+        }
+    }
+}
+
+int command_case(int argc, char **argv)
+{
+    struct args args;
+    struct config config;
+    struct typist t = { .args = &args };
+    bool helped;
+    int opened;
+
+    if (!args_read(&args, argc, argv, "tfwm", help, &helped))
+        return helped ? 0 : 2;
+    if (args.file_count != 1 || args.files[0][0] == '\0' || args.by == NULL ||
+        args.by[0] == '\0' || args.why != NULL) {
+        fprintf(stderr, "headgate: name one access, and who types (--by)\n\n%s",
+                help);
+        return 2;
+    }
+    if (!args_config(&args, &config))
+        return 2;
+    opened = session_open(&t.session, &args, &config, false);
+    if (opened != 0)
+        return opened;
+    if (show(&t, false)) {
+        if (isatty(STDIN_FILENO))
+            puts(_("\nType help for what can be typed."));
+        type(&t);
+    } else {
+        t.failed = true;
+    }
+    session_close(&t.session);
+    return t.failed ? 1 : 0;
+}

@@ -1,0 +1,313 @@
+/*
+ * A procedure that is typed in, with no FHIR in sight.
+ *
+ *   node case.mjs path/to/headgate
+ *
+ * What is typed must give the plan that the same procedure gives as a FHIR
+ * Bundle written here; a mistyped pair taken back must leave no trace in it;
+ * what is kept must be R4 in the opinion of independent validators.
+ */
+
+import { spawnSync } from 'node:child_process';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { fileURLToPath } from 'node:url';
+import { Service, expect, http, killChildren, stopChild } from './delivery_kit.mjs';
+import { checkText, printFindings } from './validate.mjs';
+
+const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+const binary = resolve(process.argv[2] ?? 'build/headgate');
+const BASE = 'https://headgate.example/fhir';
+const UCUM = 'http://unitsofmeasure.org';
+const bench = { passed: 0, failed: 0 };
+const folder = mkdtempSync(join(tmpdir(), 'headgate-case-'));
+
+/* ---- an access before its procedure, as of two weeks ago ------------------------ */
+
+const DAY_MS = 86400000;
+const at = (msAgo) => new Date(Date.now() - msAgo).toISOString().slice(0, 19) + 'Z';
+let made = 0;
+
+function observation(person, code, value, unit, time) {
+    return { resourceType: 'Observation', id: `c-${person}-${made++}`,
+        status: 'final', subject: { reference: `Patient/p-${person}` },
+        focus: [{ reference: `BodyStructure/a-${person}` }],
+        code: { coding: [{ system: `${BASE}/CodeSystem/av-observation`, code }] },
+        effectiveDateTime: time,
+        ...(code === 'access-flow' ? { method: { coding: [{
+            system: `${BASE}/CodeSystem/av-method`,
+            code: 'ultrasound-dilution' }] } } : {}),
+        ...(typeof value === 'string' ? { valueCodeableConcept: { coding: [{
+            system: `${BASE}/CodeSystem/av-observation`, code: value }] } }
+            : typeof value === 'boolean' ? { valueBoolean: value }
+                : { valueQuantity: { value, unit, system: UCUM, code: unit } }) };
+}
+
+function before(person) {
+    return [
+        { resourceType: 'Patient', id: `p-${person}`,
+            identifier: [{ system: 'urn:oid:2.999.1.1', value: person }],
+            name: [{ family: 'Fictional', given: ['Case'] }],
+            birthDate: '1960-05-01' },
+        { resourceType: 'BodyStructure', id: `a-${person}`,
+            identifier: [{ system: 'https://unit.example/ids/access',
+                value: `A-${person}` }],
+            patient: { reference: `Patient/p-${person}` },
+            morphology: { coding: [{
+                system: `${BASE}/CodeSystem/av-access-type`, code: 'avf' }] },
+            description: 'Left upper-arm fistula' },
+        observation(person, 'access-flow', 2400, 'mL/min', at(28 * DAY_MS)),
+        observation(person, 'access-flow', 2500, 'mL/min', at(14 * DAY_MS)),
+        observation(person, 'mean-pressure', 92, 'mm[Hg]', at(14 * DAY_MS)),
+        observation(person, 'conduit-diameter', 9, 'mm', at(14 * DAY_MS)),
+    ];
+}
+
+/* The same procedure as Observations, a second apart. */
+function procedure(person, steps) {
+    const start = Date.now() - 600000;
+    return steps.map(([code, value, unit], i) => observation(person, code,
+        value, unit, new Date(start + 1000 * i).toISOString().slice(0, 19) + 'Z'));
+}
+
+const bundle = (resources) => ({ resourceType: 'Bundle', type: 'collection',
+    entry: resources.map((resource) => ({ resource })) });
+
+/* ---- running it -------------------------------------------------------------- */
+
+class Site {
+    async start(name) {
+        this.store = join(folder, `${name}.db`);
+        this.settings = ['--config', join(ROOT, 'config/demo.ini'),
+            '--set', `store.path=${this.store}`, '--set', 'mllp.enabled=false',
+            '--set', 'mllp.port=0'];
+        return this;
+    }
+
+    run(args, input) {
+        const r = spawnSync(binary, args, { encoding: 'utf8', input,
+            cwd: ROOT, maxBuffer: 1 << 26 });
+        return { status: r.status, out: r.stdout, err: r.stderr };
+    }
+
+    load(resources) {
+        const path = join(folder, `load-${made++}.json`);
+        writeFileSync(path, JSON.stringify(bundle(resources)));
+        const r = this.run(['load', ...this.settings, '--quiet', path]);
+        expect(r.status === 0, `load: ${r.err}`);
+    }
+
+    type(person, lines, ...options) {
+        return this.run(['case', ...this.settings, '--by', 'Operator One',
+            ...options, `A-${person}`], `${lines.join('\n')}\n`);
+    }
+
+    plan(person) {
+        const r = this.run(['plan', ...this.settings, '--json', `A-${person}`]);
+        expect(r.status === 0, `plan: ${r.err}`);
+        return JSON.parse(r.out);
+    }
+
+    planFrom(resources) {
+        const path = join(folder, `from-${made++}.json`);
+        writeFileSync(path, JSON.stringify(bundle(resources)));
+        const r = this.run(['plan', ...this.settings, '--json', '--from', path]);
+        expect(r.status === 0, `plan --from: ${r.err}`);
+        return JSON.parse(r.out);
+    }
+}
+
+/* What a plan advises, and from which numbers; not when, nor from which ids. */
+function advice(plan) {
+    const { ladder, card, next, target, warnings } = plan;
+    const stages = (plan.stages ?? []).map(({ time, at, ...rest }) => rest);
+    return JSON.stringify({ ladder, card, next, target, warnings,
+        stages: stages.map((s) => ({ ...s, sources: undefined })) });
+}
+
+function same(a, b, what) {
+    expect(a === b, `${what}:\n  ${a.slice(0, 1500)}\n  ${b.slice(0, 1500)}`);
+}
+
+async function check(name, run) {
+    try {
+        await run();
+        bench.passed++;
+        console.log(`ok    ${name}`);
+    } catch (error) {
+        bench.failed++;
+        console.log(`FAIL  ${name}: ${error.stack ?? error}`);
+    }
+}
+
+/* The plan that a Task carries says so, in a note or in its document. */
+async function taskHas(service, words) {
+    const end = Date.now() + 20000;
+    let seen = [];
+    while (Date.now() < end) {
+        const found = await http('GET', `${service.url}/Task?_count=50`);
+        seen = (found.body.entry ?? []).map((e) => JSON.stringify(e.resource));
+        const steps = seen.flatMap((text) => (JSON.parse(text).input ?? [])
+            .filter((i) => i.valueAttachment?.contentType === 'application/json')
+            .map((i) => JSON.parse(Buffer.from(i.valueAttachment.data, 'base64')
+                .toString('utf8'))));
+        if (steps.some((p) => (p.stages ?? []).some((s) => s.dowel_mm === 4)))
+            return;
+        await sleep(100);
+    }
+    throw new Error(`no Task has the step (${words}): ${seen.join('\n').slice(0, 800)}`);
+}
+
+/* ---- what must hold --------------------------------------------------------------- */
+
+const STEPS = [['access-flow', 2450, 'mL/min'], ['access-flow', 2550, 'mL/min'],
+    ['mean-pressure', 93, 'mm[Hg]'], ['dowel-diameter', 4, 'mm'],
+    ['access-flow', 1760, 'mL/min'], ['access-flow', 1700, 'mL/min'],
+    ['mean-pressure', 91, 'mm[Hg]']];
+const TYPED = ['flow 2450 2550', 'pressure 93', 'dowel 4.0', 'flow 1760 1700',
+    'pressure 91'];
+
+const site = await new Site().start('one');
+
+await check('typed, it is the plan of the same procedure in FHIR', () => {
+    site.load(before('7001'));
+    const r = site.type('7001', TYPED);
+    expect(r.status === 0, `ended with ${r.status}: ${r.out}${r.err}`);
+    const typed = site.plan('7001');
+    const sent = site.planFrom([...before('7002'), ...procedure('7002', STEPS)]);
+    expect(typed.offered && sent.offered, 'a plan is offered');
+    expect(typed.ladder.length > 3 && typed.card !== undefined, 'it is whole');
+    same(advice(typed), advice(sent), 'another plan');
+});
+
+await check('the card follows each line, and names the patient', () => {
+    site.load(before('7003'));
+    const r = site.type('7003', TYPED);
+    const cards = r.out.split('Patient   ').length - 1;
+    expect(cards === TYPED.length + 1, `${cards} cards`);
+    expect(r.out.includes('Fictional, Case (7003)'), 'the patient is named');
+    expect(/1\. tied over a 4\.0 mm dowel.*measured 1760, 1700/s.test(r.out),
+        'the pair is shown');
+    expect(r.out.includes('Decision support'), 'it says what it is');
+});
+
+await check('a mistyped pair that is taken back leaves no trace', () => {
+    site.load(before('7004'));
+    let r = site.type('7004', [...TYPED.slice(0, 3), 'flow 760 700']);
+    expect(r.status === 0, r.out);
+    const wrong = advice(site.plan('7004'));
+    r = site.type('7004', ['undo', ...TYPED.slice(3)]);
+    expect(r.status === 0 && r.out.includes('Taken back: flow 760, flow 700'),
+        r.out.slice(0, 500));
+    expect(wrong !== advice(site.plan('7004')), 'the wrong pair counted');
+    same(advice(site.plan('7004')), advice(site.plan('7001')), 'a trace');
+});
+
+await check('an older line is taken back by its number, and by nothing else', () => {
+    site.load(before('7005'));
+    site.type('7005', ['flow 2450 2550', 'pressure 93', 'dowel 3.0',
+        'dowel 4.0', ...TYPED.slice(3)]);
+    let r = site.type('7005', ['undo 9', 'undo x', 'undo 0']);
+    expect(r.status === 1, `ended with ${r.status}`);
+    expect((r.out.match(/Not taken: no line has this number/g) ?? [])
+        .length === 3, r.out);
+    r = site.type('7005', ['undo 4', 'list']);
+    expect(r.out.includes('Taken back: dowel 3'), r.out.slice(0, 300));
+    const list = r.out.split('\n').filter((l) => /^ +\d+ {2}\d\d:\d\d/.test(l));
+    expect(list.length === 5 && /^ +5 .*flow 2450, flow 2550$/.test(list[0]) &&
+        /^ +1 .*pressure 91$/.test(list[4]), list.join('\n'));
+    same(advice(site.plan('7005')), advice(site.plan('7001')), 'a trace');
+});
+
+await check('what is not understood is not taken, and the rest is', () => {
+    site.load(before('7006'));
+    const wrong = ['dowl 4', 'flow', 'flow 1760 17', 'flow 99999', 'dowel 40',
+        'flow 1760 at 9', 'pressure 70/130', 'x'.repeat(400), '; rm -rf /',
+        '\u0000', 'flow 1760\u00a0'];
+    const lines = TYPED.flatMap((line, i) => [wrong[2 * i], line,
+        wrong[2 * i + 1]]).concat(wrong[10]).filter(Boolean);
+    const r = site.type('7006', lines);
+    expect(r.status === 1, `ended with ${r.status}`);
+    same(advice(site.plan('7006')), advice(site.plan('7001')), 'something more');
+});
+
+await check('times that are typed keep their order', () => {
+    /* of an hour ago, or of the first minutes of the day */
+    const now = new Date();
+    const first = Math.max(0, now.getUTCHours() * 60 + now.getUTCMinutes() - 60);
+    if (now.getUTCHours() === 0 && now.getUTCMinutes() < 20)
+        return; /* there is no such hour today yet */
+    const clock = (i) => {
+        const m = first + i;
+        return `${String(Math.floor(m / 60)).padStart(2, '0')}:${
+            String(m % 60).padStart(2, '0')}`;
+    };
+    site.load(before('7007'));
+    const r = site.type('7007', [`flow 2450 2550 at ${clock(0)}`,
+        `pressure 93 at ${clock(0)}`, `dowel 4.0 at ${clock(3)}`,
+        `flow 1760 1700 at ${clock(3)}`, `pressure 91 at ${clock(3)}`]);
+    expect(r.status === 0, r.out.slice(-300));
+    same(advice(site.plan('7007')), advice(site.plan('7001')), 'another plan');
+    const late = site.type('7007', ['flow 1500 at 23:59']);
+    if (now.getUTCHours() < 23)
+        expect(late.out.includes('still to come'), late.out.slice(-200));
+});
+
+await check('which access, who, which method: said or asked for', () => {
+    site.load(before('7008').filter((r) => r.resourceType !== 'Observation'));
+    let r = site.type('7008', ['flow 2450 2550']);
+    expect(r.status === 1 && r.out.includes('by which method'), r.out);
+    r = site.type('7008', ['flow 2450 2550'], '--method', 'duplex');
+    expect(r.status === 0, r.out);
+    expect(site.plan('7008').baseline?.method === 'duplex' ||
+        JSON.stringify(site.plan('7008')).includes('"duplex"'), 'the method');
+    r = site.type('7008', ['flow 2450'], '--method', 'guess');
+    expect(r.status === 1, `ended with ${r.status}`);
+    r = site.type('nobody', ['flow 2450 2550']);
+    expect(r.status === 1, `ended with ${r.status}`);
+    r = site.run(['case', ...site.settings, 'A-7008'], 'flow 2450\n');
+    expect(r.status === 2 && r.err.includes('--by'), r.err);
+});
+
+await check('beside a running service: the Task follows, what is kept is R4, ' +
+    'and the log says nothing of it', async () => {
+    const service = new Service(binary, folder, '');
+    await service.start();
+    const sent = await http('POST', service.url, bundle(before('7101')));
+    expect(sent.status === 200, `POST: ${sent.status}`);
+    /* the command finds the service on its socket */
+    const served = { ...site, settings: ['--config',
+        join(ROOT, 'config/demo.ini'), ...service.settings] };
+    const r = site.run(['case', ...served.settings, '--by', 'Operator One',
+        'A-7101'], `${TYPED.join('\n')}\n`);
+    expect(r.status === 0, `ended with ${r.status}: ${r.out}${r.err}`);
+    await taskHas(service, 'tied over a 4 mm dowel');
+    const found = await http('GET', `${service.url}/Observation?_count=100`);
+    const kept = (found.body.entry ?? []).map((e) => e.resource).filter((o) =>
+        o.identifier?.[0].system === `${BASE}/NamingSystem/case-entry`);
+    expect(kept.length === 7, `${kept.length} Observations of the case`);
+    for (const o of kept) {
+        expect(o.performer[0].display === 'Operator One', 'who typed');
+        for (const { name, found: faults } of checkText(JSON.stringify(o))) {
+            printFindings(name, faults);
+            expect(faults.length === 0, `${name} is not valid`);
+        }
+    }
+    const ids = new Set(kept.map((o) => o.identifier[0].value));
+    expect(ids.size === 7, 'each has its own number');
+    await service.killAndStart();
+    const list = site.run(['case', ...served.settings, '--by', 'Operator Two',
+        'A-7101'], 'list\n');
+    expect(list.out.includes('flow 1760, flow 1700'), 'it is durable');
+    const log = readFileSync(service.log, 'utf8');
+    for (const word of ['Operator', '7101', '1760', 'Fictional'])
+        expect(!log.includes(word), `the log says ${word}`);
+    await stopChild(service.child);
+});
+
+rmSync(folder, { recursive: true, force: true });
+killChildren();
+console.log(`${bench.passed} passed, ${bench.failed} failed`);
+process.exit(bench.failed > 0 ? 1 : 0);

@@ -1,0 +1,534 @@
+/*
+ * A coordinator's deeds: suggestions taken, handed over, put off, declined and
+ * done, by the command line and by HTTP, as they are read here and at a
+ * clinical record; and two accesses that are one.
+ *
+ *   node deeds.mjs path/to/headgate
+ *
+ * The Tasks are read by an independent client (fhir-kit-client) and checked
+ * against R4 by validate.mjs.  The record is the server in memory of
+ * record.mjs, behind its faults.  What a deed does to a Task is our own rule:
+ * it is checked against the words of `headgate task --help`; that requested
+ * does not become completed at once is R4's state machine of Task.
+ */
+
+import { createHash } from 'node:crypto';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync }
+    from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { Client } from 'fhir-kit-client';
+import { Record, Service, Unmet, expect, http, killChildren, searchAll }
+    from './delivery_kit.mjs';
+import { Person } from './delivery_cases.mjs';
+import { checkText, printFindings } from './validate.mjs';
+
+const BASE = 'https://headgate.example/fhir';
+const ARRIVE_MS = 15000;
+const SETTLE_MS = 1200; /* longer than a retry, and than a turn of follow */
+const WHOLE_MS = 300000;
+const DAY_MS = 24 * 3600 * 1000;
+/* Who acts; must be in no log. */
+const NURSE = 'Zz Nurse', DOCTOR = 'Zz Doctor', OTHER = 'Zz Other';
+
+const bench = { passed: 0, failed: 0 };
+const root = () => bench.service.url.replace(/\/fhir$/, '');
+const inDays = (n) => new Date(Date.now() + n * DAY_MS).toISOString()
+    .slice(0, 10);
+
+async function until(look, isWanted, text) {
+    for (const end = Date.now() + ARRIVE_MS;; await sleep(50)) {
+        const seen = await look();
+        if (isWanted(seen))
+            return seen;
+        expect(Date.now() < end, `${text}: ${JSON.stringify(seen)
+            .slice(0, 1500)}`);
+    }
+}
+
+/* ---- Tasks, here and there ------------------------------------------------------ */
+
+function valid(task) {
+    for (const { name, found } of checkText(JSON.stringify(task))) {
+        printFindings(name, found);
+        expect(found.length === 0, `Task/${task.id} is not R4`);
+    }
+    return task;
+}
+
+/* Found by the client's own search, which writes the query. */
+async function here(person, status) {
+    const bundle = await new Client({ baseUrl: bench.service.url }).search({
+        resourceType: 'Task', searchParams: { _count: 200,
+            ...(status && { status }) } });
+    const own = (bundle.entry ?? []).map((entry) => entry.resource)
+        .filter((task) => person.isIn(task));
+    return own.map(valid);
+}
+
+async function there(person) {
+    const all = await searchAll(`${bench.record.url}/Task?_count=500`);
+    return all.filter((task) => person.isIn(task));
+}
+
+async function thereIs(person, isWanted, text) {
+    const [task] = await until(() => there(person),
+        (tasks) => tasks.length === 1 && isWanted(tasks[0]), text);
+    return valid(task);
+}
+
+async function oneHere(person) {
+    const tasks = await here(person);
+    expect(tasks.length === 1, `${tasks.length} Tasks here`);
+    return tasks[0];
+}
+
+const notes = (task) => (task.note ?? []).map((note) => note.text);
+const business = (task) => task.businessStatus?.coding?.[0]?.code;
+const says = (task, text) => notes(task).filter((n) => n === text).length;
+
+async function suggested(tag) {
+    const person = await new Person(bench.service, tag).bothReadings();
+    await thereIs(person, (task) => task.status === 'requested', 'a Task there');
+    return person;
+}
+
+async function queue(person) {
+    const said = await bench.service.command('queue', '--json');
+    return said.out.split('\n').filter(Boolean).map((line) => JSON.parse(line))
+        .filter((row) => row.patient_number === person.mrn);
+}
+
+/* ---- by hand -------------------------------------------------------------------- */
+
+const task = (...words) => bench.service.command('task', ...words);
+
+async function done(...words) {
+    const said = await task(...words);
+    expect(said.status === 0, `${words.join(' ')}: ${said.status} ${said.err}`);
+    return said.out;
+}
+
+async function refused(status, pattern, ...words) {
+    const said = await task(...words);
+    expect(said.status === status && pattern.test(said.err),
+        `${words.join(' ')}: ${said.status} ${said.out}${said.err}`);
+}
+
+/* Somebody at the record. */
+async function atTheRecord(person, change) {
+    const [now] = await there(person);
+    const url = `${bench.record.url}/Task/${now.id}`;
+    const answer = await http('PUT', url, { ...now, ...change(now) },
+        { 'If-Match': `W/"${now.meta.versionId}"` });
+    expect(answer.status === 200, `PUT ${url}: ${answer.status}`);
+}
+
+/* Something is done here, and changed there while headgate reads the Task at
+ * the record: before that is answered from what was there, or after. */
+async function meanwhile(person, after, deed, change) {
+    const [{ id }] = await there(person);
+    await sleep(SETTLE_MS); /* it has been looked at there since it was made */
+    const since = await bench.record.end();
+    await bench.record.fault({ match: { method: 'GET', path: `/Task/${id}` },
+        kind: 'delay', ms: 1500, after });
+    await deed();
+    await sleep(500);
+    await atTheRecord(person, change);
+    /* what was read first is outdated: If-Match, or the status that the patch
+     * tests, is not met, once */
+    await until(() => bench.record.log(since), (log) => log.some((e) =>
+        e.method === 'PATCH' && e.path.startsWith(`/Task/${id}`)
+        && (e.status !== 200) === after), 'it was sent');
+}
+
+const cases = {
+    async 'taken: accepted with an owner and a note, here and at the record'() {
+        const person = await suggested('take');
+        await done('take', person.access, '--by', NURSE, '--why', 'on my round');
+        const own = await oneHere(person);
+        expect(own.status === 'accepted' && own.owner.display === NURSE
+            && business(own) === undefined, JSON.stringify(own.owner));
+        const note = own.note.at(-1);
+        expect(note.authorString === NURSE && note.text
+            === 'Taken in hand: on my round' && Math.abs(Date.parse(note.time)
+            - Date.now()) < 60000, JSON.stringify(note));
+        const [row] = await queue(person);
+        expect(row.state === 'taken' && row.owner === NURSE,
+            JSON.stringify(row));
+        const far = await thereIs(person, (t) => t.status === 'accepted',
+            'accepted there');
+        expect(far.owner?.display === NURSE && says(far, note.text) === 1,
+            JSON.stringify(far.owner));
+        expect((await here(person, 'accepted')).length === 1
+            && (await here(person, 'requested')).length === 0, 'found by status');
+        const history = await http('GET',
+            `${bench.service.url}/Task/${own.id}/_history`);
+        expect(history.body.entry.length === Number(own.meta.versionId),
+            'a version that is not in its history');
+        await refused(1, /Zz Nurse has it in hand/, 'take', own.id, '--by',
+            DOCTOR);
+    },
+
+    async 'taken, then done: the record follows each step'() {
+        const person = await suggested('done');
+        await done('take', person.access, '--by', NURSE);
+        await thereIs(person, (t) => t.status === 'accepted', 'accepted there');
+        await done('done', person.access, '--by', NURSE, '--why', 'scan booked');
+        const far = await thereIs(person, (t) => t.status === 'completed',
+            'completed there');
+        expect(says(far, 'Done: scan booked') === 1, 'its note');
+        await sleep(SETTLE_MS);
+        expect((await oneHere(person)).status === 'completed', 'it stays so');
+        expect((await queue(person)).length === 0, 'it left the queue');
+    },
+
+    async 'done at once: by way of accepted'() {
+        const person = await suggested('atonce');
+        await done('done', person.access, '--by', NURSE);
+        const own = await oneHere(person);
+        const history = await http('GET',
+            `${bench.service.url}/Task/${own.id}/_history`);
+        const steps = history.body.entry.map((e) => e.resource.status);
+        expect(steps[0] === 'completed' && steps[1] === 'accepted',
+            steps.join());
+        await thereIs(person, (t) => t.status === 'completed', 'there');
+    },
+
+    async 'handed on twice: the last owner is at the record, and stays'() {
+        const person = await suggested('hand');
+        await done('hand', person.access, '--by', NURSE, '--whom', DOCTOR);
+        await thereIs(person, (t) => t.owner?.display === DOCTOR, 'first');
+        await done('hand', person.access, '--by', DOCTOR, '--whom', OTHER,
+            '--why', 'on leave');
+        const far = await thereIs(person, (t) => t.owner?.display === OTHER,
+            'second');
+        expect(far.status === 'requested' && business(far) === 'awaiting-review',
+            far.status);
+        const before = (await oneHere(person)).meta.versionId;
+        await bench.service.post(person.reading(2080, 0));
+        await until(() => oneHere(person), (t) => t.meta.versionId !== before,
+            'the reading is added');
+        await sleep(SETTLE_MS);
+        for (const t of [await oneHere(person), ...await there(person)])
+            expect(t.owner?.display === OTHER && says(t,
+                `Handed to ${OTHER}: on leave`) === 1, JSON.stringify(t.owner));
+        const [row] = await queue(person);
+        expect(row.state === 'open' && row.owner === OTHER, JSON.stringify(row));
+    },
+
+    async 'handed over, and its ground goes away: withdrawn'() {
+        const person = await suggested('ground');
+        await done('hand', person.access, '--by', NURSE, '--whom', DOCTOR);
+        await bench.service.post({ ...person.second,
+            status: 'entered-in-error' });
+        const far = await thereIs(person, (t) => t.status === 'cancelled',
+            'withdrawn there');
+        expect(says(far, `Handed to ${DOCTOR}.`) === 1, notes(far).join());
+    },
+
+    async 'put off: shown so everywhere, kept by a new reading, taken at last'() {
+        const person = await suggested('putoff');
+        const day = inDays(20);
+        await done('put-off', person.access, '--by', NURSE, '--until', day,
+            '--why', 'away');
+        const [row] = await queue(person);
+        expect(row.state === 'put-off' && row.put_off_until === day
+            && row.put_off_by === NURSE, JSON.stringify(row));
+        await thereIs(person, (t) => business(t) === 'put-off', 'put off there');
+        const before = (await oneHere(person)).meta.versionId;
+        await bench.service.post(person.reading(2080, 0));
+        await until(() => oneHere(person), (t) => t.meta.versionId !== before,
+            'the reading is added');
+        await sleep(SETTLE_MS);
+        for (const t of [await oneHere(person), ...await there(person)])
+            expect(business(t) === 'put-off' && t.status === 'requested'
+                && says(t, `Put off until ${day}: away`) === 1,
+            JSON.stringify(t.businessStatus));
+        await atTheRecord(person, () => ({ status: 'accepted',
+            owner: { display: DOCTOR }, businessStatus: undefined }));
+        await until(() => queue(person), ([r]) => r?.state === 'taken'
+            && r.owner === DOCTOR, 'taken by the record\'s person');
+        const own = await oneHere(person);
+        expect(own.status === 'accepted' && own.owner?.display === DOCTOR,
+            JSON.stringify(own.owner));
+        /* and handed on from here: newer than what the record had */
+        await done('hand', own.id, '--by', NURSE, '--whom', OTHER);
+        await thereIs(person, (t) => t.owner?.display === OTHER
+            && t.status === 'accepted', 'handed on there');
+    },
+
+    async 'declined: the reason is read here, there and in the digest'() {
+        const person = await suggested('decline');
+        await refused(2, /--why/, 'decline', person.access, '--by', NURSE);
+        await done('decline', person.access, '--by', NURSE, '--why',
+            'measured through a catheter');
+        const far = await thereIs(person, (t) => t.status === 'rejected',
+            'rejected there');
+        expect(far.statusReason?.text === 'measured through a catheter'
+            && business(far) === undefined, JSON.stringify(far.statusReason));
+        await bench.service.post(person.reading(2090, 0));
+        await sleep(SETTLE_MS);
+        expect((await here(person)).length === 1, 'it is quiet');
+        const digest = await bench.service.command('queue', '--digest');
+        expect(digest.out.includes('measured through a catheter'), digest.out);
+    },
+
+    async 'answers get lost: nothing is done twice, nothing is undone'() {
+        const person = await suggested('lost');
+        for (const method of ['PATCH', 'PUT'])
+            await bench.record.fault({ match: { method, path: '/Task*' },
+                kind: 'drop-after-commit', times: 1 });
+        await done('take', person.access, '--by', NURSE);
+        await done('done', person.access, '--by', NURSE, '--why', 'seen');
+        await thereIs(person, (t) => t.status === 'completed', 'completed');
+        await bench.record.clearFaults();
+        await sleep(SETTLE_MS);
+        const far = await thereIs(person, (t) => t.status === 'completed', 'it');
+        expect(says(far, 'Done: seen') === 1 && says(far, 'Taken in hand.') === 1,
+            notes(far).join('; '));
+        expect((await oneHere(person)).status === 'completed', 'here too');
+    },
+
+    async 'at the same time: other things are changed, and both are kept'() {
+        for (const after of [false, true]) {
+            const person = await suggested(`both-${after}`);
+            await meanwhile(person, after,
+                () => done('take', person.access, '--by', NURSE),
+                (now) => ({ note: [...now.note, { authorString: DOCTOR,
+                    text: 'I rang the unit' }] }));
+            const far = await thereIs(person, (t) => t.status === 'accepted',
+                'accepted');
+            expect(says(far, 'I rang the unit') === 1
+                && says(far, 'Taken in hand.') === 1
+                && far.owner.display === NURSE, notes(far).join('; '));
+        }
+    },
+
+    async 'at the same time: the same is changed, and the record\'s word stands'() {
+        for (const after of [false, true]) {
+            const person = await suggested(`clash-${after}`);
+            await meanwhile(person, after, () => done('decline', person.access,
+                '--by', NURSE, '--why', 'known'),
+            () => ({ status: 'accepted', owner: { display: DOCTOR } }));
+            const far = await thereIs(person, (t) => says(t, 'Declined: known')
+                === 1, 'the note of what was declined');
+            const own = await until(() => oneHere(person),
+                (t) => t.status === 'accepted', 'followed');
+            expect(far.status === 'accepted' && own.owner.display === DOCTOR
+                && far.owner.display === DOCTOR
+                && says(own, 'Declined: known') === 1, notes(far).join('; '));
+            const [row] = await queue(person);
+            expect(row.state === 'taken' && row.owner === DOCTOR,
+                JSON.stringify(row));
+        }
+    },
+
+    async 'kill -9 after each answer: each deed is there, once'() {
+        const person = await suggested('kill');
+        await done('put-off', person.access, '--by', NURSE, '--until', inDays(9));
+        await bench.service.killAndStart();
+        expect(business(await oneHere(person)) === 'put-off', 'put off');
+        await done('take', person.access, '--by', NURSE);
+        await bench.service.killAndStart();
+        const own = await oneHere(person);
+        expect(own.status === 'accepted' && business(own) === undefined,
+            own.status);
+        const far = await thereIs(person, (t) => t.status === 'accepted',
+            'accepted there');
+        await sleep(SETTLE_MS);
+        expect(says(far, 'Taken in hand.') === 1
+            && says(far, `Put off until ${inDays(9)}.`) === 1
+            && business(far) === undefined, notes(far).join('; '));
+    },
+
+    async 'what is to be seen at once cannot be put off; what is wrong is said'() {
+        const person = await new Person(bench.service, 'stat').arrive();
+        await bench.service.post({ ...person.reading(1, 0),
+            valueQuantity: undefined,
+            code: { coding: [{ system: `${BASE}/CodeSystem/av-observation`,
+                code: 'hand-symptom' }] },
+            valueCodeableConcept: { coding: [{
+                system: `${BASE}/CodeSystem/av-observation`,
+                code: 'hand-ulcer' }] }, method: undefined });
+        const [stat] = await until(() => here(person), (t) => t.length === 1,
+            'a Task');
+        expect(stat.priority === 'stat', stat.priority);
+        await refused(1, /seen at once.*Phone/, 'put-off', stat.id, '--by', NURSE,
+            '--until', inDays(3));
+        await refused(1, /not a day to come/, 'put-off', (await suggested('day'))
+            .access, '--by', NURSE, '--until', '2020-01-01');
+        await refused(1, /no access has this name/, 'take', 'nobody', '--by',
+            NURSE);
+        await refused(2, /--by/, 'take', stat.id);
+        await refused(2, /--whom/, 'hand', stat.id, '--by', NURSE);
+        await refused(2, /--until goes with/, 'take', stat.id, '--by', NURSE,
+            '--until', inDays(3));
+        await refused(2, /the word is/, 'keep', stat.id, '--by', NURSE);
+        expect((await oneHere(person)).meta.versionId === stat.meta.versionId,
+            'nothing was changed by what was refused');
+        /* two are open: they are listed */
+        await bench.service.post(person.reading(2100, 28));
+        await bench.service.post(person.reading(2050, 0));
+        await until(() => here(person), (t) => t.length === 2, 'two Tasks');
+        await refused(1, new RegExp(`name one by its id(.|\n)*${stat.id}`),
+            'take', person.access, '--by', NURSE);
+        const json = JSON.parse(await done('take', stat.id, '--by', NURSE,
+            '--json'));
+        expect(json.done === true && json.task === stat.id && json.text,
+            JSON.stringify(json));
+    },
+
+    async 'by HTTP, with a token that may'() {
+        const person = await suggested('http');
+        const [{ id }] = await here(person);
+        const words = new URLSearchParams({ act: 'take', task: id, by: NURSE });
+        const answers = await bench.withTokens(async (url) => [
+            await http('POST', `${url}/task?${words}`),
+            await http('POST', `${url}/task?${words}`, undefined,
+                { Authorization: 'Bearer looks' }),
+            await http('POST', `${url}/task?${words}`, undefined,
+                { Authorization: 'Bearer coordinates' }),
+            await http('POST', `${url}/task`, { act: 'done', task: id, by: NURSE,
+                why: 'seen' }, { Authorization: 'Bearer coordinates',
+                'Content-Type': 'application/json' }),
+            await http('POST', `${url}/task?act=take&task=${id}`, undefined,
+                { Authorization: 'Bearer coordinates' }),
+            await http('POST', `${url}/access?act=merge`, undefined,
+                { Authorization: 'Bearer coordinates' }),
+        ]);
+        expect(answers.map((a) => a.status).join() === '401,403,200,200,400,403',
+            answers.map((a) => `${a.status} ${a.text}`).join('\n'));
+        expect(/headgate\/task\.u/.test(answers[1].text), answers[1].text);
+        expect(answers[3].body.done === true, answers[3].text);
+        expect((await oneHere(person)).status === 'completed', 'done');
+    },
+
+    async 'two accesses that are one: a run over both confirms'() {
+        const person = await new Person(bench.service, 'merge').arrive();
+        await bench.service.post(person.reading(2100, 28, { focus: [{
+            reference: `BodyStructure/misspelt-${person.tag}` }] }));
+        await bench.service.post(person.reading(2050, 0));
+        await sleep(SETTLE_MS);
+        expect((await here(person)).length === 0, 'neither confirms alone');
+        const listed = await bench.service.command('access', 'list', person.mrn,
+            '--json');
+        const rows = listed.out.split('\n').filter(Boolean)
+            .map((line) => JSON.parse(line));
+        const named = rows.find((r) => r.kind === 'named');
+        const real = rows.find((r) => r.kind === 'body-structure');
+        expect(rows.length === 2 && named.readings === 1 && real.readings === 1,
+            listed.out);
+        const access = (...words) => bench.service.command('access', ...words);
+        const bare = await access('merge', `${named.number}`, person.access);
+        expect(bare.status === 2 && /cannot be undone/.test(bare.err), bare.err);
+        const back = await access('merge', person.access, `${named.number}`,
+            '--by', NURSE, '--why', 'x');
+        expect(back.status === 1 && /Less is known/.test(back.err), back.err);
+        const merged = await access('merge', `${named.number}`, person.access,
+            '--by', NURSE, '--why', 'a slip of the unit');
+        expect(merged.status === 0 && /1 reading/.test(merged.out),
+            merged.out + merged.err);
+        await thereIs(person, (t) => t.status === 'requested'
+            && JSON.stringify(t).includes('2100'), 'suggested over both');
+        await bench.service.killAndStart();
+        const again = await access('merge', `${named.number}`, person.access,
+            '--by', NURSE, '--why', 'x');
+        expect(again.status === 1 && /merged/.test(again.err), again.err);
+        const left = await access('list', person.mrn);
+        expect(/2 readings/.test(left.out) && !/misspelt/.test(left.out),
+            left.out);
+        const nobody = await access('list', 'nobody');
+        expect(nobody.status === 1, `${nobody.status}`);
+    },
+
+    async 'in silent mode there is nothing to act on'() {
+        const folder = join(bench.folder, 'silent');
+        mkdirSync(folder);
+        const loud = bench.service;
+        const silent = new Service(bench.binary, folder, bench.record.url,
+            { 'service.silent': true });
+        await silent.start();
+        bench.service = silent;
+        try {
+            const person = await new Person(silent, 'silent').bothReadings();
+            const [row] = await until(() => queue(person), (r) => r.length === 1,
+                'a row');
+            for (const name of [row.task, person.access].filter(Boolean))
+                await refused(1, /silent mode|Nothing is open/, 'take', name,
+                    '--by', NURSE);
+            expect((await there(person)).length === 0, 'nothing was posted');
+        } finally {
+            bench.service = loud;
+        }
+    },
+
+    async 'no name of who acted is in the log'() {
+        const log = readFileSync(bench.service.log, 'utf8');
+        expect(log.includes('task.person') && !log.includes('Zz '),
+            'a name is in the log');
+    },
+};
+
+/* The service again, on the same store, for those with a token. */
+async function withTokens(use) {
+    const file = join(bench.folder, 'tokens');
+    const line = (name, scope) => `${name} ${createHash('sha256').update(name)
+        .digest('hex')} ${scope}\n`;
+    writeFileSync(file, line('looks', 'system/Task.rs')
+        + line('coordinates', 'system/Task.rs headgate/task.u'));
+    const open = bench.service.args;
+    bench.service.args = [...open, '--set', `http.tokens=${file}`,
+        '--set', 'http.anonymous=false'];
+    await bench.service.killAndStart();
+    try {
+        return await use(root());
+    } finally {
+        bench.service.args = open;
+        await bench.service.killAndStart();
+    }
+}
+
+async function main(binary, part) {
+    bench.folder = mkdtempSync(join(tmpdir(), 'headgate-deeds-'));
+    bench.binary = binary;
+    bench.withTokens = withTokens;
+    const end = (status) => {
+        killChildren();
+        rmSync(bench.folder, { recursive: true, force: true });
+        process.exit(status);
+    };
+    setTimeout(() => {
+        console.log('FAIL  out of time');
+        end(1);
+    }, WHOLE_MS);
+    bench.record = await Record.start(bench.folder);
+    bench.service = new Service(binary, bench.folder, bench.record.url,
+        { 'record.follow': 1, 'site.zone': 'UTC' });
+    await bench.service.start();
+    for (const [name, run] of Object.entries(cases)) {
+        if (part !== undefined && !name.includes(part))
+            continue;
+        try {
+            await run();
+            bench.passed++;
+            console.log(`ok    ${name}`);
+        } catch (e) {
+            bench.failed++;
+            console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
+                : e.stack}`);
+            bench.service.lastLines(5).forEach((l) => console.log(`      ${l}`));
+        } finally {
+            await bench.record.clearFaults();
+        }
+    }
+    console.log(`${bench.passed} passed, ${bench.failed} failed`);
+    end(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
+}
+
+if (process.argv.length < 3) {
+    console.error('usage: deeds.mjs path/to/headgate [PART OF A NAME]');
+    process.exit(2);
+}
+await main(resolve(process.argv[2]), process.argv[3]);

@@ -1,0 +1,438 @@
+/*
+ * What a coordinator does with a suggestion.
+ *
+ * Which changes of status R4 allows is from HL7 FHIR R4 (4.0.1), the state
+ * machine of Task (hl7.org/fhir/R4/task.html, "Task State Machine"); it is
+ * checked by test_fhir_task.  How long a thing may be put off, and what may not
+ * be, is our own rule, checked against the help of headgate task.
+ */
+#include "adapters/fhir_time.h"
+#include "planner/triage.h"
+#include "service/deeds.h"
+#include "service/episodes.h"
+#include "service/task_change.h"
+#include "tests/service_world.h"
+#include "tests/test.h"
+
+#define FLOW_TASK "refer-flow-review"
+#define ACCESS    "BodyStructure/acc-7"
+
+static struct world *world(void **state)
+{
+    return *state;
+}
+
+static int start(void **state)
+{
+    world_start(state);
+    assert_int_equal(world_put(*state, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(*state, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")),
+        201);
+    return 0;
+}
+
+static void flow(struct world *w, const char *value, double ago_d,
+                 const char *access)
+{
+    assert_int_equal(
+        world_post(w, OBS(.identifier = value, .value = value,
+                          .ago_h = ago_d * DAYS, .access = access)),
+        201);
+}
+
+/* The unit takes a reading back. */
+static void withdraw(struct world *w, const char *value, double ago_d)
+{
+    assert_int_equal(
+        world_post(w, OBS(.identifier = value, .value = value,
+                          .status = "entered-in-error", .ago_h = ago_d * DAYS,
+                          .access = ACCESS)),
+        200);
+}
+
+/* Two flows above the limit: rule HF-1 of config/policy.ini. */
+static void suggest_flow(struct world *w)
+{
+    flow(w, "2240", 9, ACCESS);
+    flow(w, "2310", 2, ACCESS);
+    world_review(w);
+    assert_int_equal(world_tasks(w, FLOW_TASK, "requested"), 1);
+}
+
+/* ---- a deed ------------------------------------------------------------------- */
+
+static struct task_deed deed;
+
+static enum err run(struct db *db, void *arg)
+{
+    return task_deed(db, arg);
+}
+
+/* The status that the person gets; the text stays in deed.text. */
+static int act(struct world *w, enum task_verb verb, const char *task,
+               const char *whom, const char *until, const char *why)
+{
+    enum err e;
+
+    buf_clear(&deed.text);
+    deed = (struct task_deed){ .verb = verb,
+                               .reader = &w->reader,
+                               .deliver = true,
+                               .now_ms = world_now_ms() };
+    snprintf(deed.task, sizeof(deed.task), "%s", task);
+    snprintf(deed.who, sizeof(deed.who), "A. Rowan");
+    snprintf(deed.whom, sizeof(deed.whom), "%s", whom);
+    snprintf(deed.until, sizeof(deed.until), "%s", until);
+    snprintf(deed.why, sizeof(deed.why), "%s", why);
+    buf_init(&deed.text, 65536);
+    e = world_step(w, run, &deed);
+    assert_true(e == ERR_OK || (e == ERR_CONFLICT && deed.status >= 400));
+    return deed.status;
+}
+
+static bool says(const char *text)
+{
+    return strstr(deed.text.data, text) != NULL;
+}
+
+/* The Task as it stands, as JSON. */
+static bool task_has(struct world *w, const char *text)
+{
+    return world_task_says(w, FLOW_TASK, text) > 0;
+}
+
+static long long episode(struct world *w, const char *column)
+{
+    char sql[160];
+
+    snprintf(sql, sizeof(sql), "SELECT %s FROM episode WHERE grp = %d", column,
+             GROUP_FLOW);
+    return world_count(w, sql);
+}
+
+static long long deeds(struct world *w)
+{
+    return world_count(w, "SELECT count(*) FROM deed");
+}
+
+static int finish(void **state)
+{
+    buf_clear(&deed.text);
+    return world_stop(state);
+}
+
+/* ---- by the name of the access ---------------------------------------------- */
+
+static void taken_in_hand(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", "seen on the round"),
+                     200);
+    assert_true(says("A. Rowan has it in hand"));
+    assert_true(task_has(w, "\"status\":\"accepted\""));
+    assert_true(task_has(w, "\"owner\":{\"display\":\"A. Rowan\"}"));
+    assert_true(task_has(w, "\"authorString\":\"A. Rowan\",\"time\":\"2026-03-"
+                            "06T08:12:00.000Z\",\"text\":\"Taken in hand: seen "
+                            "on the round\""));
+    assert_false(task_has(w, "businessStatus"));
+    assert_int_equal(episode(w, "state"), EPISODE_TAKEN);
+    assert_int_equal(episode(w, "taken_s"), START_S);
+    assert_int_equal(episode(w, "owner = 'A. Rowan'"), 1);
+    assert_int_equal(deeds(w), 1);
+    /* once more is no other deed; nobody else takes it away */
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_true(says("already"));
+    assert_int_equal(deeds(w), 1);
+    snprintf(deed.who, sizeof(deed.who), "B. Elm");
+    deed.text.len = 0;
+    assert_int_equal(world_step(w, run, &deed), ERR_CONFLICT);
+    assert_int_equal(deed.status, 409);
+    assert_true(says("A. Rowan has it in hand"));
+}
+
+static void handed_over_is_still_open(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_HAND, "A-7", "", "", ""), 400);
+    assert_int_equal(act(w, TASK_HAND, "A-7", "B. Elm", "", "on leave"), 200);
+    assert_true(task_has(w, "\"status\":\"requested\""));
+    assert_true(task_has(w, "\"owner\":{\"display\":\"B. Elm\"}"));
+    assert_true(task_has(w, "\"text\":\"Handed to B. Elm: on leave\""));
+    assert_true(task_has(w, "awaiting-review"));
+    assert_int_equal(episode(w, "state"), EPISODE_OPEN);
+    /* a new reading: ours is added, theirs stays */
+    flow(w, "2290", 0, ACCESS);
+    world_review(w);
+    assert_true(task_has(w, "\"owner\":{\"display\":\"B. Elm\"}"));
+    assert_true(task_has(w, "Handed to B. Elm: on leave"));
+    assert_int_equal(episode(w, "owner = 'B. Elm'"), 1);
+    /* its ground goes away, and nobody has taken it */
+    withdraw(w, "2240", 9);
+    withdraw(w, "2310", 2);
+    world_review(w);
+    assert_int_equal(world_tasks(w, FLOW_TASK, "cancelled"), 1);
+    assert_true(task_has(w, "Handed to B. Elm: on leave"));
+}
+
+static void handed_on_by_whoever_has_it(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_int_equal(act(w, TASK_HAND, "A-7", "B. Elm", "", ""), 200);
+    assert_true(task_has(w, "\"status\":\"accepted\""));
+    assert_true(task_has(w, "\"owner\":{\"display\":\"B. Elm\"}"));
+    assert_int_equal(episode(w, "state"), EPISODE_TAKEN);
+    assert_int_equal(deeds(w), 2);
+}
+
+/* ---- put off -------------------------------------------------------------------- */
+
+static void put_off_until_its_day(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(
+        act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", "on holiday"), 200);
+    assert_true(says("2026-03-20"));
+    assert_true(task_has(w, "\"status\":\"requested\""));
+    assert_true(task_has(w, "\"code\":\"put-off\""));
+    assert_false(task_has(w, "awaiting-review"));
+    assert_int_equal(episode(w, "state"), EPISODE_OPEN);
+    assert_int_equal(episode(w, "put_off_by = 'A. Rowan'"), 1);
+    /* the first second of that day, UTC being the zone of this site */
+    assert_int_equal(episode(w, "put_off_s"), 1773964800);
+    /* more of the same: it stays put off, and the Task says so */
+    world_now_s += 86400;
+    flow(w, "2290", 0, ACCESS);
+    world_review(w);
+    assert_true(task_has(w, "2290"));
+    assert_true(task_has(w, "\"code\":\"put-off\""));
+    assert_int_equal(episode(w, "put_off_s"), 1773964800);
+    /* its day comes, without a reading */
+    assert_int_equal(world_count(w,
+                                 "SELECT count(*) FROM news WHERE since_ms <= "
+                                 "1773964800000"),
+                     1);
+    world_now_s = 1773964800 + 60;
+    world_review(w);
+    assert_true(task_has(w, "awaiting-review"));
+    assert_false(task_has(w, "\"code\":\"put-off\""));
+    assert_true(task_has(w, "it waits for an answer again"));
+    assert_int_equal(episode(w, "put_off_s IS NULL AND put_off_by IS NULL"), 1);
+    assert_int_equal(episode(w, "announced_s"), 1773964800 + 60);
+    world_review(w);
+    assert_int_equal(world_task_says(w, FLOW_TASK, "waits for an answer again"),
+                     1);
+}
+
+static void back_at_once_when_it_worsens(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", ""), 200);
+    assert_int_equal(episode(w, "put_off_s"), 1773964800);
+    /* high flow and an admission for heart failure: asap, by rule HF-4 */
+    world_now_s += 3600;
+    assert_int_equal(world_post(w, OBS(.code = "heart-failure-sign",
+                                       .sign = "heart-failure-admission")),
+                     201);
+    world_review(w);
+    assert_int_equal(episode(w, "urgency"), URGENCY_ASAP);
+    assert_int_equal(episode(w, "put_off_s IS NULL"), 1);
+    assert_true(task_has(w, "awaiting-review"));
+    assert_false(task_has(w, "\"code\":\"put-off\""));
+}
+
+static void days_that_are_none(void **state)
+{
+    static const struct {
+        const char *until;
+        int status;
+    } rows[] = {
+        { "", 400 },           { "2026-03-06", 400 }, /* today */
+        { "2026-03-05", 400 }, { "2027-03-08", 400 }, /* over a year */
+        { "2026-02-30", 400 }, { "2026-04", 400 },
+        { "soon", 400 },       { "2026-03-07T10:00:00Z", 400 },
+        { "2027-03-06", 200 }, { "2026-03-07", 200 },
+    };
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    for (size_t i = 0; i < COUNT(rows); i++)
+        assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", rows[i].until, ""),
+                         rows[i].status);
+    assert_int_equal(deeds(w), 2);
+}
+
+static void not_what_is_to_be_seen_at_once(void **state)
+{
+    struct world *w = world(state);
+    struct buf body;
+    struct resource r;
+
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "hand-ulcer", .access = ACCESS)),
+                     201);
+    world_review(w);
+    assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", "later"),
+                     409);
+    assert_true(says("Phone"));
+    assert_int_equal(deeds(w), 0);
+    buf_init(&body, 1 << 20);
+    r = world_task(w, "refer-hand-review", &body);
+    assert_int_equal(r.version, 1);
+    assert_null(strstr(body.data, "put-off"));
+    buf_clear(&body);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+}
+
+static void not_what_is_in_hand_nor_a_reminder(void **state)
+{
+    struct world *w = world(state);
+
+    /* a cold hand, and a low pressure of a finger once: to be measured again */
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "coldness", .access = ACCESS)),
+                     201);
+    assert_int_equal(
+        world_post(w, OBS(.code = "digital-pressure", .value = "45",
+                          .unit = "mm[Hg]", .access = ACCESS)),
+        201);
+    world_review(w);
+    assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", ""), 409);
+    assert_true(says("reminder"));
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_int_equal(world_count(w, "SELECT state FROM repeat"), EPISODE_TAKEN);
+    /* beside a reminder, the one suggestion is meant */
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_true(task_has(w, "\"status\":\"accepted\""));
+    assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", ""), 409);
+    assert_true(says("in hand"));
+}
+
+/* ---- ended ---------------------------------------------------------------------- */
+
+static void declined_with_a_reason(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", ""), 200);
+    assert_int_equal(act(w, TASK_DECLINE, "A-7", "", "", ""), 400);
+    assert_int_equal(act(w, TASK_DECLINE, "A-7", "", "", "known, left"), 200);
+    assert_true(task_has(w, "\"status\":\"rejected\""));
+    assert_true(task_has(w, "\"statusReason\":{\"text\":\"known, left\"}"));
+    assert_false(task_has(w, "businessStatus"));
+    assert_int_equal(episode(w, "state"), EPISODE_DECLINED);
+    assert_int_equal(episode(w, "put_off_s IS NULL"), 1);
+    /* what is closed is closed */
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 409);
+    assert_true(says("Nothing is open"));
+}
+
+static void done_by_way_of_accepted(void **state)
+{
+    struct world *w = world(state);
+    char fid[FID_SIZE];
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_DONE, "A-7", "", "", "scan booked"), 200);
+    snprintf(fid, sizeof(fid), "%s", deed.fid);
+    assert_true(task_has(w, "\"status\":\"completed\""));
+    assert_true(task_has(w, "Done: scan booked"));
+    assert_int_equal(episode(w, "state"), EPISODE_DONE);
+    assert_int_equal(world_count(w,
+                                 "SELECT max(ver) FROM version WHERE "
+                                 "resource = (SELECT max(task) FROM episode)"),
+                     3);
+    for (int v = TASK_TAKE; v <= TASK_DONE; v++)
+        assert_int_equal(act(w, (enum task_verb)v, fid, "", "", "x"), 409);
+    assert_true(says("completed"));
+    assert_int_equal(deeds(w), 1);
+}
+
+/* Status in-progress to rejected is not in R4's state machine. */
+static void by_the_rules_of_tasks(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    world_person(w, FLOW_TASK, "accepted");
+    world_person(w, FLOW_TASK, "in-progress");
+    assert_int_equal(act(w, TASK_DECLINE, "A-7", "", "", "no"), 409);
+    assert_true(says("in-progress"));
+    assert_int_equal(deeds(w), 0);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_true(task_has(w, "\"status\":\"in-progress\""));
+    assert_int_equal(act(w, TASK_DONE, "A-7", "", "", ""), 200);
+}
+
+/* ---- which is meant -------------------------------------------------------------- */
+
+static void which_task_is_meant(void **state)
+{
+    struct world *w = world(state);
+
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 409);
+    assert_int_equal(act(w, TASK_TAKE, "nobody", "", "", ""), 404);
+    suggest_flow(w);
+    assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
+                                       .sign = "hand-ulcer", .access = ACCESS)),
+                     201);
+    world_review(w);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 409);
+    assert_true(says("name one by its id"));
+    assert_non_null(strstr(deed.text.data, "2310 mL/min"));
+    assert_non_null(strstr(deed.text.data, "ulcer"));
+}
+
+static void found_in_silence_is_not_acted_on(void **state)
+{
+    struct world *w = world(state);
+    char fid[64];
+
+    w->review.silent = true;
+    flow(w, "2240", 9, ACCESS);
+    flow(w, "2310", 2, ACCESS);
+    world_review(w);
+    world_text(w,
+               "SELECT r.fid FROM episode e JOIN resource r ON r.id = e.task",
+               fid, sizeof(fid));
+    assert_int_equal(act(w, TASK_TAKE, fid, "", "", ""), 409);
+    assert_true(says("silent"));
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 409);
+    assert_int_equal(deeds(w), 0);
+}
+
+#define DEED_TEST(f) cmocka_unit_test_setup_teardown(f, start, finish)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        DEED_TEST(taken_in_hand),
+        DEED_TEST(handed_over_is_still_open),
+        DEED_TEST(handed_on_by_whoever_has_it),
+        DEED_TEST(put_off_until_its_day),
+        DEED_TEST(back_at_once_when_it_worsens),
+        DEED_TEST(days_that_are_none),
+        DEED_TEST(not_what_is_to_be_seen_at_once),
+        DEED_TEST(not_what_is_in_hand_nor_a_reminder),
+        DEED_TEST(declined_with_a_reason),
+        DEED_TEST(done_by_way_of_accepted),
+        DEED_TEST(by_the_rules_of_tasks),
+        DEED_TEST(which_task_is_meant),
+        DEED_TEST(found_in_silence_is_not_acted_on),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
