@@ -121,6 +121,8 @@ static enum err read_message(struct hl7_batch *b, struct hl7_batch_message *m)
     len = b->at - b->from - (ending == FRAME_OVER && !drop ? 1 : 0);
     m->bytes = b->data + b->from;
     m->len = trim(m->bytes, len);
+    m->cut = ending == FILE_OVER && m->len > 0 &&
+             m->bytes[m->len - 1] != '\r' && m->bytes[m->len - 1] != '\n';
     hl7_batch_take(b);
     m->end = b->offset;
     if (drop || m->len > HL7_MESSAGE_MAX)

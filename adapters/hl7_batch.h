@@ -25,6 +25,8 @@ struct hl7_batch_message {
     uint64_t offset, end; /* in the file: of its MSH, and behind it */
     const char *bytes;    /* borrowed until the next call; NULL unless ERR_OK */
     size_t len;           /* with the end of its last segment, not of a frame */
+    bool cut;             /* ERR_OK: its last segment has no end, so the file
+                             may end too early, and with it a value */
     const char *problem;  /* on ERR_FORM and ERR_LIMIT, for a person; static */
 };
 

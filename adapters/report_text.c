@@ -168,6 +168,9 @@ static void write_row(const struct report_row *row, struct buf *out)
     buf_printf(out, "%6lld", (long long)row->count);
     buf_printf(out, " (%lld)  ", (long long)row->before);
     say(out, "", row->why);
+    if (row->what[0] == '\0' && row->class == REPORT_UNKNOWN)
+        buf_puts(out, ": more codes than are counted one by one here; "
+                      "headgate quarantine --json lists them");
     say(out, ": ", row->what);
     say(out, "; at ", row->place);
     say(out, "; for example ", row->sample);

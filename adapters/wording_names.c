@@ -190,6 +190,27 @@ static const char *const names[] = {
     N_("central venous pressure"),
     N_("equilibrated Kt/V"),
     N_("residual urea clearance"),
+    /* what a band plan lacks, in short: the words of plan_words.c without their
+     * hyphens */
+    N_("flow pair"),
+    N_("inflow imaged"),
+    N_("outflow imaged"),
+    N_("finger compressed"),
+    N_("indication"),
+    N_("target"),
+    N_("operator"),
+    N_("mean pressure"),
+    N_("conduit diameter"),
+    N_("feeding artery diameter"),
+    N_("digital brachial index"),
+    N_("digital brachial index compressed"),
+    N_("static access pressure"),
+    N_("second baseline flow"),
+    N_("on table baseline"),
+    N_("lowest mean pressure"),
+    N_("stage mean pressure"),
+    N_("flow method"),
+    N_("haematocrit"),
 };
 
 const char *wording_name_row(size_t n)

@@ -4,6 +4,7 @@
 #include "adapters/wording_work.h"
 
 #include <math.h>
+#include <string.h>
 
 static void say_dowel(double dowel_mm, struct buf *out)
 {
@@ -13,18 +14,19 @@ static void say_dowel(double dowel_mm, struct buf *out)
     fill_say(&s, _("a {size} mm dowel (measured outer diameter)"), out);
 }
 
-/* The stable words are short: "mean-pressure" as "mean pressure".  Where the
- * catalogue has the name in full, that is said. */
+/* The stable words are short: "mean-pressure" as "mean pressure". */
 static void say_word(const struct plan_phrase *row, struct buf *out)
 {
-    const char *text = wording_name(row->text);
+    char name[64];
+    size_t len = strlen(row->word);
 
-    if (text != row->text) {
-        buf_puts(out, text);
-        return;
-    }
-    for (const char *word = row->word; *word != '\0'; word++)
-        buf_printf(out, "%c", *word == '-' ? ' ' : *word);
+    if (len >= sizeof(name))
+        len = sizeof(name) - 1;
+    memcpy(name, row->word, len);
+    name[len] = '\0';
+    for (char *c = name; *c != '\0'; c++)
+        *c = *c == '-' ? ' ' : *c;
+    buf_puts(out, wording_name(name));
 }
 
 static void say_item(const struct plan_phrase *row, struct buf *out)

@@ -210,6 +210,8 @@ static const struct used_row *limit_row(const struct wording *w,
 {
     const struct used_row *row, *first = NULL;
 
+    if (f->rule == RULE_PB_1) /* a day is due, and no limit is crossed */
+        return NULL;
     for (size_t i = 0; (row = used_row(i)) != NULL; i++) {
         if (row->rule != f->rule || !is_used(w, f, row) || !is_limit(row))
             continue;

@@ -14,9 +14,10 @@
 
 enum {
     BUNDLE_MAX = 262144,
-    LINES_MAX = 64,   /* of one case */
-    NUMBER_SIZE = 48, /* of a line */
-    AHEAD_S = 120,    /* a clock may be so much behind the typist's */
+    LINES_MAX = 64,       /* of one case */
+    NUMBER_SIZE = 48,     /* of a line */
+    NIGHT_S = 6 * HOUR_S, /* a case may run over midnight */
+    AHEAD_S = 120,        /* a clock may be so much behind the typist's */
     SYSTEM_SIZE = 512
 };
 
@@ -108,6 +109,17 @@ static enum err take(struct db *db, struct case_call *call,
 
 /* ---- a line ------------------------------------------------------------------- */
 
+/* The same minute of the day before, if that is hours ago only. */
+static int64_t yesterday(const struct zone *zone, int64_t midnight_s,
+                         const struct case_call *call, int64_t now_s,
+                         int64_t today_s)
+{
+    int64_t at_s =
+        zone_utc_s(zone, midnight_s - DAY_S + 60 * (int64_t)call->line.minute);
+
+    return now_s - at_s <= NIGHT_S ? at_s : today_s;
+}
+
 /* Its first second: now, or in the minute that was typed, after all that is
  * known of then, so that the order of typing is that of the case. */
 static enum err place_in_time(struct case_call *call, const struct look *look,
@@ -122,6 +134,8 @@ static enum err place_in_time(struct case_call *call, const struct look *look,
 
         local_s -= (local_s % DAY_S + DAY_S) % DAY_S;
         *at_s = zone_utc_s(zone, local_s + 60 * (int64_t)call->line.minute);
+        if (*at_s > now_s + AHEAD_S) /* of the evening before, at night */
+            *at_s = yesterday(zone, local_s, call, now_s, *at_s);
         until_s = *at_s + 59;
     }
     if (*at_s > now_s + AHEAD_S)

@@ -25,7 +25,7 @@ static const char help[] =
     "label, an identifier, the id of its BodyStructure, or an identifier of a\n"
     "patient who has one access.  Beyond the machine of the service the token "
     "needs\n"
-    "the scopes headgate/case.cu and system/Task.rs.\n\n"
+    "the scopes headgate/case.u and system/Task.rs.\n\n"
     "  --by NAME      who types; kept with each reading\n"
     "  --method CODE  of the flows (CodeSystem av-method); without it, that of "
     "the\n"

@@ -1,5 +1,7 @@
 /* Messages of HL7 v2 out of a file. */
 #include "service/drop_work.h"
+#include "service/log.h"
+#include "service/tally.h"
 
 #include <string.h>
 
@@ -152,6 +154,28 @@ static enum err refuse_piece(struct db *db, struct drop *d,
     return refuse(db, d, m, &outcome, false);
 }
 
+/* A file that was taken too early, or was cut off on its way: the last value
+ * may be short, and nobody would see it. */
+static enum err count_cut(struct db *db, const struct drop *d,
+                          const struct drop_message *m)
+{
+    const struct tally_row row = { .at_ms = d->options.now_ms(),
+                                   .source = drop_sender(d),
+                                   .way = QUARANTINE_FILE,
+                                   .class = TALLY_TOLERATED,
+                                   .reason = "missing-element",
+                                   .what = "the last segment of a file has no "
+                                           "end: was it cut off?",
+                                   .place = "",
+                                   .unit = "",
+                                   .sample = m->in.control,
+                                   .count = 1 };
+
+    log_event(LOG_WARN, "drop.cut", KEY_INT("file", d->row.number),
+              KEY_INT("line", (int64_t)m->at.line));
+    return m->in.repeated ? ERR_OK : tally_add(db, &row);
+}
+
 static enum err apply_one(struct db *db, struct drop *d, struct drop_message *m)
 {
     struct outcome outcome;
@@ -164,6 +188,10 @@ static enum err apply_one(struct db *db, struct drop *d, struct drop_message *m)
     d->step_stored += (int64_t)m->in.stored;
     d->step_there += (int64_t)m->in.there + (m->in.repeated ? 1 : 0);
     d->step_held += (int64_t)m->in.held;
+    if (m->at.cut)
+        e = count_cut(db, d, m);
+    if (e != ERR_OK)
+        return e;
     if (!m->in.quarantined && m->in.answer != HL7_AR)
         return ERR_OK;
     if (m->in.repeated) /* as it was answered then */

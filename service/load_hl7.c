@@ -98,6 +98,13 @@ static void send_message(struct load *l, const struct hl7_batch_message *m,
         count_message(l, answer, place);
     else
         l->broken = true;
+    if (ok && m->cut) {
+        progress_clear(&l->progress);
+        fprintf(stderr,
+                "%s:%" PRIu64 ": warning: the last segment of this message has "
+                "no end: was the file cut off? Its last value may be short\n",
+                l->name, place->line);
+    }
     error_answer_close(answer);
     buf_clear(&path);
     buf_clear(&out);

@@ -64,7 +64,9 @@ static enum err add_new(struct db *db, const struct tally_row *row,
 
     if (e != ERR_OK)
         return e;
-    if (db_int(db, q, 0) >= TALLY_KINDS_MAX)
+    /* many codes that no map has must not hide what is held */
+    if (db_int(db, q, 0) >=
+        (row->class == TALLY_UNKNOWN ? TALLY_KINDS_MAX : 2 * TALLY_KINDS_MAX))
         c->what[0] = c->place[0] = '\0';
     db_done(db, q);
     e = db_run(db, Q_TALLY_TRIM, "i", week - INT64(WEEKS_KEPT) * 7);

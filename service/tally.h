@@ -3,7 +3,8 @@
  * week: what a unit needs to mend its feed
  *
  * Store thread only.  Bounded: beyond TALLY_KINDS_MAX different rows of one
- * sender and week, the rest is counted in one row of what = "".
+ * sender and week, further codes that no map has are counted in one row of
+ * what = "", and beyond twice as many all else.
  */
 #ifndef HEADGATE_SERVICE_TALLY_H
 #define HEADGATE_SERVICE_TALLY_H

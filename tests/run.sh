@@ -29,6 +29,9 @@ tables() {
 }
 
 check "layers and containment" sh tests/layers.sh
+check "each text for people is in each catalogue" sh tests/catalogue.sh
+check "the commands of the documents for people" \
+    sh tests/docs.sh "$build/headgate" "$build/headgate-demo"
 check "C tests" ctest --test-dir "$build" --output-on-failure -j 2
 # What mostly waits goes on beside what computes.
 later "files that are put into the drop folder" \
@@ -73,6 +76,9 @@ later "a full disk, a full quarantine, a clock that goes back" \
     "$node" --no-warnings "$peers/rough.mjs" "$build/headgate"
 later "a coordinator's deeds, here and at a record" \
     "$node" "$peers/deeds.mjs" "$build/headgate"
+later "the worksheet, printed and beside a Task, read back by poppler" \
+    "$node" "$peers/worksheet.mjs" "$build/headgate"
+later "a procedure that is typed in" "$node" "$peers/case.mjs" "$build/headgate"
 later "the quarantine, and people" \
     "$node" "$peers/quarantine.mjs" "$build/headgate"
 later "no sign of emergency is lost to people" \

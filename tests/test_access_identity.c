@@ -39,6 +39,61 @@ static const char *flow_by_number(const char *identifier, double ago_h)
                .ago_h = ago_h, .more = FOCUS("A-7"));
 }
 
+/* ---- one access under two names ------------------------------------------- */
+
+static bool identity_says(const struct world *w, const char *text)
+{
+    const struct outcome *o = &fhir_doc_item(w->doc, 0)->outcome;
+
+    for (size_t i = 0; i < o->count; i++) {
+        if (strcmp(o->issues[i].word, "identity") == 0 &&
+            strcmp(o->issues[i].place, "Observation.focus") == 0 &&
+            strstr(o->issues[i].text, text) != NULL)
+            return true;
+    }
+    return false;
+}
+
+/* A slip of the pen makes a new access, and nobody would look for it. */
+static void a_name_that_is_almost_known_is_warned_of(void **state)
+{
+    static const struct {
+        const char *name, *focus, *says;
+    } rows[] = {
+        { "another case", FOCUS("a-7"), "but for case" },
+        { "no mark", FOCUS("A7"), "but for case" },
+        { "a blank", FOCUS("A 7"), "but for case" },
+        { "leading zeros", FOCUS("A-007"), "but for case" },
+        { "another one", FOCUS("A-70"), "beside one that is known" },
+    };
+    struct world *w = world(state);
+
+    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    assert_int_equal(world_post(w, OBS(.identifier = "k", .value = "900",
+                                       .person = "1001", .more = FOCUS("A-7"))),
+                     201);
+    assert_false(world_says(w, 0, "identity"));
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        ROW(rows[i].name);
+        assert_int_equal(
+            world_post(w, OBS(.identifier = rows[i].name, .value = "900",
+                              .person = "1001", .more = rows[i].focus)),
+            201);
+        assert_true(identity_says(w, rows[i].says));
+    }
+    assert_int_equal(accesses(w), 6);
+    assert_int_equal(world_count(w, "SELECT sum(count) FROM tally WHERE class ="
+                                    " 6 AND reason = 'identity'"),
+                     5);
+    /* the first one of a patient is no surprise */
+    assert_int_equal(world_post(w, OBS(.identifier = "n", .value = "900",
+                                       .person = "1009", .more = FOCUS("B-1"))),
+                     201);
+    assert_false(world_says(w, 0, "identity"));
+}
+
 /* ---- one person under two names ------------------------------------------- */
 
 /* The BodyStructure knows the patient by reference, the reading by number.
@@ -265,6 +320,7 @@ int main(void)
         TEST(a_number_that_two_share_makes_them_not_one),
         cmocka_unit_test(a_subject_that_means_two_people_is_not_used),
         TEST(a_focus_on_two_accesses_is_ambiguous),
+        TEST(a_name_that_is_almost_known_is_warned_of),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

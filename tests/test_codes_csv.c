@@ -54,6 +54,28 @@ static const struct {
     { "a unit word that means what it does anyway",
       HEADER "urn:headgate:unit,mmHg,mm[Hg],,,\n", ERR_OK, "" },
 
+    { "a unit word that UCUM gives to the same unit",
+      HEADER "urn:headgate:unit,Torr,mm[Hg],,,\n", ERR_OK, "" },
+    { "a yes and a no", HEADER "u:s,J,yes,,,\nu:s,K,no,,,\n", ERR_OK, "" },
+    { "words of an answer",
+      HEADER "urn:headgate:text,Ja,present,,,\n"
+             "urn:headgate:text,nein,absent,,,\n",
+      ERR_OK, "" },
+
+    /* UCUM 2.1: [psi] is 6894.76 Pa, atm 101325 Pa, mm[Hg] 133.322 Pa; mg is a
+     * thousandth of g */
+    { "psi is no mm[Hg]", HEADER "urn:headgate:unit,psi,mm[Hg],,,\n",
+      ERR_CONFLICT, "'psi' is the word of another unit than 'mm[Hg]'" },
+    { "nor in capitals", HEADER "urn:headgate:unit,PSI,mm[Hg],,,\n",
+      ERR_CONFLICT, "'PSI' is the word of another unit" },
+    { "an atmosphere is no mbar", HEADER "urn:headgate:unit,atm,mbar,,,\n",
+      ERR_CONFLICT, "'atm' is the word of another unit" },
+    { "mg is no g", HEADER "urn:headgate:unit,mg,g,,,\n", ERR_CONFLICT,
+      "'mg' is the word of another unit" },
+    { "of one code alone neither",
+      HEADER "urn:headgate:unit:u:s|P,psi,mm[Hg],,,\n", ERR_CONFLICT,
+      "'psi' is the word of another unit" },
+
     { "empty", "", ERR_FORM, "line 1: a header is needed" },
     { "no header", "u:s,A,qb\n", ERR_FORM,
       "line 1: column 1, 'u:s', is not one of source_system" },
@@ -142,7 +164,7 @@ static const struct {
       "line 2, source_code: this unit is read as 'mm[Hg]' without a map" },
     { "a text to a quantity", HEADER "urn:headgate:text,flow,access-flow,,,\n",
       ERR_UNKNOWN,
-      "line 2, target: exact words are mapped to a method or a body site" },
+      "line 2, target: exact words are mapped to a method, a body site" },
     { "texts differ by case only",
       HEADER "urn:headgate:text,Echo,duplex,,,\n"
              "urn:headgate:text,ECHO,duplex,,,\n",
@@ -246,6 +268,27 @@ static void test_columns_are_used(void **state)
 
 /* 2026-03-29 is the day on which clocks in Berlin change: it begins at 23:00
  * UTC (IANA zone database, Europe/Berlin, UTC+1 until 01:00 UTC of that day). */
+/* A sender's own yes and no: words of a text, whatever the case. */
+static void test_answers(void **state)
+{
+    struct codes *codes = fresh();
+
+    (void)state;
+    add(codes, HEADER "urn:headgate:text,Ja,present,,,\n"
+                      "urn:headgate:text,nein,no,,,\n"
+                      "u:s,J,yes,,,\n");
+    assert_int_equal(codes_answer_text(codes, " JA ", NOW),
+                     SIGN_THRILL_PRESENT);
+    assert_int_equal(codes_answer_text(codes, "Nein", NOW),
+                     SIGN_THRILL_ABSENT);
+    assert_int_equal(codes_answer_text(codes, "ja, stark", NOW), SIGN_NONE);
+    assert_int_equal(codes_answer_text(codes, "", NOW), SIGN_NONE);
+    assert_int_equal(codes_answer_text(codes, NULL, NOW), SIGN_NONE);
+    assert_int_equal(codes_sign(codes, Q_THRILL, "u:s", "J", NOW),
+                     SIGN_THRILL_PRESENT);
+    codes_free(codes);
+}
+
 static void test_dates(void **state)
 {
     const int64_t utc_s = 1774742400; /* 2026-03-29T00:00:00Z */
@@ -375,7 +418,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_tables), cmocka_unit_test(test_columns_are_used),
         cmocka_unit_test(test_dates),  cmocka_unit_test(test_row_limit),
-        cmocka_unit_test(test_learn),
+        cmocka_unit_test(test_learn),  cmocka_unit_test(test_answers),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -206,15 +206,16 @@ static void shape_of(const char *path, char *out, size_t size)
     snprintf(other.path, sizeof(other.path), "%s", path);
     assert_int_equal(db_open(other.path, &other.db), ERR_OK);
     assert_int_equal(db_run(other.db, Q_BEGIN, ""), ERR_OK);
-    world_text(&other,
-               "SELECT group_concat(word, ';') FROM (SELECT m.name || '.' ||"
-               " p.name || ' ' || p.type || ' ' || p.\"notnull\" || ' ' || p.pk"
-               " AS word FROM sqlite_master m JOIN pragma_table_info(m.name) p"
-               " WHERE m.type = 'table' UNION SELECT name || sql FROM"
-               " sqlite_master WHERE type IN ('index', 'trigger') AND sql IS NOT"
-               " NULL"
-               " ORDER BY 1)",
-               out, size);
+    world_text(
+        &other,
+        "SELECT group_concat(word, ';') FROM (SELECT m.name || '.' ||"
+        " p.name || ' ' || p.type || ' ' || p.\"notnull\" || ' ' || p.pk"
+        " AS word FROM sqlite_master m JOIN pragma_table_info(m.name) p"
+        " WHERE m.type = 'table' UNION SELECT name || sql FROM"
+        " sqlite_master WHERE type IN ('index', 'trigger') AND sql IS NOT"
+        " NULL"
+        " ORDER BY 1)",
+        out, size);
     db_close(other.db);
 }
 
@@ -386,10 +387,11 @@ static void values_come_back_as_they_went(void **state)
     assert_int_equal(db_next(db, Q_JOURNAL_GET), ERR_ABSENT);
 
     /* not a number is stored as NULL, and NULL is not a number */
-    assert_int_equal(db_run(db, Q_EPISODE_PUT, "iiiiiiiidiiiissii", INT64(1),
+    assert_int_equal(db_run(db, Q_EPISODE_PUT, "iiiiiiiidiiiissiiii", INT64(1),
                             INT64(0), INT64(1), INT64(0), INT64(1), INT64(1),
                             INT64(0), INT64(0), NAN, INT64(0), INT64(1),
-                            INT64(0), INT64(0), NULL, "", INT64(0), INT64(0)),
+                            INT64(0), INT64(0), NULL, "", INT64(0), INT64(0),
+                            INT64(0), INT64(0)),
                      ERR_OK);
     assert_int_equal(db_first(db, Q_EPISODE_LAST, "ii", INT64(1), INT64(0)),
                      ERR_OK);

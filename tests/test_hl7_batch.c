@@ -114,6 +114,37 @@ static void finds_messages(void **state)
     buf_clear(&out);
 }
 
+/* HL7 v2.7, 2.5.1: a segment ends with a carriage return.  One that the file
+ * ends instead may be half of what it was. */
+static void sees_what_was_cut_off(void **state)
+{
+    static const struct {
+        const char *name, *file;
+        bool cut;
+    } rows[] = {
+        { "whole", A "\rPID|1\r", false },
+        { "whole, of a text file", A "\nPID|1\r\n", false },
+        { "cut", A "\rPID|1", true },
+        { "cut, with blanks", A "\rPID|1 ", true },
+        { "a trailer behind it", A "\rPID|1\rBTS|1", false },
+        { "a frame ends it", VT A "\rPID|1" FS "\r", false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        struct source s = { rows[i].file, strlen(rows[i].file), 0, 7,
+                            SIZE_MAX };
+        struct hl7_batch_message m;
+        struct hl7_batch *batch;
+
+        ROW(rows[i].name);
+        assert_int_equal(hl7_batch_new(source_read, &s, 0, &batch), ERR_OK);
+        assert_int_equal(hl7_batch_next(batch, &m), ERR_OK);
+        assert_int_equal(m.cut, rows[i].cut);
+        hl7_batch_free(batch);
+    }
+}
+
 /* From the end of any message on, what is left is found as before. */
 static void resumes(void **state)
 {
@@ -254,6 +285,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(finds_messages),
+        cmocka_unit_test(sees_what_was_cut_off),
         cmocka_unit_test(resumes),
         cmocka_unit_test(keeps_limits),
         cmocka_unit_test(tells_of_failed_reads),

@@ -3,6 +3,7 @@
 #include "service/plan_file.h"
 
 #include "adapters/policy_file.h"
+#include "tests/map_kit.h"
 #include "tests/test.h"
 
 #include <unistd.h>
@@ -279,6 +280,7 @@ int main(void)
             ERR_OK ||
         zone_load("UTC", &zone) != ERR_OK || codes_new(BASE, &codes) != ERR_OK)
         return 1;
+    map_add(codes, "snomed-ct.csv"); /* as config/demo.ini has it */
     failed = cmocka_run_group_tests(tests, NULL, NULL);
     codes_free(codes);
     zone_free(zone);

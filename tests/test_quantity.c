@@ -105,6 +105,33 @@ static const struct {
     { "a code has no number", Q_THRILL, NAN, PLAUSIBLE, "" },
 };
 
+/* Bounds of this project: no negative flow, no share above the whole, nothing
+ * beyond twice the range. */
+static void a_person_cannot_say_everything(void **state)
+{
+    (void)state;
+    assert_true(quantity_can_be(Q_ACCESS_FLOW, 0));
+    assert_true(quantity_can_be(Q_ACCESS_FLOW, 16000));
+    assert_false(quantity_can_be(Q_ACCESS_FLOW, -1e-9));
+    assert_false(quantity_can_be(Q_ACCESS_FLOW, 16000.1));
+    assert_true(quantity_can_be(Q_PUMP_FLOW, 20));
+    assert_true(quantity_can_be(Q_ARTERIAL_LINE_PRESSURE, -900));
+    assert_false(quantity_can_be(Q_ARTERIAL_LINE_PRESSURE, -901));
+    assert_true(quantity_can_be(Q_URR, 100));
+    assert_false(quantity_can_be(Q_URR, 101));
+    assert_false(quantity_can_be(Q_SPKTV, (double)NAN));
+    assert_true(quantity_can_be(Q_HAND_SYMPTOM, (double)NAN));
+    for (unsigned q = 1; q < QUANTITY_COUNT; q++) {
+        const struct quantity_info *info = quantity_info((enum quantity)q);
+
+        ROW(info->code);
+        if (info->kind != VALUE_NUMBER)
+            continue;
+        assert_true(quantity_can_be((enum quantity)q, info->hard_low));
+        assert_true(quantity_can_be((enum quantity)q, info->hard_high));
+    }
+}
+
 static void suspects_units(void **state)
 {
     (void)state;
@@ -306,6 +333,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(judges_ranges),
+        cmocka_unit_test(a_person_cannot_say_everything),
         cmocka_unit_test(suspects_units),
         cmocka_unit_test(quantities_are_whole),
         cmocka_unit_test(unknown_codes),

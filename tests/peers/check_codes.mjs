@@ -250,6 +250,40 @@ const cases = {
         expect(row(t, 'code', 'urn:headgate:hl7:hall-c:L', 'QA').missing === 1,
             'QA');
     },
+    /* A code of a sign is mapped, and its values are not: each may be an
+     * emergency that nobody sees.  HL7 v2.7.1, 7.4.2.5: OBX-5 may be a text. */
+    'a sign whose value nobody can read is missing'() {
+        const config = file('signs.ini', '[sender hall-c]\n'
+            + 'application = MACHINE\nzone = UTC\nunit = Hall C\n'
+            + 'system.L = https://hall-c.example/signs\n');
+        const signs = 'https://hall-c.example/signs';
+        const rows = `${signs},BLEED,bleeding-active,,,,\n`
+            + `${signs},HAND,hand-symptom,,,,\n`;
+        const map = file('signs.csv', `${HEADER}\n${rows}`);
+        const sample = (bleed, hand) => file('signs.hl7',
+            `${HL7.split('OBX')[0]}OBX|1|${bleed}|||||F\r`
+            + `OBX|2|${hand}|||||F\r`);
+        const of = (more, ...values) => table(['--config', config, '--set',
+            `codes.map=${more ?? map}`, sample(...values)]);
+        const t = of(undefined, 'ST|BLEED^Bleeding^L||Ja',
+            `CWE|HAND^Hand^L||^${MARK}`);
+        expect(t.status === 1 && t.missing, JSON.stringify(t));
+        for (const code of ['BLEED', 'HAND'])
+            expect(row(t, 'code', signs, code).said['value-unread'] === 1, code);
+        const said = run(['--config', config, '--set', `codes.map=${map}`,
+            sample('ST|BLEED^Bleeding^L||Ja', 'CWE|HAND^Hand^L||N^x^L')]);
+        expect(said.stdout.includes('signs whose values cannot be read')
+            && said.stdout.includes('BLEED -> bleeding-active, 1 times')
+            && !said.stdout.includes('Nothing is missing'), said.stdout);
+        /* a site's own yes, as a word and as a code, and its own weakness */
+        const whole = file('signs-all.csv', `${HEADER}\n${rows}`
+            + `urn:headgate:text,ja,present,,,,\n${signs},J,yes,,,,\n`
+            + `${signs},W,motor-weakness,,,,\n`);
+        for (const yes of ['ST|BLEED^Bleeding^L||Ja', 'CWE|BLEED^B^L||J^Ja^L']) {
+            const r = of(whole, yes, 'CWE|HAND^Hand^L||W^x^L');
+            expect(r.status === 0 && !r.missing, `${yes}: ${JSON.stringify(r)}`);
+        }
+    },
     'CSV: a list of codes and units'() {
         const t = table([file('list.csv', 'unit,system,code\n'
             + `mmHg,${LOINC},8480-6\nL,${LOINC},8480-6\n"ml/min",${SITE},"A,B"\n`

@@ -77,6 +77,12 @@ function bytesOf(attachment) {
     return bytes.toString('utf8');
 }
 
+/* What a document holds in one of its forms; "" if it has none. */
+function contentOf(document, type) {
+    const found = document.content.find((c) => c.attachment.contentType === type);
+    return found === undefined ? '' : bytesOf(found.attachment);
+}
+
 /* ---- people ------------------------------------------------------------------ */
 
 class Patient extends Person {
@@ -163,7 +169,9 @@ async function allArrive() {
     expect(order.status === 'draft' && order.intent === 'proposal'
         && flag.status === 'active' && document.status === 'current'
         && document.docStatus === 'preliminary', 'a status is wrong');
-    const [text, data] = document.content.map((c) => bytesOf(c.attachment));
+    const [page, text, data] = ['application/pdf', 'text/plain; charset=utf-8',
+        'application/json'].map((type) => contentOf(document, type));
+    expect(page.startsWith('%PDF-'), page.slice(0, 40));
     expect(text.includes('Decision support'), text.slice(0, 300));
     expect(data === Buffer.from(inputs(task, 'plan')[0].valueAttachment.data,
         'base64').toString('utf8'), 'not the plan of the Task');
@@ -176,7 +184,7 @@ async function aPlanIsRenewed() {
     await bench.service.post(person.other('conduit-diameter', 8, 'mm',
         HOUR_D / 2));
     await person.settled((t, b) => b.DocumentReference.some((d) =>
-        bytesOf(d.content[1].attachment).includes('"conduit_mm":8')));
+        contentOf(d, 'application/json').includes('"conduit_mm":8')));
     const [after] = person.there.DocumentReference;
     expect(person.there.DocumentReference.length === 1
         && after.id === before.id, 'there are two');

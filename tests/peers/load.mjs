@@ -60,10 +60,12 @@ await suite.one('every kind of file', async () => {
             + 'BTS|1\rFTS|1\r', 1],
         ['lf.txt', message('o1', 'o', 900).replaceAll('\r', '\n'), 1],
         ['frames.bin', `\x0b${message('q1', 'q', 900)}\x1c\r\x0b${message('q2', 'q', 901)}\x1c\r`, 2],
+        /* a last segment without its end: taken, and warned of */
+        ['cut.hl7', message('t1', 't', 900).slice(0, -1), 1, /cut\.hl7:1: .*cut off/],
         ['empty.ndjson', '', 0],
         ['blank.json', '\n \r\n', 0],
     ];
-    for (const [name, content, count] of kinds) {
+    for (const [name, content, count, warned] of kinds) {
         const file = write(name, content);
         const r = await suite.load(file);
         const [stored, there, held, refused] = said(r);
@@ -71,12 +73,14 @@ await suite.one('every kind of file', async () => {
         const least = stored + there + held;
         expect(least >= count && refused === 0 && r.status === 0,
             `${name}: ${r.out}${r.err}`);
+        expect(warned ? warned.test(r.err) : !/cut off/.test(r.err),
+            `${name}: ${r.err}`);
         expect(!has(`${file}.headgate-load`), `${name}: a state is left`);
         expect(!has(`${file}.errors.ndjson`), `${name}: errors are listed`);
     }
     expect(suite.readings('a') === 3 && suite.readings('c') === 2
         && suite.readings('i') === 2 && suite.readings('k') === 1, 'readings');
-    expect(suite.count('SELECT count(*) FROM hl7_message') === 6, 'messages');
+    expect(suite.count('SELECT count(*) FROM hl7_message') === 7, 'messages');
 });
 
 await suite.one('what is compressed, or is something else, is said to be', async () => {

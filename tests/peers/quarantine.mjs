@@ -253,6 +253,28 @@ const cases = {
             .test(shown.out) && shown.out.includes('8600'), shown.out);
     },
 
+    async 'codes that no map has: those of signs first, and none is dropped'() {
+        const person = await arrive('many');
+        const local = (system, code) => ({ coding: [{ system, code }] });
+        await person.feed(...Array.from({ length: 60 }, (_, n) =>
+            person.flow(3, { code: local('urn:example:many', `M${n >> 1}`) })));
+        await person.feed({ ...person.flow(1),
+            code: local(OBS, 'hand-symptom'), valueQuantity: undefined,
+            valueCodeableConcept: local('urn:example:many', 'ZZWEAK') });
+        const text = (await bench.service.command('quarantine')).out;
+        const lines = text.split('\n').filter((l) => / times .*\|/.test(l));
+        expect(lines.length === 20 && lines[0].includes('ZZWEAK')
+            && lines[0].includes('A SIGN THAT NOBODY CAN READ'), text);
+        const all = (await list()).filter((r) => r.kind === 'unmapped');
+        const more = / and (\d+) more codes/.exec(text);
+        expect(more !== null && Number(more[1]) === all.length - 20
+            && all.length >= 31, `${more} of ${all.length}`);
+        expect(all[0].code === 'ZZWEAK' && all[0].sign === true
+            && all.filter((r) => r.system === 'urn:example:many').length === 31
+            && all.find((r) => r.code === 'M7').count === 2,
+        JSON.stringify(all));
+    },
+
     async 'side: a sign on the wrong side is put right, and is urgent'() {
         const person = await arrive('side');
         const [status] = await person.feed({ ...person.flow(0.1),
