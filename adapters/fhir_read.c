@@ -8,10 +8,10 @@
 const char *hold_word(enum hold h)
 {
     static const char *const words[HOLD_COUNT] = {
-        [HOLD_NONE] = "none", [HOLD_UNIT] = "unit",
-        [HOLD_CODE] = "code", [HOLD_IMPLAUSIBLE] = "implausible",
-        [HOLD_SIDE] = "side", [HOLD_ACCESS] = "access",
-        [HOLD_TIME] = "time", [HOLD_VALUE] = "value",
+        [HOLD_NONE] = "none",           [HOLD_UNIT] = "unit",
+        [HOLD_CODE] = "code",           [HOLD_IMPLAUSIBLE] = "implausible",
+        [HOLD_SIDE] = "side",           [HOLD_ACCESS] = "access",
+        [HOLD_TIME] = "time",           [HOLD_VALUE] = "value",
         [HOLD_OTHERWISE] = "otherwise",
     };
 

@@ -140,7 +140,7 @@ struct fhir_observation {
     size_t unmapped_count;
     struct fhir_reading *readings; /* at most FHIR_READINGS_MAX; borrowed */
     size_t reading_count;
-    bool owners_word; /* set by the intake: a new version of a resource that
+    bool owners_word;    /* set by the intake: a new version of a resource that
                          is known by its id, which its owner may change */
     int64_t live_from_s; /* set by the intake: it came at once, and is of no
                             history; a sign of emergency that ended before this

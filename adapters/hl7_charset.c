@@ -90,13 +90,13 @@ static void make_key(const char *name, size_t len, char key[KEY_SIZE])
 enum err hl7_charset_open(const char *name, size_t len,
                           struct hl7_charset *charset)
 {
-    char key[KEY_SIZE];
+    char key[KEY_SIZE] = "";
     const char *at = key, *found = len == 0 ? "ASCII" : NULL;
     iconv_t converter;
 
     make_key(name, len, key);
     /* "8859/1" of the table is "ISO-8859-1" elsewhere. */
-    if (strncmp(key, "ISO8859", 7) == 0)
+    if (memcmp(key, "ISO8859", 7) == 0)
         at += 3;
     for (size_t i = 0; i < COUNT(rows) && found == NULL; i++) {
         if (strcmp(rows[i].key, at) == 0)

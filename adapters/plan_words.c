@@ -205,8 +205,8 @@ static const struct plan_phrase always_rows[] = {
 };
 
 static const struct plan_phrase offer_rows[] = {
-    { PLAN_OFFERED, "offered", N_("") },
-    { PLAN_EXCLUDED, "excluded", N_("") },
+    { PLAN_OFFERED, "offered", "" },
+    { PLAN_EXCLUDED, "excluded", "" },
     { PLAN_INACTIVE, "not-in-use", N_("the access is no longer in use") },
     { PLAN_OTHER_FORM, "other-band-form",
       N_("a cuff is recorded as the form of the band, and the model holds for "

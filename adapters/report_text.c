@@ -95,6 +95,8 @@ static const struct {
     { "access-ambiguous", "name the access with every reading, by its "
                           "identifier" },
     { "time", "set the clock and time zone of the machine or system" },
+    { "not-computed", "send a number as a number (NM, valueQuantity), and an "
+                      "answer as a code" },
     { "no-subject", "name the patient by number or reference" },
     { "no-time", "say when it was measured" },
     { "bad-datetime", "write times as the standard does" },

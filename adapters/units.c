@@ -10,17 +10,17 @@
  * they are known, and are never a flow.
  */
 enum dimension {
-    DIM_NUMBER,         /* in 1 */
-    DIM_FLOW,           /* in mL/min */
-    DIM_FLOW_PER_AREA,  /* in L/min/m2 */
-    DIM_FLOW_PER_MASS,  /* in mL/kg/h */
-    DIM_VOLUME,         /* in mL */
-    DIM_TIME,           /* in s */
-    DIM_TEMPERATURE,    /* nothing is measured in it */
-    DIM_LENGTH,         /* in mm */
-    DIM_MASS,           /* in g */
-    DIM_PRESSURE,       /* in Pa */
-    DIM_MASS_IN_VOLUME, /* in mg/L */
+    DIM_NUMBER,          /* in 1 */
+    DIM_FLOW,            /* in mL/min */
+    DIM_FLOW_PER_AREA,   /* in L/min/m2 */
+    DIM_FLOW_PER_MASS,   /* in mL/kg/h */
+    DIM_VOLUME,          /* in mL */
+    DIM_TIME,            /* in s */
+    DIM_TEMPERATURE,     /* nothing is measured in it */
+    DIM_LENGTH,          /* in mm */
+    DIM_MASS,            /* in g */
+    DIM_PRESSURE,        /* in Pa */
+    DIM_MASS_IN_VOLUME,  /* in mg/L */
     DIM_MOLES_IN_VOLUME, /* in mmol/L */
     DIM_COUNT            /* of what is none of these */
 };
@@ -302,8 +302,8 @@ static const struct {
 static bool same_in_capitals(const char *a, const char *b)
 {
     return strcmp(a, b) == 0 ||
-           (strcasecmp(a, b) == 0 && strpbrk(a, "abcdefghijklmnopqrstuvwxyz") ==
-                                         NULL);
+           (strcasecmp(a, b) == 0 &&
+            strpbrk(a, "abcdefghijklmnopqrstuvwxyz") == NULL);
 }
 
 bool units_word_is_other(const char *word, const char *code)

@@ -79,22 +79,37 @@ static bool is_tolerable(const struct wording *w)
     return mild;
 }
 
-static bool fits(const struct wording *w, const struct finding *f,
-                 enum circumstance when)
+static bool is_beside_nerves(const struct wording *w)
 {
     const struct finding *nerves = rules_find(w->findings, RULE_IS_1);
 
+    return nerves != NULL && nerves->confirmed;
+}
+
+/* Of a size that is predicted for after an opening: is a band spoken against? */
+static bool is_without_size(const struct wording *w)
+{
+    const struct prediction *opening =
+        &w->findings->predictions[PREDICT_OPENING];
+
+    return seen_is_predicted(w, PREDICT_OPENING) &&
+           (opening->distal || opening->excluded);
+}
+
+static bool fits(const struct wording *w, const struct finding *f,
+                 enum circumstance when)
+{
     switch (when) {
     case ANY:
         return true;
     case NOW:
         return f->urgency == URGENCY_IMMEDIATE;
     case EXTENDED_NOW:
-        return fits(w, f, EXTENDED) && fits(w, f, NOW);
+        return f->grade == GRADE_4B && fits(w, f, NOW);
     case NERVES_NOW:
-        return fits(w, f, NERVES) && fits(w, f, NOW);
+        return is_beside_nerves(w) && fits(w, f, NOW);
     case SIGN_NOW:
-        return fits(w, f, WITH_SIGN) && fits(w, f, NOW);
+        return f->with_sign && fits(w, f, NOW);
     case ELSEWHERE:
         return f->elsewhere;
     case WITH_SIGN:
@@ -114,7 +129,7 @@ static bool fits(const struct wording *w, const struct finding *f,
     case EMERGENCY:
         return seen_hand_emergency(w);
     case NERVES:
-        return nerves != NULL && nerves->confirmed;
+        return is_beside_nerves(w);
     case LOW_FLOW_HAND:
         return rules_find(w->findings, RULE_IS_7) != NULL;
     case LOST:
@@ -134,9 +149,7 @@ static bool fits(const struct wording *w, const struct finding *f,
     case STILL_HIGH:
         return f->still_high;
     case NO_SIZE:
-        return seen_is_predicted(w, PREDICT_OPENING) &&
-               (w->findings->predictions[PREDICT_OPENING].distal ||
-                w->findings->predictions[PREDICT_OPENING].excluded);
+        return is_without_size(w);
     case OPENING:
         return seen_is_predicted(w, PREDICT_OPENING);
     case CONTRADICTORY:

@@ -13,7 +13,7 @@ static const struct reading *find(const struct history *h,
     return NULL;
 }
 
-/* ---- later evidence ----------------------------------------------------------- */
+/* ---- later evidence ------------------------------------------------------ */
 
 /* The newest readings that it now rests on. */
 static void say_newest(const struct wording *w, const struct episode *e,
@@ -148,7 +148,7 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
     say_next(out, words_support());
 }
 
-/* ---- the end ---------------------------------------------------------------------- */
+/* ---- the end ------------------------------------------------------------- */
 
 /* A visit that was overdue ends in one of three ways. */
 static const char *visit_words(const struct findings *findings)

@@ -6,7 +6,7 @@
 
 #include <math.h>
 
-/* ---- rules -------------------------------------------------------------------- */
+/* ---- rules --------------------------------------------------------------- */
 
 const char *say_state(const struct finding *f)
 {
@@ -98,7 +98,7 @@ static void say_others(const struct wording *all, struct named_sources *named,
     }
 }
 
-/* ---- notes ---------------------------------------------------------------------- */
+/* ---- notes --------------------------------------------------------------- */
 
 /* What rules ask for, and nobody has recorded. */
 static void say_missing(const struct wording *w, struct buf *out)
@@ -171,7 +171,7 @@ static void say_notes(const struct wording *w, struct buf *out)
                words_absence(), words_hand());
 }
 
-/* ---- the whole -------------------------------------------------------------------- */
+/* ---- the whole ----------------------------------------------------------- */
 
 static void say_head(const struct wording *w, struct buf *out)
 {

@@ -50,7 +50,7 @@ void say_lower(struct buf *out, const char *text)
     buf_puts(out, name);
 }
 
-/* ---- days -------------------------------------------------------------------- */
+/* ---- days ---------------------------------------------------------------- */
 
 void say_date(const struct wording *w, int64_t at_s, struct buf *out)
 {
@@ -90,7 +90,7 @@ void say_when(const struct reading *r, const struct zone *zone, struct buf *out)
     }
 }
 
-/* ---- numbers --------------------------------------------------------------- */
+/* ---- numbers ------------------------------------------------------------- */
 
 /* For people: the unit, and the digits worth reading. */
 static const struct {
@@ -199,7 +199,7 @@ void say_value(struct buf *out, enum quantity q, double value, enum bound bound,
     fill_say(&s, gettext(texts[bound]), out);
 }
 
-/* ---- how soon, how bad ------------------------------------------------------ */
+/* ---- how soon, how bad --------------------------------------------------- */
 
 void say_within(const struct wording *w, enum urgency u, struct buf *out)
 {
@@ -248,7 +248,7 @@ void say_grade(struct buf *out, enum grade g)
     fill_say(&s, _("grade {grade} ({words})"), out);
 }
 
-/* ---- names -------------------------------------------------------------------- */
+/* ---- names --------------------------------------------------------------- */
 
 void say_quantity(struct buf *out, enum quantity q)
 {
@@ -314,7 +314,7 @@ void say_visit_brief(struct buf *out, unsigned items)
     say_items(out, items, true);
 }
 
-/* ---- one reading ----------------------------------------------------------------- */
+/* ---- one reading --------------------------------------------------------- */
 
 static const char *status_word(enum reading_status s)
 {

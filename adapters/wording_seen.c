@@ -127,7 +127,7 @@ const struct reading *seen_band(const struct wording *w)
     return NULL;
 }
 
-/* ---- measurements ------------------------------------------------------------ */
+/* ---- measurements -------------------------------------------------------- */
 
 static bool rests_on(const struct finding *f, const struct point *p)
 {
@@ -261,7 +261,7 @@ size_t seen_say_points(const struct wording *w, const struct finding *f,
     return count;
 }
 
-/* ---- the sentence of each rule -------------------------------------------------- */
+/* ---- the sentence of each rule ------------------------------------------- */
 
 typedef void (*seen_fn)(const struct wording *w, const struct finding *f,
                         struct buf *out);

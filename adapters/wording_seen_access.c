@@ -91,7 +91,7 @@ void seen_recirculation_brief(const struct wording *w, const struct finding *f,
     seen_brief_limit(w, f, out);
 }
 
-/* ---- signs of dysfunction ------------------------------------------------------- */
+/* ---- signs of dysfunction ------------------------------------------------ */
 
 double seen_prescribed(const struct wording *w, int64_t at_s)
 {
@@ -217,7 +217,7 @@ void seen_dysfunction_brief(const struct wording *w, const struct finding *f,
     seen_brief_rule(f, out);
 }
 
-/* ---- bleeding, infection ----------------------------------------------------------- */
+/* ---- bleeding, infection ------------------------------------------------- */
 
 void seen_bleeding(const struct wording *w, const struct finding *f,
                    struct buf *out)

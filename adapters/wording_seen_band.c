@@ -15,7 +15,7 @@ void seen_after(const struct wording *w, struct buf *out)
              out);
 }
 
-/* ---- follow-up ------------------------------------------------------------------ */
+/* ---- follow-up ----------------------------------------------------------- */
 
 void say_window(const struct wording *w, const struct finding *f,
                 struct buf *out)
@@ -71,7 +71,7 @@ void seen_follow_up_brief(const struct wording *w, const struct finding *f,
              out);
 }
 
-/* ---- too tight -------------------------------------------------------------------- */
+/* ---- too tight ----------------------------------------------------------- */
 
 /* Which of the limits of the flow was crossed, or may have been. */
 static enum param flow_limit(const struct wording *w, const struct finding *f)

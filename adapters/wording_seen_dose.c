@@ -80,7 +80,7 @@ void seen_dose_brief(const struct wording *w, const struct finding *f,
     seen_brief_limit(w, f, out);
 }
 
-/* ---- falling ----------------------------------------------------------------- */
+/* ---- falling ------------------------------------------------------------- */
 
 size_t seen_dose_fallen(const struct wording *w, const struct finding *f,
                         double fall, struct point points[EVIDENCE_MAX],

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-/* ---- not enough -------------------------------------------------------------------- */
+/* ---- not enough ---------------------------------------------------------- */
 
 /* Those measured after it; the flow before it is the baseline. */
 static size_t after_band(const struct wording *w, const struct finding *f,
@@ -163,7 +163,7 @@ void seen_loose_brief(const struct wording *w, const struct finding *f,
     seen_brief_rule(f, out);
 }
 
-/* ---- rising ------------------------------------------------------------------------- */
+/* ---- rising -------------------------------------------------------------- */
 
 /* Those that the rise is said of: after the first flow since the band. */
 static size_t risen(const struct wording *w, const struct finding *f,

@@ -161,7 +161,7 @@ void seen_beside(const struct wording *w, const struct finding *f,
     seen_site_limit(w, f, f->limit, high ? OR_MORE : BELOW, out);
 }
 
-/* ---- the heart ------------------------------------------------------------------ */
+/* ---- the heart ----------------------------------------------------------- */
 
 static void say_share(const struct wording *w, const struct finding *f,
                       struct buf *out)
@@ -246,7 +246,7 @@ void seen_heart_brief(const struct wording *w, const struct finding *f,
         seen_signs_too(w, f, out);
 }
 
-/* ---- falling ------------------------------------------------------------------------ */
+/* ---- falling ------------------------------------------------------------- */
 
 /* Of the values that a fall rests on, the newest are the fallen ones; those
  * before gave what they are compared with. */

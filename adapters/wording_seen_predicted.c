@@ -71,7 +71,7 @@ static void fill_index(const struct wording *w, const struct prediction *x,
         say_date(w, x->index_s, fill_at(s, "date"));
 }
 
-/* ---- what opening the outflow does ------------------------------------------- */
+/* ---- what opening the outflow does --------------------------------------- */
 
 /* Sizes are for after the opening, and never where a band is spoken against. */
 static void say_size(const struct prediction *x, struct buf *out)
@@ -153,7 +153,7 @@ static void say_opening(const struct wording *w, const struct prediction *x,
     say_size(x, out);
 }
 
-/* ---- what a flow that has risen does ------------------------------------------- */
+/* ---- what a flow that has risen does ------------------------------------- */
 
 static const char *rise_text(const struct prediction *x)
 {
@@ -213,7 +213,7 @@ static void say_rise(const struct wording *w, const struct prediction *x,
              out);
 }
 
-/* ---- the whole ----------------------------------------------------------------- */
+/* ---- the whole ----------------------------------------------------------- */
 
 /* Of the missing ones that any of the predictions lacks. */
 static void say_missing(const struct wording *w, struct buf *out)

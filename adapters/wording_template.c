@@ -83,7 +83,7 @@ static void place_flow_last(const struct wording *w, const struct finding *f,
                         "access, and access flow"));
 }
 
-/* ---- sentences that stand behind several others ------------------------------ */
+/* ---- sentences that stand behind several others -------------------------- */
 
 static void place_disputed(const struct wording *w, const struct finding *f,
                            struct buf *out)

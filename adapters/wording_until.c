@@ -216,7 +216,7 @@ static void until_predicted(const struct wording *w, const struct finding *f,
              out);
 }
 
-/* ---- the others depend on no value ------------------------------------------------ */
+/* ---- the others depend on no value --------------------------------------- */
 
 static const char *plain_text(enum rule rule)
 {

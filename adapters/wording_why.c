@@ -29,7 +29,7 @@ static void say_takes(const struct wording *w, enum rule rule, struct buf *out)
     fill_say(&s, text, out);
 }
 
-/* ---- what was last seen ---------------------------------------------------- */
+/* ---- what was last seen -------------------------------------------------- */
 
 enum { NEWEST_MAX = 2 };
 
@@ -117,7 +117,7 @@ static void say_newest(const struct wording *w, enum rule rule, struct buf *out)
     fill_say(&s, said > 0 ? _("Newest: {list}.") : "", out);
 }
 
-/* ---- the reason ---------------------------------------------------------------- */
+/* ---- the reason ---------------------------------------------------------- */
 
 static const char *no_pair(enum rule rule)
 {
@@ -156,10 +156,31 @@ static bool is_of_signs(enum rule rule)
            rule == RULE_IN_1;
 }
 
+/* The last of them. */
+static const char *late_reason(enum why why)
+{
+    switch ((int)why) {
+    case WHY_TAKEN_BACK:
+        return _("No: it was seen, and later found gone.");
+    case WHY_TOO_LATE:
+        return _("No: it did not begin soon after a procedure.");
+    case WHY_DONE:
+        return _("No: what was due has been recorded.");
+    case WHY_CONTRADICTORY:
+        return _("No: the measurements contradict each other, so none is used; "
+                 "measure or sample again.");
+    case WHY_INACTIVE:
+        return _("No: the access is recorded as no longer in use: only "
+                 "haemorrhage and infection are looked at.");
+    default:
+        return NULL;
+    }
+}
+
 /* A sentence that does not depend on values; NULL: none of these. */
 static const char *plain_reason(enum rule rule, enum why why)
 {
-    switch (why) {
+    switch ((int)why) {
     case WHY_HOLDS:
         return _("It holds.");
     case WHY_INSIDE:
@@ -201,25 +222,9 @@ static const char *plain_reason(enum rule rule, enum why why)
             "this residual clearance, and no standard Kt/V can be had.");
     case WHY_OTHER_ACCESS:
         return _("No: it is said at another access of this patient.");
-    case WHY_TAKEN_BACK:
-        return _("No: it was seen, and later found gone.");
-    case WHY_TOO_LATE:
-        return _("No: it did not begin soon after a procedure.");
-    case WHY_DONE:
-        return _("No: what was due has been recorded.");
-    case WHY_CONTRADICTORY:
-        return _("No: the measurements contradict each other, so none is used; "
-                 "measure or sample again.");
-    case WHY_INACTIVE:
-        return _("No: the access is recorded as no longer in use: only "
-                 "haemorrhage and infection are looked at.");
-    case WHY_NO_READING:
-    case WHY_STAGE:
-    case WHY_YOUNG:
-    case WHY_COUNT:
-        break;
+    default:
+        return late_reason(why);
     }
-    return NULL;
 }
 
 /* "band placed on 2026-11-23"; of a band a unit may have sent no more than

@@ -34,6 +34,8 @@
 
 #include "adapters/catalogue.h"
 #include "adapters/wording.h"
+#include "adapters/wording_fill.h"
+#include "adapters/wording_seen.h"
 #include "planner/adequacy.h"
 #include "planner/series.h"
 
@@ -45,39 +47,6 @@ const char *words_hand(void);
 const char *words_absence(void);
 /* "Phone now: this Task does not replace a call." */
 const char *words_phone(void);
-
-/* ---- sentences of the catalogue (wording_fill.c) -------------------------- */
-
-enum { FILL_MAX = 10 };
-
-/*
- * A sentence with named places, "Limit at this site: {limit} ({rule}).": the
- * places are filled in any order, then it is said and all is freed.  It begins
- * as { 0 }.  A place that a text does not have is left out.
- */
-struct fill {
-    size_t count;
-    const char *names[FILL_MAX];
-    struct buf texts[FILL_MAX];
-};
-
-/* Where to write what stands at a place. */
-struct buf *fill_at(struct fill *f, const char *name);
-/* That of the last place, to write more. */
-struct buf *fill_last(struct fill *f);
-void fill_text(struct fill *f, const char *name, const char *text);
-void fill_count(struct fill *f, const char *name, long long count);
-void fill_number(struct fill *f, const char *name, double value, int decimals);
-void fill_limit(struct fill *f, const char *name, const struct wording *w,
-                enum param p);
-/* {rule}: "HF-1" */
-void fill_rule(struct fill *f, const struct finding *finding);
-/* text: of the catalogue; f is empty again after it */
-void fill_say(struct fill *f, const char *text, struct buf *out);
-
-/* A blank between two sentences, where one is needed; and with the next. */
-void say_blank(struct buf *out);
-void say_next(struct buf *out, const char *text);
 
 /* ---- words (wording_say.c) ---------------------------------------------- */
 
@@ -194,206 +163,7 @@ bool seen_late(const struct wording *w, bool brief, struct buf *out);
 /* Is the hand so that nothing may be waited for? */
 bool seen_hand_emergency(const struct wording *w);
 
-/* ---- what was seen (wording_seen.c) ---------------------------------------- */
-
-enum { SEEN_MAX = 4 }; /* measurements shown of a row of them */
-
-/*
- * The sessions' values of a quantity that a finding rests on, sent or
- * computed.
- *
- * points  out, oldest first; of seen_points the newest SEEN_MAX
- * total   out: how many there are
- */
-size_t seen_all(const struct wording *w, const struct finding *f,
-                enum quantity q, struct point points[EVIDENCE_MAX]);
-size_t seen_points(const struct wording *w, const struct finding *f,
-                   enum quantity q, struct point points[SEEN_MAX],
-                   size_t *total);
-
-/* A sentence with dates, method and limit. */
-void seen_sentence(const struct wording *w, const struct finding *f,
-                   struct buf *out);
-/* What is said where the flow beside an ischaemia is not known. */
-void seen_flow_unknown(const struct wording *w, struct buf *out);
-/* The same in the fewest words. */
-void seen_brief(const struct wording *w, const struct finding *f,
-                struct buf *out);
-
-/* ---- parts of such sentences ------------------------------------------------- */
-
-/* "2240 mL/min on 2026-10-25 (mean of 2)" */
-void seen_say_point(const struct wording *w, enum quantity q,
-                    const struct point *p, double limit, struct buf *out);
-/* "2240 mL/min on 2026-10-25, then 2180 mL/min on 2026-11-20" */
-void seen_say_list(const struct wording *w, enum quantity q,
-                   const struct point *points, size_t count, double limit,
-                   bool with_method, struct buf *out);
-/* The same of all that a finding rests on; how many. */
-size_t seen_say_points(const struct wording *w, const struct finding *f,
-                       enum quantity q, double limit, bool with_method,
-                       struct buf *out);
-double seen_limit(const struct wording *w, enum param p);
-/* How a limit is crossed: reached (a grade too), gone below, exceeded. */
-enum beyond { OR_MORE, BELOW, MORE_THAN };
-/* A limit with it: "2000 mL/min or more", "below 500 mL/min" */
-void say_beyond(const struct wording *w, enum param p, enum beyond beyond,
-                struct buf *out);
-/* "2 readings in a row"; nothing, where one is enough */
-enum counted { READINGS, SAMPLES, SESSIONS };
-void say_in_a_row(int needed, enum counted what, struct buf *out);
-/*
- * The sentence of the limit, after a blank: "Limit at this site: 2000 mL/min or
- * more, 2 readings in a row (HF-1)."
- *
- * f          NULL: the rule is said by a later sentence
- * limit      what the limit is
- * confirmed  what it takes; empty: once is enough
- *
- * Both are freed.
- */
-void seen_limit_is(const struct finding *f, struct buf *limit,
-                   struct buf *confirmed, struct buf *out);
-/* The same of a row of the policy. */
-void seen_site_limit(const struct wording *w, const struct finding *f,
-                     enum param p, enum beyond beyond, struct buf *out);
-/* The same with how often it takes. */
-void seen_site_limit_times(const struct wording *w, const struct finding *f,
-                           enum param p, enum beyond beyond, int needed,
-                           enum counted what, struct buf *out);
-/* A sentence with {signs}, after a blank: "Signs: NYHA class III on
- * 2026-11-13."; nothing, where the finding rests on none. */
-void seen_signs_sentence(const struct wording *w, const struct finding *f,
-                         const char *text, struct buf *out);
-/* "; NYHA class III": the same for a queue */
-void seen_signs_too(const struct wording *w, const struct finding *f,
-                    struct buf *out);
-/* ": 33.1 %, 36.2 % and 38 %": how far the newest of the points are from the
- * baseline, with one decimal; up: above it */
-void seen_say_changes(const struct finding *f, const struct point *points,
-                      size_t count, bool up, struct buf *out);
-/* "2240 then 2180 mL/min": the newest few */
-void seen_brief_row(const struct wording *w, const struct finding *f,
-                    enum quantity q, double limit, size_t most,
-                    struct buf *out);
-/* The same of two; " (HF-1)", " (limit 2000, HF-1)" */
-void seen_brief_points(const struct wording *w, const struct finding *f,
-                       enum quantity q, double limit, struct buf *out);
-void seen_brief_rule(const struct finding *f, struct buf *out);
-void seen_brief_limit(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-/* "after the band of 2026-08-01", "after the band" */
-void seen_after(const struct wording *w, struct buf *out);
-/* The pump flow prescribed at the time, mL/min; NAN if it is not known. */
-double seen_prescribed(const struct wording *w, int64_t at_s);
-/* What a finding on the dose is about: single-pool or standard Kt/V, or the
- * urea reduction. */
-enum quantity seen_dose_quantity(const struct finding *f);
-/* Doses that fell by more than fall from the baseline; how many, and how many
- * of points come before them. */
-size_t seen_dose_fallen(const struct wording *w, const struct finding *f,
-                        double fall, struct point points[EVIDENCE_MAX],
-                        size_t *before);
-
-/* ---- sentences by subject (wording_seen_*.c) ---------------------------------- */
-
-void seen_flow(const struct wording *w, const struct finding *f,
-               struct buf *out);
-void seen_flow_brief(const struct wording *w, const struct finding *f,
-                     struct buf *out);
-void seen_beside(const struct wording *w, const struct finding *f,
-                 struct buf *out);
-void seen_share(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_share_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_heart(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_heart_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_treated(const struct wording *w, const struct finding *f,
-                  struct buf *out);
-void seen_treated_brief(const struct wording *w, const struct finding *f,
-                        struct buf *out);
-void seen_height(const struct wording *w, const struct finding *f,
-                 struct buf *out);
-void seen_height_brief(const struct wording *w, const struct finding *f,
-                       struct buf *out);
-void seen_fall(const struct wording *w, const struct finding *f,
-               struct buf *out);
-void seen_fall_brief(const struct wording *w, const struct finding *f,
-                     struct buf *out);
-void seen_nerves(const struct wording *w, const struct finding *f,
-                 struct buf *out);
-void seen_nerves_brief(const struct wording *w, const struct finding *f,
-                       struct buf *out);
-void seen_grade(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_grade_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_finger(const struct wording *w, const struct finding *f,
-                 struct buf *out);
-void seen_finger_brief(const struct wording *w, const struct finding *f,
-                       struct buf *out);
-void seen_predicted(const struct wording *w, const struct finding *f,
-                    struct buf *out);
-void seen_predicted_brief(const struct wording *w, const struct finding *f,
-                          struct buf *out);
-/* Is this one of what is foreseen, and beyond the limit? */
-bool seen_is_predicted(const struct wording *w, enum prediction_of of);
-void seen_ratio(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_ratio_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_recirculation(const struct wording *w, const struct finding *f,
-                        struct buf *out);
-void seen_recirculation_brief(const struct wording *w, const struct finding *f,
-                              struct buf *out);
-void seen_dysfunction(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_dysfunction_brief(const struct wording *w, const struct finding *f,
-                            struct buf *out);
-void seen_dose(const struct wording *w, const struct finding *f,
-               struct buf *out);
-void seen_dose_brief(const struct wording *w, const struct finding *f,
-                     struct buf *out);
-void seen_dose_fall(const struct wording *w, const struct finding *f,
-                    struct buf *out);
-void seen_dose_fall_brief(const struct wording *w, const struct finding *f,
-                          struct buf *out);
-void seen_follow_up(const struct wording *w, const struct finding *f,
-                    struct buf *out);
-void seen_follow_up_brief(const struct wording *w, const struct finding *f,
-                          struct buf *out);
-void seen_tight(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_tight_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_loose(const struct wording *w, const struct finding *f,
-                struct buf *out);
-void seen_loose_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-void seen_rise(const struct wording *w, const struct finding *f,
-               struct buf *out);
-void seen_rise_brief(const struct wording *w, const struct finding *f,
-                     struct buf *out);
-void seen_bleeding(const struct wording *w, const struct finding *f,
-                   struct buf *out);
-void seen_infection(const struct wording *w, const struct finding *f,
-                    struct buf *out);
-void seen_signs_brief(const struct wording *w, const struct finding *f,
-                      struct buf *out);
-/* ---- signs (wording_signs.c) ------------------------------------------------ */
-
-/* The signs that a finding rests on, with dates or without, as a list; how
- * many.  One that was told several times is said once. */
-size_t seen_signs(const struct wording *w, const struct finding *f,
-                  bool with_dates, struct buf *out);
-/* The procedures among it, with dates; how many. */
-size_t seen_done(const struct wording *w, const struct finding *f,
-                 struct buf *out);
-
-/* ---- the policy (wording_rows.c) ------------------------------------------ */
+/* ---- the policy (wording_rows.c) ----------------------------------------- */
 
 /* The sources that were named so far, by their place in the policy. */
 struct named_sources {
@@ -461,7 +231,7 @@ void say_sources(const struct wording *w, const struct named_sources *named,
 /* "Limits: policy version 1 of 2026-11-25; approval: ..." */
 void say_policy(const struct wording *w, struct buf *out);
 
-/* ---- blocks of what it rests on ------------------------------------------------ */
+/* ---- blocks of what it rests on ------------------------------------------ */
 
 /* "Readings used: ..." */
 void say_readings(const struct wording *w, const struct finding *f,
@@ -479,7 +249,7 @@ void say_cautions(const struct wording *w, struct buf *out);
 void say_readiness(const struct wording *w, const struct readiness *r,
                    struct buf *out);
 
-/* ---- why a rule does not hold (wording_why.c) ----------------------------------- */
+/* ---- why a rule does not hold (wording_why.c) ---------------------------- */
 
 enum { LOOKED_MAX = 3, TAKES_MAX = 8 };
 
@@ -496,7 +266,7 @@ const struct takes *rule_takes(enum rule rule);
  * What it takes is left out where the limits beside it say it. */
 void why_brief(const struct wording *w, enum rule rule, struct buf *out);
 
-/* ---- what is suggested (wording_advice.c) ---------------------------------------- */
+/* ---- what is suggested (wording_advice.c) -------------------------------- */
 
 /* A row for each rule and circumstance; the first that fits counts. */
 struct advice {

@@ -111,8 +111,7 @@ static int next_mark(const char **at, bool *in_number)
 
         if (c == '0' && !*in_number && (*at)[1] >= '0' && (*at)[1] <= '9')
             continue;
-        if (!digit && c < 0x80 &&
-            !((c | 0x20U) >= 'a' && (c | 0x20U) <= 'z')) {
+        if (!digit && c < 0x80 && !((c | 0x20U) >= 'a' && (c | 0x20U) <= 'z')) {
             *in_number = false;
             continue;
         }

@@ -41,36 +41,36 @@ struct args {
     const char *config;              /* --config FILE; NULL: none */
     const char *sets[ARGS_SETS_MAX]; /* --set section.key=value */
     int set_count;
-    bool json;                    /* --json */
-    bool timeline;                /* --timeline */
-    const char *to;               /* --to URL: a service elsewhere */
-    const char *token;            /* --token-file FILE */
-    const char *policy, *against; /* --policy FILE, --against FILE */
-    const char *until;            /* --until DATE */
-    const char *arrival;          /* --arrival sent|effective */
-    const char *since;            /* --since DATE */
-    const char *from, *access;    /* --from FILE, --access NAME */
-    const char *prior, *target;   /* --prior NAME, --target WORDS */
-    const char *code;             /* --code [SYSTEM|]CODE */
-    const char *dowels;           /* --dowels SIZES */
-    const char *pdf, *svg;        /* --pdf FILE, --svg FILE */
-    const char *method;           /* --method CODE */
-    bool on_table;                /* --on-table */
-    bool use, drop;               /* --use, --drop */
-    bool offline, codes;          /* --offline, --codes */
-    const char *reason, *unit;    /* --reason WORD, --unit NAME or UCUM */
-    const char *arm, *side;       /* --arm RULE, --side SIDE */
-    const char *week;             /* --week 2026-W47 */
-    bool as_sent;                 /* --as-sent */
-    const char *by;               /* --by NAME */
-    const char *why;              /* --why TEXT */
-    const char *whom;             /* --whom NAME */
-    const char *group, *types;    /* --group ID, --types TYPE,... */
-    bool bulk, all, cancel;       /* --bulk, --all, --cancel */
-    const char *errors, *state;   /* --errors FILE, --state FOLDER */
-    const char *sender;           /* --sender NAME */
-    bool resume, quiet;           /* --resume, --quiet */
-    bool errors_held;             /* --errors-held */
+    bool json;                         /* --json */
+    bool timeline;                     /* --timeline */
+    const char *to;                    /* --to URL: a service elsewhere */
+    const char *token;                 /* --token-file FILE */
+    const char *policy, *against;      /* --policy FILE, --against FILE */
+    const char *until;                 /* --until DATE */
+    const char *arrival;               /* --arrival sent|effective */
+    const char *since;                 /* --since DATE */
+    const char *from, *access;         /* --from FILE, --access NAME */
+    const char *prior, *target;        /* --prior NAME, --target WORDS */
+    const char *code;                  /* --code [SYSTEM|]CODE */
+    const char *dowels;                /* --dowels SIZES */
+    const char *pdf, *svg;             /* --pdf FILE, --svg FILE */
+    const char *method;                /* --method CODE */
+    bool on_table;                     /* --on-table */
+    bool use, drop;                    /* --use, --drop */
+    bool offline, codes;               /* --offline, --codes */
+    const char *reason, *unit;         /* --reason WORD, --unit NAME or UCUM */
+    const char *arm, *side;            /* --arm RULE, --side SIDE */
+    const char *week;                  /* --week 2026-W47 */
+    bool as_sent;                      /* --as-sent */
+    const char *by;                    /* --by NAME */
+    const char *why;                   /* --why TEXT */
+    const char *whom;                  /* --whom NAME */
+    const char *group, *types;         /* --group ID, --types TYPE,... */
+    bool bulk, all, cancel;            /* --bulk, --all, --cancel */
+    const char *errors, *state;        /* --errors FILE, --state FOLDER */
+    const char *sender;                /* --sender NAME */
+    bool resume, quiet;                /* --resume, --quiet */
+    bool errors_held;                  /* --errors-held */
     const char *rules[ARGS_RULES_MAX]; /* --rule ID, each */
     int rule_count;
     bool watch, digest; /* --watch, --digest */

@@ -116,7 +116,7 @@ static void load_free(struct load *l)
 
 static int end(struct load *l, int64_t spent_ms)
 {
-    int status = l->broken || l->counts.refused > 0 ? 1 : 0;
+    int status = l->misused ? 2 : l->broken || l->counts.refused > 0 ? 1 : 0;
 
     load_print_summary(l, spent_ms);
     if (load_stopped() != 0)

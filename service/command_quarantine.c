@@ -137,7 +137,7 @@ static int show(const struct args *args)
 {
     struct buf path;
 
-    if (args->file_count != 2)
+    if (args->file_count != 2 || args->files[1][0] == '\0')
         return complain("name one by its number");
     buf_init(&path, PATH_TEXT_MAX);
     buf_puts(&path, "/quarantine/");

@@ -36,7 +36,7 @@ static const char help[] =
     "  --json     the answer as one JSON object\n\n"
     "Each is a change of the Task itself, with a note of who, why and when, "
     "here and\n"
-    "at the clinical record.  Where somebody changed the same at the record "
+    "at the clinical record.  Where somebody changed the same there "
     "meanwhile,\n"
     "the record's word stands, and the note is added.  Suggestions are "
     "decision\n"

@@ -75,14 +75,14 @@ struct config {
     char record_smart_scopes[CONFIG_TEXT_SIZE];
     char record_smart_token_url[CONFIG_TEXT_SIZE]; /* "" as the record says */
     int record_timeout_ms;                         /* 15000 */
-    bool record_documents;       /* DocumentReference of a plan; true */
-    bool record_worksheet;       /* the worksheet in it; true */
-    int record_document_max;     /* bytes of one, before base64; 262144 */
-    bool record_service_request; /* a proposal of each Task; false */
-    bool record_flag;            /* on the chart, while it stands; false */
-    bool record_narrative;       /* Tasks with a text; true */
-    bool record_provenance;      /* of each Task; true */
-    bool record_unit_list;       /* a List for each unit; false */
+    bool record_documents;        /* DocumentReference of a plan; true */
+    bool record_worksheet;        /* the worksheet in it; true */
+    int record_document_max;      /* bytes of one, before base64; 262144 */
+    bool record_service_request;  /* a proposal of each Task; false */
+    bool record_flag;             /* on the chart, while it stands; false */
+    bool record_narrative;        /* Tasks with a text; true */
+    bool record_provenance;       /* of each Task; true */
+    bool record_unit_list;        /* a List for each unit; false */
     int record_unit_list_pause_s; /* between two versions of one; 60 */
     /* what comes in from it; waits in seconds, 0: not so */
     int record_poll_s;                        /* 0 */

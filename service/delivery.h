@@ -67,8 +67,8 @@ struct delivery_data {
     char remote_version[FID_SIZE];
     char fid[FID_SIZE], key[DELIVERY_KEY_SIZE]; /* key "": a Provenance */
     char target[FID_SIZE];                      /* its Task in the record */
-    struct buf body; /* as the record should have it */
-    struct buf sent; /* of a Task: as it was sent last, in our own words */
+    struct buf body;   /* as the record should have it */
+    struct buf sent;   /* of a Task: as it was sent last, in our own words */
     struct buf before; /* of a Task: outlines of what was sent last and of what
                           came after, without the newest: see fhir_task_carry */
     struct beside beside[BESIDE_MAX];

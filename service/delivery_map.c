@@ -52,11 +52,10 @@ static enum err known_lookup(struct mapper *m, const char *type)
     }
     /* where no more can be asked on this way an older answer is better than
      * none: a list names many people */
-    e = db_first(m->db, Q_LOOKUP_GET, "sssi", type, m->system.data,
-                 m->value.data,
-                 m->d->look_count == RECORD_LOOKUPS_MAX
-                     ? 0
-                     : m->d->now_ms - LOOKUP_KEPT_MS);
+    e = db_first(
+        m->db, Q_LOOKUP_GET, "sssi", type, m->system.data, m->value.data,
+        m->d->look_count == RECORD_LOOKUPS_MAX ? 0
+                                               : m->d->now_ms - LOOKUP_KEPT_MS);
     if (e != ERR_OK)
         return e;
     reference = db_text(m->db, Q_LOOKUP_GET, 0);

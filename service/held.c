@@ -35,6 +35,7 @@ const char *held_reason_words(enum quantity quantity, const char *reason)
         { "access", "it is not clear which access is meant" },
         { "time", "the time lies in the future, or is far from when it came" },
         { "value", "its value cannot be read" },
+        { "not-computed", "it is not the kind of value that its code needs" },
         { "otherwise", "it says otherwise than a sign of emergency before it, "
                        "or came behind the correction of its own result" },
     };

@@ -61,10 +61,10 @@ struct hl7_intake {
     struct hl7_wants wants;
     enum hl7_answer answer; /* AA, AE, AR; of what was kept, id is not 0 */
     struct hl7_issues issues;
-    int64_t id;       /* of hl7_message; 0: not kept (AR) */
-    bool repeated;    /* it had come before, with the same content */
-    bool news;        /* accesses have news: wake the review */
-    bool quarantined; /* it stands in quarantine, with what is usable of it
+    int64_t id;         /* of hl7_message; 0: not kept (AR) */
+    bool repeated;      /* it had come before, with the same content */
+    bool news;          /* accesses have news: wake the review */
+    bool quarantined;   /* it stands in quarantine, with what is usable of it
                          in use */
     size_t held_errors; /* of issues.errors: of results that are held for it,
                            and for which nothing stands in quarantine */

@@ -46,7 +46,8 @@ struct load {
     struct load_counts counts; /* of all files of this run */
     uint64_t lines, bytes;     /* that this run has taken */
     unsigned long refusals_shown;
-    bool broken; /* no use in going on */
+    bool broken;  /* no use in going on */
+    bool misused; /* broken, and by what stands on the command line */
 
     /* the file that is being loaded */
     const char *path, *name; /* name: for a person */

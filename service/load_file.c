@@ -126,6 +126,8 @@ static bool find_state(struct load *l)
     if (l->broken)
         return false;
     l->state = state;
+    if (l->errors != NULL) /* it has grown since */
+        l->state.errors_bytes = (uint64_t)ftello(l->errors);
     fprintf(stderr, "headgate: %s: goes on at line %" PRIu64 "\n", l->name,
             state.lines + 1);
     return true;

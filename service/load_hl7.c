@@ -92,6 +92,7 @@ static void send_message(struct load *l, const struct hl7_batch_message *m,
                 status == 400 && l->args->sender != NULL
                     ? ": is there a section [sender NAME] of that name?"
                     : "");
+        l->misused = status == 400 && l->args->sender != NULL;
         ok = false;
     }
     if (ok)

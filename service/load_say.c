@@ -12,6 +12,20 @@
 
 /* ---- the error file ------------------------------------------------------- */
 
+/* One for several files has what was refused in those that are through; only a
+ * run that begins anew empties it, and with it goes the place of the run before:
+ * its lines would be missing for whoever went on from there. */
+static const char *mode_of(struct load *l, bool on)
+{
+    if (on)
+        return "r+";
+    if (l->args->resume && l->args->errors != NULL)
+        return "a";
+    if (l->state_path.len > 0)
+        unlink(l->state_path.data);
+    return "w";
+}
+
 bool load_errors_open(struct load *l, uint64_t keep)
 {
     const char *path = l->errors_path.data;
@@ -22,22 +36,22 @@ bool load_errors_open(struct load *l, uint64_t keep)
         return true;
     /* Not emptied when opened: what was written before the state that is gone
      * on with stays, what came after it is written again. */
-    l->errors = fopen(path, on ? "r+" : "w");
+    l->errors = fopen(path, mode_of(l, on));
     if (l->errors == NULL && on && errno == ENOENT)
         l->errors = fopen(path, "w");
     if (l->errors != NULL && on && fstat(fileno(l->errors), &info) == 0 &&
         (uint64_t)info.st_size < keep)
         keep = (uint64_t)info.st_size;
     if (l->errors == NULL ||
-        (on && (ftruncate(fileno(l->errors), (off_t)keep) != 0 ||
-                fseeko(l->errors, 0, SEEK_END) != 0))) {
+        (on && ftruncate(fileno(l->errors), (off_t)keep) != 0) ||
+        fseeko(l->errors, 0, SEEK_END) != 0) {
         progress_clear(&l->progress);
         fprintf(stderr, "headgate: %s: %s\n", path, strerror(errno));
         load_errors_close(l);
         l->broken = true;
         return false;
     }
-    l->state.errors_bytes = on ? keep : 0;
+    l->state.errors_bytes = (uint64_t)ftello(l->errors);
     return true;
 }
 

@@ -173,8 +173,7 @@ static const char codes_heading[] =
 static enum err write_codes(struct db *db, bool json, struct buf *out)
 {
     const enum query q = Q_UNMAPPED_LIST;
-    enum err e =
-        db_query(db, q, "i", INT64(json ? CODES_LISTED : CODES_SHOWN));
+    enum err e = db_query(db, q, "i", INT64(json ? CODES_LISTED : CODES_SHOWN));
     int64_t listed = 0, all = 0;
 
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {

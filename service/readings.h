@@ -12,7 +12,7 @@
 /* What became of the readings of an Observation. */
 struct readings_fate {
     unsigned used, held, discarded;
-    bool is_used[FHIR_READINGS_MAX]; /* of each */
+    bool is_used[FHIR_READINGS_MAX];   /* of each */
     enum hold hold[FHIR_READINGS_MAX]; /* of each; of one that is used, or was
                                           discarded, HOLD_NONE */
 };

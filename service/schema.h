@@ -13,24 +13,31 @@ enum { SCHEMA_VERSION = 8 };
  * only rises, by which it is told cheaply whether anything is new. */
 #define QUEUE_MARK "UPDATE queue_change SET n = n + 1; END;"
 #define QUEUE_MARKS                                                            \
-    "CREATE TRIGGER queue_episode_new AFTER INSERT ON episode BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_episode_new AFTER INSERT ON episode "                \
+    "BEGIN " QUEUE_MARK                                                        \
     "CREATE TRIGGER queue_episode AFTER UPDATE ON episode BEGIN " QUEUE_MARK   \
-    "CREATE TRIGGER queue_episode_gone AFTER DELETE ON episode BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_episode_gone AFTER DELETE ON episode "               \
+    "BEGIN " QUEUE_MARK                                                        \
     "CREATE TRIGGER queue_repeat_new AFTER INSERT ON repeat BEGIN " QUEUE_MARK \
     "CREATE TRIGGER queue_repeat AFTER UPDATE ON repeat BEGIN " QUEUE_MARK     \
-    "CREATE TRIGGER queue_repeat_gone AFTER DELETE ON repeat BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_repeat_gone AFTER DELETE ON repeat "                 \
+    "BEGIN " QUEUE_MARK                                                        \
     "CREATE TRIGGER queue_held_new AFTER INSERT ON held BEGIN " QUEUE_MARK     \
     "CREATE TRIGGER queue_held AFTER UPDATE ON held BEGIN " QUEUE_MARK         \
     "CREATE TRIGGER queue_held_gone AFTER DELETE ON held BEGIN " QUEUE_MARK    \
-    "CREATE TRIGGER queue_patient AFTER UPDATE ON patient WHEN old.name IS NOT new.name OR old.number IS NOT new.number" \
-    " OR old.unit IS NOT new.unit OR old.resource IS NOT new.resource BEGIN " QUEUE_MARK \
-    "CREATE TRIGGER queue_access AFTER UPDATE ON access WHEN old.label IS NOT new.label OR old.patient IS NOT new.patient" \
-    " BEGIN " QUEUE_MARK                                                       \
-    "CREATE TRIGGER queue_task AFTER UPDATE ON task WHEN old.silent IS NOT new.silent BEGIN " QUEUE_MARK
+    "CREATE TRIGGER queue_patient AFTER UPDATE ON patient WHEN old.name IS "   \
+    "NOT new.name OR old.number IS NOT new.number"                             \
+    " OR old.unit IS NOT new.unit OR old.resource IS NOT new.resource "        \
+    "BEGIN " QUEUE_MARK                                                        \
+    "CREATE TRIGGER queue_access AFTER UPDATE ON access WHEN old.label IS "    \
+    "NOT new.label OR old.patient IS NOT new.patient"                          \
+    " BEGIN " QUEUE_MARK "CREATE TRIGGER queue_task AFTER UPDATE ON task "     \
+                         "WHEN old.silent IS NOT new.silent BEGIN " QUEUE_MARK
 
 /* What waits in quarantine is counted there, and some of it stands at the top. */
 #define QUEUE_MARKS_INPUT                                                      \
-    "CREATE TRIGGER queue_input_new AFTER INSERT ON quarantine BEGIN " QUEUE_MARK \
+    "CREATE TRIGGER queue_input_new AFTER INSERT ON quarantine "               \
+    "BEGIN " QUEUE_MARK                                                        \
     "CREATE TRIGGER queue_input AFTER UPDATE ON quarantine BEGIN " QUEUE_MARK
 
 /* clang-format off */

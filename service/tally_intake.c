@@ -144,6 +144,29 @@ static enum err count_name(struct db *db, const struct tally_row *common,
     return ERR_OK;
 }
 
+/* A number that came as a text, say: it is no reading at all. */
+static enum err count_unused(struct db *db, const struct tally_row *common,
+                             bool v2, const struct fhir_item *item)
+{
+    const struct fhir_observation *o = &item->u.observation;
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < item->outcome.count; i++) {
+        const struct issue *issue = &item->outcome.issues[i];
+        struct tally_row row = *common;
+
+        if (strcmp(issue->word, "not-computed") != 0 ||
+            strstr(issue->place, ".value") == NULL)
+            continue;
+        row.class = TALLY_HELD;
+        row.reason = issue->word;
+        row.what = o->root_code != NULL ? o->root_code : "";
+        row.place = place_of(HOLD_VALUE, v2);
+        e = tally_add(db, &row);
+    }
+    return e;
+}
+
 static enum err unit_of(struct db *db, int64_t patient, struct patient *p)
 {
     enum err e = patient != 0 ? patient_get(db, patient, p) : ERR_ABSENT;
@@ -176,6 +199,8 @@ enum err tally_intake(struct db *db, const struct intake *in,
     row = row_of(in, p.unit, in->sample != NULL ? in->sample : sample);
     if (e == ERR_OK)
         e = count_name(db, &row, in->v2, item);
+    if (e == ERR_OK)
+        e = count_unused(db, &row, in->v2, item);
     if (e == ERR_OK && fate->held > 0)
         e = count_held(db, &row, in->v2, o, fate);
     return e == ERR_OK ? count_unknown(db, &row, in->v2, o) : e;

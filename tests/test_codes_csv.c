@@ -279,8 +279,7 @@ static void test_answers(void **state)
                       "u:s,J,yes,,,\n");
     assert_int_equal(codes_answer_text(codes, " JA ", NOW),
                      SIGN_THRILL_PRESENT);
-    assert_int_equal(codes_answer_text(codes, "Nein", NOW),
-                     SIGN_THRILL_ABSENT);
+    assert_int_equal(codes_answer_text(codes, "Nein", NOW), SIGN_THRILL_ABSENT);
     assert_int_equal(codes_answer_text(codes, "ja, stark", NOW), SIGN_NONE);
     assert_int_equal(codes_answer_text(codes, "", NOW), SIGN_NONE);
     assert_int_equal(codes_answer_text(codes, NULL, NOW), SIGN_NONE);

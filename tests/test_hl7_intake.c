@@ -370,6 +370,9 @@ static void answers_bad_content_by_profile(void **state)
                          1);
         /* sent again it is looked at anew, and stands there once */
         assert_int_equal(deliver(w, half_bad("C-1")), cases[i].answer);
+        assert_int_equal(count(w, "SELECT sum(count) FROM tally WHERE source = "
+                                  "'hall' AND class = 3"),
+                         1);
         assert_false(in.repeated);
         assert_int_equal(in.there, 1);
         assert_int_equal(count(w, "SELECT count(*) FROM quarantine"), 1);

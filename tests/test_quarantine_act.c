@@ -46,12 +46,12 @@ static void a_value_and_its_access_are_said_in_any_order(void **state)
     assert_true(says("is kept, and is not all that it needs"));
     assert_true(says("--access NAME"));
     assert_int_equal(readings(w, "o1"), 0);
-    assert_int_equal(
-        SAY(QUARANTINE_MAP, .item = named("o1"), .access = "A-8"), 200);
+    assert_int_equal(SAY(QUARANTINE_MAP, .item = named("o1"), .access = "A-8"),
+                     200);
     assert_int_equal(readings(w, "o1"), 1);
 
-    assert_int_equal(
-        SAY(QUARANTINE_MAP, .item = named("o2"), .access = "A-9"), 200);
+    assert_int_equal(SAY(QUARANTINE_MAP, .item = named("o2"), .access = "A-9"),
+                     200);
     assert_true(says("is kept, and is not all that it needs"));
     assert_true(says("--as-sent"));
     assert_int_equal(readings(w, "o2"), 0);

@@ -288,7 +288,8 @@ async function noneNamed({ client }) {
         [{ focus: [{ reference: `BodyStructure/${MARK}-ident` }] }, 1,
             ['access-ambiguous']],
         [{ focus: [{ reference: `https://record.example/BodyStructure/${
-            patient}-left` }] }, 0, ['access-provisional', 'type-unknown']]]) {
+            patient}-left` }] }, 0, ['access-provisional', 'identity',
+            'type-unknown']]]) {
         const before = await client.gauge('headgate_held_readings');
         const answer = await send(client, reading(change));
         expectStatus(answer, 201, JSON.stringify(change));

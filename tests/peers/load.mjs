@@ -174,7 +174,7 @@ await suite.one('HL7 v2: a bad message is refused with its place', async () => {
     expect((await suite.load(named)).status === 1, 'not known');
     expect((await suite.load('--sender', 'north', named)).status === 0, 'by its name');
     const wrong = await suite.load('--sender', 'south', named);
-    expect(wrong.status === 1 && /\[sender NAME\]/.test(wrong.err), wrong.err);
+    expect(wrong.status === 2 && /\[sender NAME\]/.test(wrong.err), wrong.err);
 });
 
 /* Interrupts a load once it has come some way; what the state says then. */
@@ -219,6 +219,37 @@ for (const [signal, status] of [['SIGINT', 130], ['SIGTERM', 143]]) {
         expect(suite.readings('a') === GOOD, `${suite.readings('a')} readings`);
     });
 }
+
+await suite.one('begun anew and failed: what was refused before is not lost', async () => {
+    suite.place();
+    await suite.serve().start();
+    const file = write('many.ndjson', many('a'));
+    await interrupt(file, 'SIGINT');
+    expect(read(`${file}.errors.ndjson`) !== '', 'some were refused');
+    await stopChild(suite.service.child);
+    expect((await suite.load(file)).status === 1, 'nobody is there');
+    await suite.service.start();
+    const rest = await suite.load('--resume', file);
+    expect(rest.status === 1, rest.err);
+    expectOutcomes(read(`${file}.errors.ndjson`), MANY / 100, 'all refused');
+});
+
+await suite.one('several files, one error file, stopped in the second', async () => {
+    suite.place();
+    await suite.serve().start();
+    const first = write('first.ndjson', `bad\n${text(lines('b', 3))}worse\n`);
+    const second = write('many.ndjson', many('a'));
+    const errors = join(suite.folder, 'all.ndjson');
+    const words = ['--errors', errors, first];
+    const state = `${second}.headgate-load`;
+    await interrupt(second, 'SIGINT', words, state);
+    await suite.load('--resume', ...words, second);
+    const where = read(errors).trimEnd().split('\n')
+        .map((line) => JSON.parse(line).issue[0].location[0]);
+    expect([1, 5].every((n) => where.includes(`${first}:${n}`)), 'of the first');
+    expect(new Set(where.filter((w) => w.startsWith(second))).size === MANY / 100,
+        `of the second: ${where.length}`);
+});
 
 await suite.one('stopped and gone on with: the counts of both make the whole', async () => {
     suite.place();
