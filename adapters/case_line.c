@@ -219,7 +219,7 @@ static enum err read_form(const struct form *form, const struct words *w,
 enum err case_line_read(const char *text, struct case_line *line,
                         struct buf *why)
 {
-    struct words w;
+    struct words w = { .count = 0 };
     enum err e = take_apart(text, &w, why);
 
     *line = (struct case_line){ .minute = -1 };

@@ -32,7 +32,7 @@ static void put_text(const char *text, size_t len, struct buf *out)
 
 static void put_members(json_t *object, int depth, struct buf *out)
 {
-    const char *keys[MEMBERS_MAX], *key;
+    const char *keys[MEMBERS_MAX] = { NULL }, *key;
     json_t *value;
     size_t count = 0;
 

@@ -8,7 +8,7 @@
 
 struct timeline_day timeline_day(const struct timeline_source *s, int64_t at_s)
 {
-    struct timeline_day d;
+    struct timeline_day d = { .text = "" };
 
     fhir_date_write(at_s, s->zone, d.text);
     return d;

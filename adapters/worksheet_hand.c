@@ -42,8 +42,9 @@ static void put_columns(struct part *p, const struct canvas_type *type,
     struct part_cell cells[5] = { { SIZE_MM, text[0], ALIGN_LEFT, true } };
 
     for (size_t i = 0; i < COUNT(shares); i++)
-        cells[i + 1] = (struct part_cell){ rest_mm * shares[i], text[i + 1],
-                                           ALIGN_LEFT, false };
+        cells[i + 1] = (struct part_cell){ .width_mm = rest_mm * shares[i],
+                                           .text = text[i + 1],
+                                           .align = ALIGN_LEFT };
     part_cells(p, type, cells, COUNT(cells));
 }
 

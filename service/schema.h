@@ -32,7 +32,7 @@ enum { SCHEMA_VERSION = 8 };
     "CREATE TRIGGER queue_access AFTER UPDATE ON access WHEN old.label IS "    \
     "NOT new.label OR old.patient IS NOT new.patient"                          \
     " BEGIN " QUEUE_MARK "CREATE TRIGGER queue_task AFTER UPDATE ON task "     \
-                         "WHEN old.silent IS NOT new.silent BEGIN " QUEUE_MARK
+    "WHEN old.silent IS NOT new.silent BEGIN " QUEUE_MARK
 
 /* What waits in quarantine is counted there, and some of it stands at the top. */
 #define QUEUE_MARKS_INPUT                                                      \

@@ -147,8 +147,7 @@ static void the_same_again_is_quiet(void **state)
     static const char *const same[] = {
         "OBX|1|NM|access-flow^Access flow^L||1450|mL/min^^UCUM|||||F",
         "OBX|1|NM|access-flow^Access flow^L||1450.0|mL/min^^UCUM|||||F",
-        "OBX|9|NM|access-flow^Flow in access^L||1450|mL/min^per "
-        "minute^UCUM|||||F",
+        "OBX|9|NM|access-flow^Flow^L||1450|mL/min^per minute^UCUM|||||F",
     };
     struct world *w = *state;
 

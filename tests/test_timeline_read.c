@@ -191,7 +191,7 @@ static void a_page_is_for_people(void **state)
         "2026-03-13  suggestion \"high flow 1\": opened; ",
         "2026-03-15  suggestion \"high flow 1\": taken in hand by a person",
         "2026-03-18  suggestion \"high flow 1\": completed by a person",
-        "2026-03-23  band: flow 2310 mL/min before (2026-03-13), 1155 after "
+        "2026-03-23  band: flow 2310 mL/min before (2026-03-13), 1155 after ",
         "(2026-04-04), 50 % less",
         "Due next",
         "Decision support",

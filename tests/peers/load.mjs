@@ -246,7 +246,7 @@ await suite.one('several files, one error file, stopped in the second', async ()
     await suite.load('--resume', ...words, second);
     const where = read(errors).trimEnd().split('\n')
         .map((line) => JSON.parse(line).issue[0].location[0]);
-    expect([1, 5].every((n) => where.includes(`${first}:${n}`)), 'of the first');
+    expect([1, 6].every((n) => where.includes(`${first}:${n}`)), 'of the first');
     expect(new Set(where.filter((w) => w.startsWith(second))).size === MANY / 100,
         `of the second: ${where.length}`);
 });
