@@ -78,7 +78,7 @@ void fill_say(struct fill *f, const char *text, struct buf *out)
 
 void say_blank(struct buf *out)
 {
-    char last = out->len > 0 ? out->data[out->len - 1] : ' ';
+    char last = (char)(out->len > 0 ? out->data[out->len - 1] : ' ');
 
     if (last != ' ' && last != '\n')
         buf_puts(out, " ");

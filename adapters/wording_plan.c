@@ -25,7 +25,7 @@ static void say_word(const struct plan_phrase *row, struct buf *out)
     memcpy(name, row->word, len);
     name[len] = '\0';
     for (char *c = name; *c != '\0'; c++)
-        *c = *c == '-' ? ' ' : *c;
+        *c = (char)(*c == '-' ? ' ' : *c);
     buf_puts(out, wording_name(name));
 }
 

@@ -135,7 +135,8 @@ static void draw_grid(const struct chart *c, const struct sheet_scale *y,
     struct canvas_type type = chart_type(ALIGN_RIGHT, false);
 
     type.width_mm = 9;
-    for (double value = 0; value <= y->to; value += step) {
+    for (int i = 0; i * step <= y->to; i++) {
+        double value = i * step;
         double y_mm = sheet_at(y, value);
 
         canvas_line(c->canvas, (struct canvas_point){ c->x.from_mm, y_mm },

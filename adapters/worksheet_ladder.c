@@ -82,7 +82,9 @@ static void draw_axis(const struct ladder *l)
     struct canvas_type type = chart_type(ALIGN_CENTRE, false);
 
     type.width_mm = 12;
-    for (double flow = 0; flow <= l->x.to; flow += l->step) {
+    for (int i = 0; i * l->step <= l->x.to; i++) {
+        double flow = i * l->step;
+
         vertical(l, flow, chart_pen_grid);
         canvas_text(l->canvas, sheet_at(&l->x, flow) - 6, l->end_mm + 0.4,
                     &type, chart_number(flow, 0).text);

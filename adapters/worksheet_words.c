@@ -163,7 +163,7 @@ const char *words_typed(struct words *w, const char *text)
             text += skip;
             continue;
         }
-        kept[len++] = (unsigned char)*text < 0x20 ? ' ' : *text;
+        kept[len++] = (char)((unsigned char)*text < 0x20 ? ' ' : *text);
         text++;
     }
     /* no half of a character at the end */

@@ -9,7 +9,7 @@ enum { SCAN_MAX = 400, READ_MAX = 50 };
 
 static char low(char c)
 {
-    return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+    return (char)(c >= 'A' && c <= 'Z' ? c - 'A' + 'a' : c);
 }
 
 static bool begins(const char *at, const char *text, size_t len)

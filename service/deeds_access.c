@@ -120,7 +120,7 @@ static enum err keep(struct db *db, const struct access_deed *d,
 
 enum err access_deed_merge(struct db *db, struct access_deed *d)
 {
-    struct access from, into;
+    struct access from = { .id = 0 }, into = { .id = 0 };
     long long count = 0;
     const char *wrong;
     enum err e;

@@ -172,7 +172,7 @@ static bool carries_sign(const struct hl7_intake *in)
 static void write_raw_patient(const struct hl7_intake *in, struct buf *out)
 {
     const char *at = in->bytes, *end = in->bytes + in->len;
-    char bar = in->len > 3 ? at[3] : '|';
+    char bar = (char)(in->len > 3 ? at[3] : '|');
 
     while (at < end) {
         const char *next = memchr(at, '\r', (size_t)(end - at));

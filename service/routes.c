@@ -303,14 +303,19 @@ static bool route_report(struct service *s, struct http_request *r,
     static const struct {
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
-    } reports[] = {
-        { "metrics", route_metrics },     { "queue", route_queue },
-        { "held", route_held },           { "decisions", route_decisions },
-        { "review", route_review },       { "plan", route_plan },
-        { "technique", route_technique }, { "outbox", route_outbox },
-        { "incoming", route_incoming },   { "report", route_feed_report },
-        { "digest", route_digest },       { "access", route_accesses }
-    };
+    } reports[] = { { "metrics", route_metrics },
+                    { "queue", route_queue },
+                    { "held", route_held },
+                    { "decisions", route_decisions },
+                    { "review", route_review },
+                    { "plan", route_plan },
+                    { "technique", route_technique },
+                    { "outbox", route_outbox },
+                    { "incoming", route_incoming },
+                    { "report", route_feed_report },
+                    { "digest", route_digest },
+                    { "access", route_accesses },
+                    { "case", route_case } };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
         if (strcmp(reports[i].word, word) == 0) {
@@ -338,11 +343,11 @@ static bool route_word(struct service *s, struct http_request *r,
     static const struct {
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
-    } words[] = { { "technique", route_technique_switch },
-                  { "hl7", route_hl7 },
-                  { "outbox", route_outbox_act },
-                  { "task", route_task_deed },
-                  { "access", route_access_deed } };
+    } words[] = {
+        { "technique", route_technique_switch }, { "hl7", route_hl7 },
+        { "outbox", route_outbox_act },          { "task", route_task_deed },
+        { "access", route_access_deed },         { "case", route_case }
+    };
 
     for (size_t i = 0; i < COUNT(words); i++) {
         if (strcmp(words[i].word, word) == 0) {
@@ -385,12 +390,8 @@ void routes_handle(void *arg, struct http_request *r)
              (strcmp(http_method(r), "POST") == 0 ||
               strcmp(http_method(r), "DELETE") == 0))
         route_bulk(s, r);
-    else if (p.count == 1 && strcmp(http_method(r), "POST") == 0 &&
-             route_word(s, r, p.parts[0]))
-        return; /* answered */
-    else if (p.count == 1 && is(&p, 0, "case") &&
-             (reads || strcmp(http_method(r), "POST") == 0))
-        route_case(s, r);
-    else if (p.count != 1 || !reads || !route_report(s, r, p.parts[0]))
+    else if (p.count != 1 || !(reads ? route_report(s, r, p.parts[0])
+                                     : strcmp(http_method(r), "POST") == 0 &&
+                                           route_word(s, r, p.parts[0])))
         refuse(s, r, "not-found", "There is nothing under this path");
 }

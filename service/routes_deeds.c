@@ -54,7 +54,7 @@ static void take_words(struct asked *a, const struct place *p,
         return;
     }
     for (; *value != '\0'; value++)
-        p->to[len++] = (unsigned char)*value < ' ' ? ' ' : *value;
+        p->to[len++] = (char)((unsigned char)*value < ' ' ? ' ' : *value);
     while (len > 0 && p->to[len - 1] == ' ')
         len--;
     p->to[len] = '\0';
