@@ -69,6 +69,7 @@ static const char *const names[] = {
     N_("Ionic dialysance with the blood lines reversed"),
     N_("Ultrafiltration rate"),
     N_("Height of the venous chamber above the chair arm"),
+    /* NOLINTNEXTLINE(bugprone-suspicious-missing-comma): one text */
     N_("Static pressure inside the access, share of the mean arterial "
        "pressure"),
     N_("Dialysis sessions a week"),
