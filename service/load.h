@@ -54,6 +54,7 @@ struct load {
     FILE *file;
     struct load_state state;          /* as far as it has been acknowledged */
     struct buf state_path;            /* len 0: it cannot be gone on with */
+    bool goes_on;                     /* this file, from where it was stopped */
     struct buf errors_path;           /* len 0: refusals are only shown */
     struct buf line;                  /* of the error file, being written */
     const struct feed_parcel *parcel; /* being sent */

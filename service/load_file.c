@@ -126,6 +126,7 @@ static bool find_state(struct load *l)
     if (l->broken)
         return false;
     l->state = state;
+    l->goes_on = true;
     if (l->errors != NULL) /* it has grown since */
         l->state.errors_bytes = (uint64_t)ftello(l->errors);
     fprintf(stderr, "headgate: %s: goes on at line %" PRIu64 "\n", l->name,
@@ -240,6 +241,7 @@ static void read_file(struct load *l)
 void load_file(struct load *l, const char *path)
 {
     l->path = path;
+    l->goes_on = false;
     l->name = is_input(l) ? "standard input" : path;
     errno = 0;
     l->file = is_input(l) ? stdin : fopen(path, "rb");

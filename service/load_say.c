@@ -29,7 +29,7 @@ static const char *mode_of(struct load *l, bool on)
 bool load_errors_open(struct load *l, uint64_t keep)
 {
     const char *path = l->errors_path.data;
-    bool on = keep > 0;
+    bool on = keep > 0 || l->goes_on;
     struct stat info;
 
     if (l->errors != NULL || l->errors_path.len == 0)

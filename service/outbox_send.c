@@ -11,12 +11,13 @@
 #include <string.h>
 
 /* A try that ended with a success, and is still waiting, was one whose body
- * was no Task; an outage before it does not count. */
+ * was no Task, and one that ended with 410 was of a Task that the record has
+ * lost before we knew that it had it; an outage before it does not count. */
 static int unclear_before(const struct delivery_data *d)
 {
     struct http_answer before = { .err = ERR_OK, .status = d->status };
 
-    if (outbox_is_success(&before) ||
+    if (outbox_is_success(&before) || d->status == 410 ||
         (d->status != 0 && retry_class(&before) == RETRY_UNCLEAR))
         return d->tries;
     return 0;

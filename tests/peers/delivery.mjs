@@ -19,7 +19,7 @@ import { Person } from './delivery_cases.mjs';
 import { measureLatency } from './delivery_latency.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
-const ARRIVE_MS = 10000;
+const ARRIVE_MS = 60000; /* on a machine that is busy with other things */
 const SETTLE_MS = 800;      /* longer than outbox.retry_last */
 const WHOLE_MS = 600000;
 const BURST = 30;

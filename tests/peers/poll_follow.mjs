@@ -121,6 +121,12 @@ async function forget(type, query) {
 /* A search does not show it; the recheck does. */
 async function deleted() {
     const s = await scene({ 'record.recheck': 60 });
+    /* headgate has heard that it is there, and nothing is on its way */
+    await until(async () => {
+        const metrics = await s.service.text('/metrics');
+        return /resources\{state="waiting"\} 0\n/.test(metrics)
+            && /resources\{state="after-task"\} 0\n/.test(metrics);
+    }, 'something is still to be sent');
     await forget('Provenance', `target=Task/${s.task.id}`);
     const gone = await http('DELETE', `${suite.record}/Task/${s.task.id}`);
     expect(gone.status < 300, `DELETE: ${gone.status}`);
