@@ -52,11 +52,12 @@ struct load {
     /* the file that is being loaded */
     const char *path, *name; /* name: for a person */
     FILE *file;
-    struct load_state state;          /* as far as it has been acknowledged */
-    struct buf state_path;            /* len 0: it cannot be gone on with */
-    bool goes_on;                     /* this file, from where it was stopped */
-    struct buf errors_path;           /* len 0: refusals are only shown */
-    struct buf line;                  /* of the error file, being written */
+    struct load_state state; /* as far as it has been acknowledged */
+    struct buf state_path;   /* len 0: it cannot be gone on with */
+    bool goes_on;            /* this file, from where it was stopped */
+    bool marked;             /* it has a state that can be gone on with */
+    struct buf errors_path;  /* len 0: refusals are only shown */
+    struct buf line;         /* of the error file, being written */
     const struct feed_parcel *parcel; /* being sent */
     size_t next_fault;                /* of it, not told yet */
     FILE *errors;                     /* NULL before the first of them */

@@ -40,6 +40,7 @@ void load_mark(struct load *l, uint64_t offset, uint64_t lines)
     l->bytes += offset - l->state.offset;
     l->state.lines = lines;
     l->state.offset = offset;
+    l->marked = true;
     if (l->state_path.len == 0)
         return;
     if (load_state_take(l->file, offset, &l->state) != ERR_OK ||
@@ -241,7 +242,7 @@ static void read_file(struct load *l)
 void load_file(struct load *l, const char *path)
 {
     l->path = path;
-    l->goes_on = false;
+    l->goes_on = l->marked = false;
     l->name = is_input(l) ? "standard input" : path;
     errno = 0;
     l->file = is_input(l) ? stdin : fopen(path, "rb");

@@ -72,6 +72,8 @@ void load_put_line(struct load *l)
 
     if (l->errors_path.len == 0 || !load_errors_open(l, 0))
         return;
+    if (!l->marked) /* where these lines begin: gone on with, they are new */
+        load_mark(l, l->state.offset, l->state.lines);
     if (buf_ok(line) == ERR_OK &&
         fwrite(line->data, 1, line->len, l->errors) == line->len &&
         fflush(l->errors) == 0) {
