@@ -118,8 +118,24 @@ static bool read_number(const char *text, double *value)
            isdigit((unsigned char)plain[len - 1]);
 }
 
-/* No plan is made of a smaller flow, see plan_check(). */
-#define FLOW_LEAST_ML_MIN 50.0
+/* No plan is made of what lies outside, see plan_check(): taken, it would stand
+ * in the way of every plan until it is taken back. */
+static bool can_be_planned(enum quantity q, double value)
+{
+    static const struct {
+        enum quantity quantity;
+        double least, most;
+    } rows[] = { { Q_ACCESS_FLOW, 50, 8000 },
+                 { Q_DOWEL_DIAMETER, 1.5, 8 },
+                 { Q_MEAN_PRESSURE, 40, 180 },
+                 { Q_DIGITAL_BRACHIAL_INDEX, 0, 1.5 } };
+
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        if (rows[i].quantity == q)
+            return value >= rows[i].least && value <= rows[i].most;
+    }
+    return true;
+}
 
 static enum err add(struct case_line *line, enum quantity q, double value,
                     struct buf *why)
@@ -128,7 +144,7 @@ static enum err add(struct case_line *line, enum quantity q, double value,
     enum plausible p = quantity_judge(q, value);
 
     if (p == PLAUSIBLE_NOT || p == PLAUSIBLE_WRONG_UNIT ||
-        (q == Q_ACCESS_FLOW && value < FLOW_LEAST_ML_MIN)) {
+        !can_be_planned(q, value)) {
         struct buf number;
 
         buf_init(&number, 64);
@@ -157,7 +173,9 @@ static enum err read_pair(const struct form *form, const char *text,
     memcpy(upper, text, len);
     upper[len] = '\0';
     if (!read_number(upper, &systolic) || !read_number(slash + 1, &diastolic) ||
-        systolic <= diastolic)
+        systolic <= diastolic ||
+        !can_be_planned(Q_MEAN_PRESSURE,
+                        diastolic + (systolic - diastolic) / 3.0))
         return not_so(form, why);
     e = add(line, Q_SYSTOLIC_PRESSURE, systolic, why);
     return e == ERR_OK ? add(line, Q_DIASTOLIC_PRESSURE, diastolic, why) : e;

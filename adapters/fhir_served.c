@@ -25,7 +25,7 @@ static const struct fhir_served served[] = {
     { FHIR_LIST, SHOWN,
       "Of each dialysis unit the patients for whom a suggestion or a reminder "
       "is open, with the reason and since when; found by the identifier "
-      "NamingSystem/unit-list|<name of the unit>." },
+      "NamingSystem/unit-list, value: the name of the unit." },
 };
 
 const struct fhir_served *fhir_served(size_t i)

@@ -286,6 +286,8 @@ static void decide_update(const struct history *h, const struct policy *policy,
         out->escalated = h->now_s >= triage_escalation_s(policy, episode);
     if (out->escalated)
         e->escalated = true;
+    if (out->new_evidence > 0 && e->urgency >= URGENCY_ASAP)
+        e->put_off_s = 0; /* more of what is a matter of days is not put off */
     if (out->new_evidence > 0 || out->raised || out->corrected ||
         out->unanswered || out->escalated || s->occasion > episode->occasion ||
         (s->rules & ~episode->rules) != 0)

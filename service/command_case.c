@@ -135,7 +135,10 @@ static bool tell(struct typist *t, const char *line, const char *number)
     add(&path, "undo", line == NULL ? "1" : NULL);
     add(&path, "number", number);
     /* TRANSLATORS: %s: what is wrong with the line that was typed */
-    return ask(t, "POST", &path, _("Not taken: %s")) && show(t, false);
+    if (!ask(t, "POST", &path, _("Not taken: %s")))
+        return false;
+    show(t, false); /* it is kept, whether a plan can be made of it or not */
+    return true;
 }
 
 static bool obey(struct typist *t, const char *line)
@@ -214,7 +217,8 @@ int command_case(int argc, char **argv)
     opened = session_open(&t.session, &args, &config, false);
     if (opened != 0)
         return opened;
-    if (show(&t, false)) {
+    if (list(&t)) { /* the access is known */
+        show(&t, false);
         if (isatty(STDIN_FILENO))
             puts(_("\nType help for what can be typed."));
         type(&t);

@@ -29,7 +29,7 @@ enum err deed_refuse(int *status, struct buf *text, int code,
 
 static enum err find_access(struct db *db, struct task_deed *d, int64_t *access)
 {
-    const enum query q = Q_ACCESS_CALLED;
+    const enum query q = Q_ACCESS_WITH_NAME;
     size_t count = 0;
     enum err e = db_query(db, q, "s", d->task);
 

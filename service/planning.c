@@ -1,5 +1,7 @@
 #include "service/planning.h"
 
+#include "adapters/catalogue.h"
+#include "adapters/fhir_member.h"
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "adapters/wording.h"
@@ -213,7 +215,7 @@ enum err planning_case(struct db *db, const struct review *review,
 
 /* What was seen, of the suggestion that leads; nothing where none holds. */
 static void say_seen(const struct review *review, const struct look *look,
-                     struct buf *out)
+                     bool under_way, struct buf *out)
 {
     const struct finding *lead = NULL;
     struct wording w = { .history = &look->history,
@@ -228,6 +230,9 @@ static void say_seen(const struct review *review, const struct look *look,
             (lead == NULL || f->urgency > lead->urgency))
             lead = f;
     }
+    if (lead == NULL && under_way)
+        buf_puts(out, _("a procedure is under way; what led to it stands in "
+                        "the Task"));
     if (lead == NULL)
         return;
     w.group = finding_group(lead);
@@ -240,8 +245,31 @@ struct page_texts {
     char born[FHIR_TIME_SIZE];
 };
 
+/* As it was sent: perhaps a year alone. */
+static enum err read_born(struct db *db, int64_t patient,
+                          char born[FHIR_TIME_SIZE])
+{
+    struct resource row;
+    struct buf body;
+    int64_t updated_ms;
+    enum err e;
+
+    if (patient == 0)
+        return ERR_OK;
+    buf_init(&body, BODY_MAX);
+    e = resource_get(db, patient, &row);
+    if (e == ERR_OK)
+        e = resource_body(db, &row, 0, &body, &updated_ms);
+    if (e == ERR_OK && fhir_member_text(body.data, body.len, "birthDate", born,
+                                        FHIR_TIME_SIZE) != ERR_OK)
+        born[0] = '\0';
+    buf_clear(&body);
+    return e;
+}
+
 static enum err read_texts(struct db *db, const struct review *review,
-                           const struct look *look, struct page_texts *t)
+                           const struct look *look, bool under_way,
+                           struct page_texts *t)
 {
     enum err e = db_first(db, Q_PATIENT_NUMBER, "i", look->patient.id);
 
@@ -253,9 +281,10 @@ static enum err read_texts(struct db *db, const struct review *review,
     queue_text_clean(&t->access, access_name(&look->access));
     queue_text_clean(&t->name, look->patient.name);
     queue_text_clean(&t->unit, look->patient.unit);
-    if (look->patient.born_s != INT64_MIN)
-        fhir_date_write(look->patient.born_s, review->zone, t->born);
-    say_seen(review, look, &t->seen);
+    e = read_born(db, look->patient.resource, t->born);
+    if (e != ERR_OK)
+        return e;
+    say_seen(review, look, under_way, &t->seen);
     return buf_ok(&t->seen);
 }
 
@@ -288,7 +317,7 @@ enum err planning_sheet(struct db *db, const struct review *review,
 
     for (size_t i = 0; i < COUNT(texts); i++)
         buf_init(texts[i], LABEL_MAX);
-    e = read_texts(db, review, look, &t);
+    e = read_texts(db, review, look, planned->from.case_s != INT64_MIN, &t);
     d.access = t.access.data;
     if (e == ERR_OK)
         e = draw(&d, look, &t, page, out);

@@ -382,10 +382,14 @@ static void by_the_rules_of_tasks(void **state)
 static void which_task_is_meant(void **state)
 {
     struct world *w = world(state);
+    char row[32];
 
     assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 409);
     assert_int_equal(act(w, TASK_TAKE, "nobody", "", "", ""), 404);
     suggest_flow(w);
+    /* the number of a row is nobody's name: it may be that of a patient */
+    world_text(w, "SELECT id FROM access", row, sizeof(row));
+    assert_int_equal(act(w, TASK_TAKE, row, "", "", ""), 404);
     assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
                                        .sign = "hand-ulcer", .access = ACCESS)),
                      201);

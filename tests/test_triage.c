@@ -211,8 +211,9 @@ static void waits_for_what_is_put_off(void **state)
     assert_int_equal(
         triage_escalation_s(&policy, &s.episode),
         kit_s(28) + (int64_t)policy_count(&policy, P_ESCALATE_ASAP_H) * 3600);
-    ARRIVE(&s, SIGN(28, SIGN_HF_ADMISSION));
+    ARRIVE(&s, FLOW(28, 2600)); /* not more urgent, and more of it */
     assert_int_equal(review(&s, 28), ACT_UPDATE);
+    assert_int_equal(s.episode.put_off_s, 0);
 }
 
 static void ends_when_cleared(void **state)

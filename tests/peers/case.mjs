@@ -215,7 +215,9 @@ await check('an older line is taken back by its number, and by nothing else', ()
         .length === 3, r.out);
     r = site.type('7005', ['undo 4', 'list']);
     expect(r.out.includes('Taken back: dowel 3'), r.out.slice(0, 300));
-    const list = r.out.split('\n').filter((l) => /^ +\d+ {2}\d\d:\d\d/.test(l));
+    /* it begins with what was typed before */
+    const list = r.out.split('\n').filter((l) => /^ +\d+ {2}\d\d:\d\d/.test(l))
+        .slice(6);
     expect(list.length === 5 && /^ +5 .*flow 2450, flow 2550$/.test(list[0]) &&
         /^ +1 .*pressure 91$/.test(list[4]), list.join('\n'));
     same(advice(site.plan('7005')), advice(site.plan('7001')), 'a trace');
@@ -231,6 +233,20 @@ await check('what is not understood is not taken, and the rest is', () => {
     const r = site.type('7006', lines);
     expect(r.status === 1, `ended with ${r.status}`);
     same(advice(site.plan('7006')), advice(site.plan('7001')), 'something more');
+});
+
+await check('a line that no plan can be made of does not lock the door', () => {
+    site.load(before('7009'));
+    let r = site.type('7009', ['pressure 30', 'index 1.9', 'stretch 5',
+        'flow 2450 2550']);
+    expect((r.out.match(/^Not taken: /gm) ?? []).length === 2, r.out.slice(0, 900));
+    expect(/No plan/.test(r.out), 'a stretch before any band');
+    r = site.type('7009', ['undo 2', 'undo', ...TYPED]);
+    expect(r.status === 0, r.out.slice(-500));
+    same(advice(site.plan('7009')), advice(site.plan('7001')), 'a trace');
+    r = site.type('7009', ['pressure 90', 'flow 2700 at 00:00', 'undo']);
+    expect(r.out.includes('Taken back: flow 2700'),
+        'not the newest that was typed');
 });
 
 await check('times that are typed keep their order', () => {
