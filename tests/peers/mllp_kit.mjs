@@ -28,7 +28,10 @@ export const MARK = 'ZqvMark';
 let numbers = 0;
 export const nextId = () => `${MARK}${++numbers}`;
 
-const stamp = (agoMs) => new Date(Date.now() - agoMs).toISOString()
+/* One moment for a whole run: the same result twice, a second apart, is to be
+ * of one time. */
+const START_MS = Date.now();
+const stamp = (agoMs) => new Date(START_MS - agoMs).toISOString()
     .replace(/[-:T]/g, '').slice(0, 14);
 
 /*
