@@ -13,7 +13,7 @@ const char *backtest_end_word(enum end_reason reason)
         [END_CLEARED] = "cleared",       [END_WITHDRAWN] = "withdrawn",
         [END_SUPERSEDED] = "superseded", [END_STAGE] = "stage",
         [END_INACTIVE] = "inactive",     [END_MERGED] = "merged",
-        [END_ELSEWHERE] = "elsewhere"
+        [END_ELSEWHERE] = "elsewhere",   [END_DECEASED] = "deceased"
     };
 
     return (size_t)reason < COUNT(words) ? words[reason] : "other";

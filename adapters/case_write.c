@@ -1,5 +1,6 @@
 #include "adapters/case_write.h"
 
+#include "adapters/fhir_json.h"
 #include "adapters/fhir_out.h"
 #include "adapters/fhir_patch.h"
 
@@ -113,6 +114,18 @@ void case_write(const struct case_statement *statement,
     end_bundle(out);
 }
 
+/* ---- who ----------------------------------------------------------------------- */
+
+void case_typist(const char *json, size_t len, char *out, size_t size)
+{
+    json_t *tree = json_loadb(json, len, JSON_REJECT_DUPLICATES, NULL);
+    const char *name = json_string_value(json_object_get(
+        json_array_get(json_object_get(tree, "performer"), 0), "display"));
+
+    snprintf(out, size, "%s", name != NULL ? name : "");
+    json_decref(tree);
+}
+
 /* ---- what is taken back ------------------------------------------------------- */
 
 void case_withdraw_begin(struct buf *out)
@@ -120,23 +133,66 @@ void case_withdraw_begin(struct buf *out)
     begin_bundle(out);
 }
 
-enum err case_withdraw_add(const char *id, const char *json, size_t len,
-                           struct buf *out)
+static void put_operation(const char *op, const char *path, const char *value,
+                          struct buf *out)
 {
-    static const char patch[] = "[{\"op\":\"replace\",\"path\":\"/status\","
-                                "\"value\":\"entered-in-error\"},"
-                                "{\"op\":\"add\",\"path\":\"/id\",\"value\":"
-                                "\"%s\"}]";
-    char operations[256], url[96];
+    fhir_out_open(out, NULL, '{');
+    fhir_out_text(out, "op", op);
+    fhir_out_text(out, "path", path);
+    fhir_out_text(out, "value", value);
+    fhir_out_close(out, '}');
+}
+
+/* A note after those that are there, or the first one. */
+static void put_note(const char *note, bool first, struct buf *out)
+{
+    fhir_out_open(out, NULL, '{');
+    fhir_out_text(out, "op", "add");
+    fhir_out_text(out, "path", first ? "/note" : "/note/-");
+    fhir_out_open(out, "value", first ? '[' : '{');
+    if (first)
+        fhir_out_open(out, NULL, '{');
+    fhir_out_text(out, "text", note);
+    if (first)
+        fhir_out_close(out, '}');
+    fhir_out_close(out, first ? ']' : '}');
+    fhir_out_close(out, '}');
+}
+
+static enum err mark(const char *id, const char *json, size_t len,
+                     const char *note, bool first, struct buf *out)
+{
     struct outcome outcome = { .count = 0 };
+    struct buf patch;
+    enum err e;
+
+    buf_init(&patch, OBSERVATION_MAX);
+    buf_puts(&patch, "[");
+    put_operation("replace", "/status", "entered-in-error", &patch);
+    put_operation("add", "/id", id, &patch);
+    put_note(note, first, &patch);
+    fhir_out_close(&patch, ']');
+    e = buf_ok(&patch);
+    if (e == ERR_OK)
+        e = fhir_patch_apply(json, len, patch.data, patch.len, &outcome, out);
+    buf_clear(&patch);
+    return e;
+}
+
+enum err case_withdraw_add(const char *id, const char *json, size_t len,
+                           const char *note, struct buf *out)
+{
+    char url[96];
     struct buf body;
     enum err e;
 
-    snprintf(operations, sizeof(operations), patch, id);
     snprintf(url, sizeof(url), "Observation/%s", id);
     buf_init(&body, OBSERVATION_MAX);
-    e = fhir_patch_apply(json, len, operations, strlen(operations), &outcome,
-                         &body);
+    e = mark(id, json, len, note, false, &body);
+    if (e == ERR_CONFLICT) { /* it has no notes yet */
+        buf_empty(&body);
+        e = mark(id, json, len, note, true, &body);
+    }
     if (e == ERR_OK) {
         fhir_out_open(out, NULL, '{');
         fhir_out_raw(out, "resource", body.data, body.len);

@@ -31,12 +31,17 @@ struct case_statement {
 void case_write(const struct case_statement *statement,
                 const struct case_line *line, struct buf *out);
 
+/* Who typed an Observation, as much as there is room for; "" if it does not
+ * say. */
+void case_typist(const char *json, size_t len, char *out, size_t size);
+
 /* The same for what is taken back: bodies that are kept, each with its id, as
  * entered in error. */
 void case_withdraw_begin(struct buf *out);
-/* ERR_FORM: json is no Observation */
+/* note: by whom, and why; kept with it.  ERR_FORM: json is no Observation */
 MUST_CHECK enum err case_withdraw_add(const char *id, const char *json,
-                                      size_t len, struct buf *out);
+                                      size_t len, const char *note,
+                                      struct buf *out);
 void case_withdraw_end(struct buf *out);
 
 #endif

@@ -27,23 +27,42 @@ static bool is_there(const char *folder, const char *language)
     return len > 0 && (size_t)len < sizeof(path) && access(path, R_OK) == 0;
 }
 
-static const char *folder_of(const char *folder, const char *language)
+/*
+ * Beside the program that runs, so that a package and a build need not know
+ * where they lie: PREFIX/bin and PREFIX/share/locale, BUILD and BUILD/locale,
+ * BUILD/tests and BUILD/locale.
+ */
+static bool find_folder(const char *language, char out[4096])
 {
-    if (folder != NULL)
-        return folder;
-    return is_there(HEADGATE_LOCALE_INSTALLED, language)
-               ? HEADGATE_LOCALE_INSTALLED
-               : HEADGATE_LOCALE_BUILT;
+    static const char *const places[] = { "../share/locale", "locale",
+                                          "../locale" };
+    char self[4096];
+    ssize_t len = readlink("/proc/self/exe", self, sizeof(self) - 1);
+    char *slash;
+
+    self[len > 0 ? len : 0] = '\0';
+    slash = strrchr(self, '/');
+    for (size_t i = 0; slash != NULL && i < COUNT(places); i++) {
+        int size = snprintf(out, 4096, "%.*s/%s", (int)(slash - self), self,
+                            places[i]);
+
+        if (size > 0 && size < 4096 && is_there(out, language))
+            return true;
+    }
+    return false;
 }
 
 enum err catalogue_open(const char *language, const char *folder)
 {
+    char found[4096];
+
     if (!is_name(language))
         return ERR_ABSENT;
     if (strcmp(language, "en") == 0)
         return ERR_OK;
-    folder = folder_of(folder, language);
-    if (!is_there(folder, language))
+    if (folder == NULL && find_folder(language, found))
+        folder = found;
+    if (folder == NULL || !is_there(folder, language))
         return ERR_ABSENT;
     /* Any locale but "C" will do: the language is named beside it.  Numbers
      * and dates stay as programs read them. */

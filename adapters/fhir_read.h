@@ -156,6 +156,16 @@ struct fhir_access {
     const char *text;   /* location.text, else description, else NULL */
 };
 
+/* What is said of a death. */
+enum fhir_death {
+    DEATH_UNSAID,
+    DEATH_NO,      /* said not to be dead */
+    DEATH_YES,     /* dead */
+    DEATH_DOUBTFUL /* something was said that nothing may rest on: a time in
+                      the future or before the birth, or no value that can be
+                      read */
+};
+
 struct fhir_patient {
     const char *family, *given; /* of the first name; NULL if absent */
     const char *name_text;
@@ -165,6 +175,12 @@ struct fhir_patient {
     int64_t born_s; /* start of the day of birth at the site; of an incomplete
                        date the last day that it may mean, so that nobody is
                        taken to be older than he may be; INT64_MIN if absent */
+    enum fhir_death death;
+    char died[FHIR_TIME_SIZE]; /* DEATH_YES: the day at the site, or as much of
+                                  it as was said: "2026-11-20", "2026-11",
+                                  "2026"; "" the time is not known */
+    bool of_v2;                /* set by the intake: made of HL7 v2, in which
+                                  what is not said stays as it is */
 };
 
 struct fhir_item {

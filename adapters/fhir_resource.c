@@ -1,6 +1,9 @@
 #include "adapters/fhir_json.h"
 
+#include <stdio.h>
 #include <string.h>
+
+enum { DEATH_SLACK_S = 3600 /* as much as clocks may differ */ };
 
 /* ---- BodyStructure ---------------------------------------------------- */
 
@@ -93,6 +96,57 @@ static int64_t read_born(struct fhir_ctx *c)
                : born.start_s;
 }
 
+/* Of a time no more than was said: "2026-11" stays a month. */
+static void write_died(const struct fhir_ctx *c, const char *text,
+                       const struct fhir_time *died, char out[FHIR_TIME_SIZE])
+{
+    if (died->precision == AT_YEAR || died->precision == AT_MONTH)
+        snprintf(out, FHIR_TIME_SIZE, "%s", text);
+    else
+        fhir_date_write(died->start_s, c->reader->zone, out);
+}
+
+/*
+ * Whoever is dead is not spoken of any more, so a death that cannot be as it is
+ * said is not believed: one that is still to come, or was before the birth.
+ */
+static enum fhir_death read_died(struct fhir_ctx *c, struct fhir_patient *p)
+{
+    const char *text = fhir_string(c->resource, "deceasedDateTime");
+    int64_t until_s = c->reader->now_s + DEATH_SLACK_S;
+    struct fhir_time died;
+
+    if (text == NULL ||
+        fhir_time_read(text, strlen(text), c->reader->zone, &died) != ERR_OK)
+        return DEATH_DOUBTFUL; /* its form is complained of elsewhere */
+    if (died.start_s > until_s ||
+        (p->born_s != INT64_MIN && died.end_s <= p->born_s)) {
+        fhir_say_at(c, "deceasedDateTime", SEV_WARNING, "death-doubtful",
+                    died.start_s > until_s
+                        ? "The death lies in the future: not acted upon"
+                        : "The death is before the birth: not acted upon");
+        return DEATH_DOUBTFUL;
+    }
+    write_died(c, text, &died, p->died);
+    return DEATH_YES;
+}
+
+/* Source: HL7 FHIR R4 (4.0.1), Patient.deceased[x]. */
+static enum fhir_death read_death(struct fhir_ctx *c, struct fhir_patient *p)
+{
+    json_t *is_dead = json_object_get(c->resource, "deceasedBoolean");
+
+    if (json_object_get(c->resource, "deceasedDateTime") != NULL)
+        return read_died(c, p);
+    if (json_is_boolean(is_dead))
+        return json_is_true(is_dead) ? DEATH_YES : DEATH_NO;
+    /* only why there is no value, such as data-absent-reason */
+    return json_object_get(c->resource, "_deceasedBoolean") != NULL ||
+                   json_object_get(c->resource, "_deceasedDateTime") != NULL
+               ? DEATH_DOUBTFUL
+               : DEATH_UNSAID;
+}
+
 void fhir_read_patient(struct fhir_ctx *c)
 {
     struct fhir_patient *p = &c->item->u.patient;
@@ -101,6 +155,7 @@ void fhir_read_patient(struct fhir_ctx *c)
 
     p->active = !json_is_false(json_object_get(c->resource, "active"));
     p->born_s = read_born(c);
+    p->death = read_death(c, p);
     p->family = fhir_string(name, "family");
     p->given =
         json_string_value(json_array_get(json_object_get(name, "given"), 0));

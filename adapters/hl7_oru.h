@@ -85,8 +85,11 @@ struct hl7_oru {
     struct buf bundle; /* JSON; len 0: nothing of it can be used */
     struct hl7_entry *entries;
     size_t entry_count;
-    bool has_patient;         /* entry 0 is the Patient */
-    char control[200];        /* MSH-10 */
+    size_t left_out;   /* OBX that are no entry, for an error that is said
+                                 of it, of its order or of its patient; not those
+                                 that say that there is no result */
+    bool has_patient;  /* entry 0 is the Patient */
+    char control[200]; /* MSH-10 */
     struct hl7_issues issues; /* errors: what is not in the Bundle */
 };
 

@@ -254,6 +254,58 @@ static void put_born(struct oru *o)
                  "Not a date of birth that can be; left out");
 }
 
+/* There is something that nothing may rest on: R4 says so in place of a value
+ * (extension data-absent-reason). */
+static void put_doubt(struct oru *o, int field, const char *text)
+{
+    struct hl7_place place = oru_place(o, o->pid, field, 0, 0);
+    struct buf *b = &o->out->bundle;
+
+    oru_warn(o, &place, HL7_DATA_TYPE, "death-doubtful", text);
+    fhir_out_open(b, "_deceasedDateTime", '{');
+    fhir_out_open(b, "extension", '[');
+    fhir_out_open(b, NULL, '{');
+    fhir_out_text(b, "url",
+                  "http://hl7.org/fhir/StructureDefinition/data-absent-reason");
+    fhir_out_text(b, "valueCode", "error");
+    fhir_out_close(b, '}');
+    fhir_out_close(b, ']');
+    fhir_out_close(b, '}');
+}
+
+/* Does the sender say that this is to be empty (HL7 v2.5.1, 2.5.3)? */
+static bool is_taken_back(const struct oru *o, int field)
+{
+    return strcmp(hl7_text(o->message, o->pid, field, 1, 1, 1), "\"\"") == 0;
+}
+
+/* PID-29 and PID-30 by HL7's map of PID to Patient: the time goes before the
+ * indicator, of table 0136.  Both empty: nothing is said. */
+static void put_death(struct oru *o)
+{
+    const char *text = oru_field(o, o->pid, 29);
+    const char *is_dead = oru_field(o, o->pid, 30);
+    bool no = strcmp(is_dead, "N") == 0, yes = strcmp(is_dead, "Y") == 0;
+    struct buf *b = &o->out->bundle;
+    struct hl7_time died;
+
+    if (is_dead[0] != '\0' && !no && !yes) {
+        put_doubt(o, 30, "Neither Y nor N: not acted upon");
+    } else if (text[0] != '\0' && no) {
+        put_doubt(o, 30, "A time of death, and not dead: not acted upon");
+    } else if (text[0] != '\0') {
+        if (hl7_time_read(text, oru_text(o, o->pid, 29, 1, 2), &o->here,
+                          &died) == ERR_OK)
+            fhir_out_text(b, "deceasedDateTime", died.text);
+        else
+            put_doubt(o, 29, "Not a time of death that can be: not acted upon");
+    } else if (yes || no) {
+        fhir_out_raw(b, "deceasedBoolean", yes ? "true" : "false", yes ? 4 : 5);
+    } else if (is_taken_back(o, 29) || is_taken_back(o, 30)) {
+        fhir_out_raw(b, "deceasedBoolean", "false", 5);
+    }
+}
+
 /* Table 0001, by HL7's map table-hl70001-to-administrative-gender. */
 static const char *gender_of(const char *code)
 {
@@ -288,6 +340,7 @@ void oru_put_patient(struct oru *o)
     put_name(o);
     fhir_out_text(b, "gender", gender_of(oru_field(o, o->pid, 8)));
     put_born(o);
+    put_death(o);
     fhir_out_open(b, "managingOrganization", '{');
     fhir_out_text(b, "display", unit);
     fhir_out_close(b, '}');

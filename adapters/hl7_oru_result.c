@@ -87,7 +87,8 @@ static bool read_status(struct oru *o, struct oru_result *r)
 
     if (!read_letter(o, r))
         return false;
-    if (r->status == NULL) {
+    r->none = r->status == NULL;
+    if (r->none) {
         hl7_issue_add(&o->out->issues, HL7_INFORMATION, HL7_TABLE_VALUE,
                       "value-absent", &place,
                       "Result status %c says that there is no result; ignored",
@@ -313,45 +314,54 @@ static bool read_code(struct oru *o, const struct oru_result *r)
     return said;
 }
 
+/* Read as far as it can be; false: there is nothing to put, and it was said
+ * why. */
+static bool read_result(struct oru *o, struct oru_result *r)
+{
+    bool readable;
+
+    if (!o->pid_there)
+        return false; /* said once, of the whole message */
+    if (o->obr == SIZE_MAX) {
+        oru_error(o, &r->place, HL7_SEQUENCE, "bad-element",
+                  "A result without the order (OBR) that it belongs to");
+        return false;
+    }
+    if (!o->has_number || o->order_damaged)
+        return false; /* said of its PID, or of its OBR */
+    if (oru_is_result_damaged(o, r->segment)) {
+        reserve_key(o, r);
+        return false;
+    }
+    if (!read_code(o, r))
+        return false;
+    if (!read_status(o, r)) {
+        reserve_key(o, r);
+        return false;
+    }
+    if (!read_time(o, r))
+        return false;
+    readable = oru_read_value(o, r);
+    /* also of what is refused: results of one key are told apart by their
+     * order, which must not depend on what is wrong with one of them */
+    read_key(o, r);
+    if (readable || !r->corrected)
+        return readable;
+    /* what it corrects is known to be wrong, and must not stay in use */
+    r->value = (struct oru_value){ .kind = ORU_ABSENT,
+                                   .why = "The corrected value cannot be read",
+                                   .repetitions = 1 };
+    return true;
+}
+
 void oru_result(struct oru *o, size_t segment)
 {
     struct oru_result r = { .segment = segment,
                             .place = hl7_place_of(o->message, segment) };
-    bool readable;
 
-    if (!o->pid_there)
-        return; /* said once, of the whole message */
-    if (o->obr == SIZE_MAX) {
-        oru_error(o, &r.place, HL7_SEQUENCE, "bad-element",
-                  "A result without the order (OBR) that it belongs to");
+    if (!read_result(o, &r)) {
+        o->out->left_out += r.none ? 0 : 1;
         return;
-    }
-    if (!o->has_number || o->order_damaged)
-        return; /* said of its PID, or of its OBR */
-    if (oru_is_result_damaged(o, segment)) {
-        reserve_key(o, &r);
-        return;
-    }
-    if (!read_code(o, &r))
-        return;
-    if (!read_status(o, &r)) {
-        reserve_key(o, &r);
-        return;
-    }
-    if (!read_time(o, &r))
-        return;
-    readable = oru_read_value(o, &r);
-    /* also of what is refused: results of one key are told apart by their
-     * order, which must not depend on what is wrong with one of them */
-    read_key(o, &r);
-    if (!readable && !r.corrected)
-        return;
-    if (!readable) {
-        /* what it corrects is known to be wrong, and must not stay in use */
-        r.value = (struct oru_value){ .kind = ORU_ABSENT,
-                                      .why = "The corrected value cannot be "
-                                             "read",
-                                      .repetitions = 1 };
     }
     read_issued(o, &r);
     if (o->err == ERR_OK)

@@ -97,6 +97,7 @@ struct oru_result {
     char letter;        /* of table 0085, after OBR-25 too */
     const char *status; /* of FHIR */
     const char *remark; /* about the status, for people; NULL none */
+    bool none;          /* the status says that there is no result */
     bool withdrawn, corrected, promote;
     bool has_time, has_end;
     struct hl7_time time, end;

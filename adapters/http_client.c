@@ -44,7 +44,8 @@ struct http_client {
     uv_timer_t timer;
     struct http_call *calls;
     struct watch *watches;
-    unsigned handles; /* not yet closed */
+    unsigned handles;             /* not yet closed */
+    char *ca, *certificate, *key; /* see http_trust; NULL */
     void (*on_closed)(void *arg);
     void *closed_arg;
 };
@@ -122,6 +123,8 @@ static void finish(struct http_call *call, CURLcode result)
         answer.location = answer_header(call->easy, "Location");
         answer.retry_after = answer_header(call->easy, "Retry-After");
         answer.source = call;
+    } else if (answer.err == ERR_IO) {
+        answer.reason = curl_easy_strerror(result);
     }
     detach(call);
     call->on_done(call->arg, &answer);
@@ -201,6 +204,9 @@ static void handle_closed(struct http_client *client)
     if (client->handles > 0)
         return;
     /* The timer is a handle, so this is reached after http_client_close. */
+    free(client->ca);
+    free(client->certificate);
+    free(client->key);
     free(client);
     curl_global_cleanup();
     if (on_closed != NULL)
@@ -411,6 +417,25 @@ static CURLcode set_limits(CURL *easy, const struct http_call_options *o)
     return result;
 }
 
+static CURLcode set_tls(CURL *easy, const struct http_client *client)
+{
+    CURLcode result = CURLE_OK;
+
+    SET(CURLOPT_SSLVERSION, (long)CURL_SSLVERSION_TLSv1_2);
+    SET(CURLOPT_SSL_VERIFYPEER, 1L);
+    SET(CURLOPT_SSL_VERIFYHOST, 2L);
+    if (client->ca != NULL) {
+        SET(CURLOPT_CAINFO, client->ca);
+        SET(CURLOPT_CAPATH, NULL);
+        SET(CURLOPT_CA_CACHE_TIMEOUT, 0L); /* a new file counts at once */
+    }
+    if (client->certificate != NULL) {
+        SET(CURLOPT_SSLCERT, client->certificate);
+        SET(CURLOPT_SSLKEY, client->key);
+    }
+    return result;
+}
+
 static CURLcode set_call(struct http_call *call,
                          const struct http_call_options *o)
 {
@@ -419,6 +444,8 @@ static CURLcode set_call(struct http_call *call,
 
     if (result == CURLE_OK)
         result = set_limits(easy, o);
+    if (result == CURLE_OK)
+        result = set_tls(easy, call->client);
     SET(CURLOPT_HTTPHEADER, call->headers);
     SET(CURLOPT_WRITEFUNCTION, on_body);
     SET(CURLOPT_WRITEDATA, call);
@@ -502,6 +529,37 @@ clean_up:
 free_client:
     free(c);
     return ERR_MEMORY;
+}
+
+/* A copy; "" and NULL: NULL.  false: no memory. */
+static bool copy_path(const char *path, char **out)
+{
+    *out = NULL;
+    if (path == NULL || path[0] == '\0')
+        return true;
+    *out = strdup(path);
+    return *out != NULL;
+}
+
+enum err http_client_trust(struct http_client *client,
+                           const struct http_trust *trust)
+{
+    char *made[3] = { NULL };
+
+    if (!copy_path(trust->ca, &made[0]) ||
+        !copy_path(trust->certificate, &made[1]) ||
+        !copy_path(trust->key, &made[2])) {
+        for (size_t i = 0; i < COUNT(made); i++)
+            free(made[i]);
+        return ERR_MEMORY;
+    }
+    free(client->ca);
+    free(client->certificate);
+    free(client->key);
+    client->ca = made[0];
+    client->certificate = made[1];
+    client->key = made[2];
+    return ERR_OK;
 }
 
 void http_client_close(struct http_client *client, void (*on_closed)(void *),

@@ -24,6 +24,8 @@ struct http_answer {
     size_t body_len;
     const char *etag, *location, *retry_after; /* NULL if not sent */
     const void *source; /* for http_answer_header; NULL: no headers */
+    const char *reason; /* of ERR_IO: what the library says, "SSL peer
+                           certificate ... was not OK"; static; NULL */
 };
 
 /* A header of an answer, any capitals; NULL if it was not sent.  Borrowed for
@@ -57,6 +59,27 @@ MUST_CHECK enum err http_date_s(const char *text, int64_t *at_s);
 
 MUST_CHECK enum err http_client_open(uv_loop_t *loop,
                                      struct http_client **client);
+
+/* Whom to believe by TLS, and who we are.  NULL or "": nothing of it is set. */
+struct http_trust {
+    const char *ca;          /* PEM: the authorities that count, in place of
+                                those of the system */
+    const char *certificate; /* PEM: ours, and what leads to its root */
+    const char *key;         /* PEM: its private key, without a password */
+};
+
+/*
+ * http_client_trust - for all calls that are started from now on
+ *
+ * Copied.  The files are read for each new connection, so that renewed ones
+ * count without a restart; one that cannot be used makes a call end with
+ * ERR_IO (tls_trust_try says before what is wrong with it).  Without this the
+ * authorities of the system count.  TLS 1.2 or newer in any case.
+ *
+ * ERR_MEMORY  nothing has changed
+ */
+MUST_CHECK enum err http_client_trust(struct http_client *client,
+                                      const struct http_trust *trust);
 
 /*
  * Start a call.  A kept connection that the server closes before it answers is

@@ -2,6 +2,7 @@
 
 #include <linux/tcp.h>
 #include <netinet/in.h>
+#include <stdlib.h>
 #include <sys/socket.h>
 
 enum { TICK_MIN_MS = 5, TICK_MAX_MS = 500 };
@@ -13,18 +14,44 @@ static uint64_t bytes_received(const struct http_peer *p,
     struct tcp_info info = { 0 };
     socklen_t len = sizeof(info);
 
+    if (p->flow != NULL)
+        return p->flow->bytes;
     if (limits->local ||
         getsockopt(p->fd, IPPROTO_TCP, TCP_INFO, &info, &len) != 0)
         return 0;
     return info.tcpi_bytes_received;
 }
 
-void http_peer_init(struct http_peer *p, int fd, uint64_t now_ms)
+struct http_flow *http_flow_new(void)
+{
+    struct http_flow *flow = calloc(1, sizeof(*flow));
+
+    if (flow != NULL)
+        flow->holders = 1;
+    return flow;
+}
+
+void http_flow_drop(struct http_flow *flow)
+{
+    if (flow != NULL && --flow->holders == 0)
+        free(flow);
+}
+
+void http_peer_init(struct http_peer *p, int fd, struct http_flow *flow,
+                    uint64_t now_ms)
 {
     /* Nothing has been read yet, though bytes may wait in the socket. */
     *p = (struct http_peer){
-        .fd = fd, .phase = HTTP_IDLE, .since_ms = now_ms, .bytes_before = 0
+        .fd = fd, .flow = flow, .phase = HTTP_IDLE, .since_ms = now_ms
     };
+    if (flow != NULL)
+        flow->holders++;
+}
+
+void http_peer_end(struct http_peer *p)
+{
+    http_flow_drop(p->flow);
+    p->flow = NULL;
 }
 
 void http_peer_enter(struct http_peer *p, const struct http_limits *limits,

@@ -31,22 +31,40 @@ struct http_limits {
                        may last for both limits together */
 };
 
+/* Plain bytes that came from a peer whose socket does not count them: it
+ * stands behind TLS.  Shared by who counts and who looks. */
+struct http_flow {
+    uint64_t bytes;
+    unsigned holders; /* freed when the last has let it go */
+};
+
 struct http_peer {
-    int fd; /* borrowed */
+    int fd;                 /* borrowed */
+    struct http_flow *flow; /* held; NULL: the socket counts */
     enum http_phase phase;
     uint64_t since_ms;     /* time at which the phase began */
     uint64_t bytes_before; /* received when IDLE began; 0 if local */
 };
 
-/* A connection that has just been accepted: IDLE. */
-void http_peer_init(struct http_peer *p, int fd, uint64_t now_ms);
+/* A connection that has just been accepted: IDLE.  flow NULL: see above; it is
+ * held from now on. */
+void http_peer_init(struct http_peer *p, int fd, struct http_flow *flow,
+                    uint64_t now_ms);
+/* The connection has ended. */
+void http_peer_end(struct http_peer *p);
+
+/* One with one holder; NULL: no memory. */
+struct http_flow *http_flow_new(void);
+/* NULL: nothing. */
+void http_flow_drop(struct http_flow *flow);
 
 void http_peer_enter(struct http_peer *p, const struct http_limits *limits,
                      enum http_phase phase, uint64_t now_ms);
 
 /*
  * See whether an idle peer has begun a request, and shut its socket down if
- * the limit of its phase is over, or if nothing more can come from it.  To be called every http_limits_tick_ms().
+ * the limit of its phase is over, or if nothing more can come from it.  To be
+ * called every http_limits_tick_ms().
  */
 void http_peer_check(struct http_peer *p, const struct http_limits *limits,
                      uint64_t now_ms);

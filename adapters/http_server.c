@@ -7,12 +7,14 @@
  * that is readable, and from a prepare handle after a reply, so that a reply
  * made in a timer or an async callback leaves before the loop sleeps.
  */
+#define _GNU_SOURCE /* struct ucred */
 #include "adapters/http_server.h"
 #include "adapters/http_head.h"
 #include "adapters/http_linger.h"
 #include "adapters/http_listen.h"
 #include "adapters/http_phase.h"
 #include "adapters/http_target.h"
+#include "adapters/http_tls.h"
 
 #include <fcntl.h>
 #include <microhttpd.h>
@@ -35,6 +37,7 @@ struct connection {
     struct connection *prev, *next;
     struct http_request *request; /* NULL while IDLE */
     struct http_peer peer;
+    struct http_address address;
     bool refused;
 };
 
@@ -59,6 +62,12 @@ struct http_server {
     struct http_limits limits;
     size_t body_max;
     unsigned connections_max;
+    unsigned per_client_max;
+    const struct http_prefixes *proxies;
+    struct http_tls *tls; /* NULL: plain, or closed */
+    bool behind_tls;
+    struct http_flow *handed; /* of the connection being handed over */
+    uint64_t crowded;
     http_handler_fn on_request;
     http_refusal_fn on_refusal;
     void *arg;
@@ -139,7 +148,8 @@ static void enter(struct connection *c, enum http_phase phase)
  * others wait to be accepted. */
 static bool is_full(const struct http_server *s)
 {
-    return s->connection_count >= s->connections_max;
+    return s->connection_count >= s->connections_max ||
+           (s->tls != NULL && http_tls_is_full(s->tls));
 }
 
 static void on_tick(uv_timer_t *tick)
@@ -464,7 +474,8 @@ static void on_completed(void *arg, struct MHD_Connection *mhd, void **context,
 
 /* ---- Connections ---- */
 
-static void *open_connection(struct http_server *s, int fd)
+static void *open_connection(struct http_server *s, int fd,
+                             const struct sockaddr *from)
 {
     struct connection *c = calloc(1, sizeof(*c));
 
@@ -473,7 +484,9 @@ static void *open_connection(struct http_server *s, int fd)
         return NULL;
     }
     c->server = s;
-    http_peer_init(&c->peer, fd, uv_now(s->loop));
+    http_peer_init(&c->peer, fd, s->handed, uv_now(s->loop));
+    if (!s->limits.local)
+        http_address_set(&c->address, from);
     s->connection_count++;
     c->next = s->connections;
     if (c->next != NULL)
@@ -500,6 +513,7 @@ static void close_connection(struct connection *c)
     else
         s->connections = c->next;
     s->connection_count--;
+    http_peer_end(&c->peer);
     /* The library looks whether it may accept again only when it is run. */
     if (s->daemon != NULL)
         uv_prepare_start(&s->prepare, on_prepare);
@@ -509,15 +523,72 @@ static void close_connection(struct connection *c)
 static void on_connection(void *arg, struct MHD_Connection *mhd, void **context,
                           enum MHD_ConnectionNotificationCode what)
 {
-    const union MHD_ConnectionInfo *info;
+    const union MHD_ConnectionInfo *fd, *from;
 
     if (what == MHD_CONNECTION_NOTIFY_STARTED) {
-        info = MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
-        *context = open_connection(arg, info->connect_fd);
+        fd = MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
+        from = MHD_get_connection_info(mhd, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+        *context = open_connection(arg, fd->connect_fd,
+                                   from != NULL ? from->client_addr : NULL);
     } else if (*context != NULL) {
         close_connection(*context);
         *context = NULL;
     }
+}
+
+/* May one more connection of this address be had?  One client must not take
+ * every place. */
+static bool has_room(struct http_server *s, const struct sockaddr *from)
+{
+    const struct connection *c;
+    struct http_address address;
+    unsigned count = 0;
+
+    http_address_set(&address, from);
+    if (s->limits.local || s->per_client_max == 0 ||
+        (s->proxies != NULL && http_prefixes_have(s->proxies, &address)))
+        return true;
+    for (c = s->connections; c != NULL; c = c->next)
+        count += http_address_same(&c->address, &address) ? 1 : 0;
+    if (s->tls != NULL)
+        count += http_tls_greeting(s->tls, &address);
+    if (count < s->per_client_max)
+        return true;
+    s->crowded++;
+    return false;
+}
+
+/* Asked by the library, for each that it would accept. */
+static enum MHD_Result on_accept(void *arg, const struct sockaddr *from,
+                                 socklen_t len)
+{
+    struct http_server *s = arg;
+
+    (void)len;
+    /* behind TLS it has been asked before the greeting */
+    return s->behind_tls || has_room(s, from) ? MHD_YES : MHD_NO;
+}
+
+static bool admits(void *arg, const struct sockaddr *from)
+{
+    return has_room(arg, from);
+}
+
+static bool on_stream(void *arg, int fd, const struct sockaddr *peer,
+                      socklen_t len, struct http_flow *flow)
+{
+    struct http_server *s = arg;
+    enum MHD_Result taken;
+
+    if (s->daemon == NULL || s->closing) {
+        close(fd);
+        return false;
+    }
+    s->handed = flow;
+    taken = MHD_add_connection(s->daemon, fd, peer, len);
+    s->handed = NULL;
+    uv_prepare_start(&s->prepare, on_prepare);
+    return taken == MHD_YES;
 }
 
 /* ---- Opening and closing ---- */
@@ -549,14 +620,18 @@ static void on_linger_end(void *arg)
 
 static struct MHD_Daemon *start_daemon(struct http_server *s)
 {
+    unsigned flags = MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME |
+                     (s->behind_tls ? MHD_USE_NO_LISTEN_SOCKET : 0);
+
+    /* without a socket of its own it takes no such option: the list ends */
     return MHD_start_daemon(
-        MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME, 0, NULL, NULL, on_access, s,
-        MHD_OPTION_LISTEN_SOCKET, s->listener.fd, MHD_OPTION_CONNECTION_LIMIT,
+        flags, 0, on_accept, s, on_access, s, MHD_OPTION_CONNECTION_LIMIT,
         s->connections_max, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
         (size_t)POOL_BYTES, MHD_OPTION_CONNECTION_TIMEOUT, 0u,
         MHD_OPTION_URI_LOG_CALLBACK, on_target, s, MHD_OPTION_NOTIFY_COMPLETED,
         on_completed, s, MHD_OPTION_NOTIFY_CONNECTION, on_connection, s,
-        MHD_OPTION_END);
+        s->behind_tls ? MHD_OPTION_END : MHD_OPTION_LISTEN_SOCKET,
+        s->listener.fd, MHD_OPTION_END);
 }
 
 static void init_handles(struct http_server *s)
@@ -584,6 +659,8 @@ static enum err start(struct http_server *s)
     info = MHD_get_daemon_info(s->daemon, MHD_DAEMON_INFO_EPOLL_FD);
     if (info == NULL || uv_poll_init(s->loop, &s->poll, info->epoll_fd) != 0) {
         MHD_stop_daemon(s->daemon); /* closes the listening socket, too */
+        if (s->behind_tls)
+            close(s->listener.fd);
         return ERR_IO;
     }
     init_handles(s);
@@ -592,6 +669,27 @@ static enum err start(struct http_server *s)
     /* The first run puts the listening socket into the epoll set. */
     run(s);
     return ERR_OK;
+}
+
+static enum err start_tls(struct http_server *s, struct tls_context *context)
+{
+    const struct http_tls_options options = {
+        .loop = s->loop,
+        .listen_fd = s->listener.fd,
+        .context = context,
+        .connections_max = s->connections_max,
+        .greeting_ms = s->limits.request_ms,
+        .write_ms = s->limits.request_ms + s->limits.idle_ms,
+        .linger_ms = LINGER_MS,
+        .admits = admits,
+        .on_stream = on_stream,
+        .arg = s
+    };
+    enum err e = http_tls_open(&options, &s->tls);
+
+    if (e == ERR_OK)
+        s->handles++;
+    return e;
 }
 
 enum err http_server_open(uv_loop_t *loop,
@@ -611,6 +709,9 @@ enum err http_server_open(uv_loop_t *loop,
                                       options->socket_path != NULL };
     s->body_max = options->body_max;
     s->connections_max = options->connections_max;
+    s->per_client_max = options->per_client_max;
+    s->proxies = options->proxies;
+    s->behind_tls = options->tls != NULL;
     s->on_request = on_request;
     s->on_refusal = on_refusal;
     s->arg = arg;
@@ -626,6 +727,12 @@ enum err http_server_open(uv_loop_t *loop,
     e = start(s);
     if (e != ERR_OK)
         goto unlink;
+    if (s->behind_tls)
+        e = start_tls(s, options->tls);
+    if (e != ERR_OK) {
+        http_server_close(s, NULL, NULL); /* it has handles by now */
+        return e;
+    }
     *server = s;
     return ERR_OK;
 unlink:
@@ -652,14 +759,43 @@ void http_server_quiesce(struct http_server *server)
     server->quiet = true;
     /* Unlinked first: who finds no file asks no process that is leaving. */
     http_listen_unlink(&server->listener);
-    close(MHD_quiesce_daemon(server->daemon));
+    if (server->tls != NULL)
+        http_tls_quiesce(server->tls);
+    if (!server->behind_tls)
+        close(MHD_quiesce_daemon(server->daemon));
+}
+
+void http_server_look(const struct http_server *s,
+                      struct http_server_view *view)
+{
+    struct http_tls_view tls = { 0 };
+
+    if (s->tls != NULL)
+        http_tls_look(s->tls, &tls);
+    *view =
+        (struct http_server_view){ .open = s->tls != NULL ? tls.open
+                                                          : s->connection_count,
+                                   .crowded = s->crowded,
+                                   .tls_greeted = tls.greeted,
+                                   .tls_certificates = tls.with_certificate,
+                                   .tls_failed = tls.failed };
+}
+
+static void on_tls_closed(void *arg)
+{
+    struct http_server *s = arg;
+
+    s->handles--;
+    maybe_free(s);
 }
 
 /* The last step: nothing is pending and nothing is being sent. */
 static void stop(struct http_server *s)
 {
     struct MHD_Daemon *daemon = s->daemon;
+    struct http_tls *tls = s->tls;
 
+    s->tls = NULL;
     s->daemon = NULL; /* first: what follows closes connections */
     uv_close((uv_handle_t *)&s->poll, on_handle_closed);
     uv_close((uv_handle_t *)&s->again, on_handle_closed);
@@ -667,6 +803,8 @@ static void stop(struct http_server *s)
     uv_close((uv_handle_t *)&s->prepare, on_handle_closed);
     MHD_stop_daemon(daemon);
     http_linger_expire(&s->lingers, UINT64_MAX);
+    if (tls != NULL)
+        http_tls_close(tls, on_tls_closed, s);
 }
 
 void http_server_close(struct http_server *server, void (*on_closed)(void *),
@@ -723,7 +861,30 @@ const char *http_body(const struct http_request *r, size_t *len)
     return r->body.data;
 }
 
+const struct http_address *http_peer_of(const struct http_request *r)
+{
+    return &r->connection->address;
+}
+
+bool http_is_tls(const struct http_request *r)
+{
+    return r->connection->server->behind_tls;
+}
+
 bool http_is_local(const struct http_request *r)
 {
     return r->connection->server->limits.local;
+}
+
+long http_peer_uid(const struct http_request *r)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(r->mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
+    struct ucred peer;
+    socklen_t len = sizeof(peer);
+
+    if (info == NULL ||
+        getsockopt(info->connect_fd, SOL_SOCKET, SO_PEERCRED, &peer, &len) != 0)
+        return -1;
+    return (long)peer.uid;
 }

@@ -13,6 +13,8 @@
 #define HEADGATE_ADAPTERS_HTTP_SERVER_H
 
 #include "adapters/buf.h"
+#include "adapters/http_address.h"
+#include "adapters/tls_stream.h"
 
 #include <stdint.h>
 #include <uv.h>
@@ -27,8 +29,22 @@ struct http_server_options {
                                 address and port */
     size_t body_max;         /* bytes of a request body; more is answered 413 */
     unsigned connections_max;
-    int request_timeout_ms; /* from first to last byte of a request */
-    int idle_timeout_ms;    /* keep-alive without a request */
+    int request_timeout_ms;  /* from first to last byte of a request */
+    int idle_timeout_ms;     /* keep-alive without a request */
+    struct tls_context *tls; /* borrowed until on_closed; NULL: plain.  Not with
+                                socket_path */
+    unsigned per_client_max; /* connections of one address; 0: any number */
+    const struct http_prefixes *proxies; /* borrowed; whose number is not
+                                            limited; NULL: none */
+};
+
+/* Since the opening. */
+struct http_server_view {
+    unsigned open;             /* connections now */
+    uint64_t crowded;          /* turned away, above per_client_max */
+    uint64_t tls_greeted;      /* greetings of TLS that succeeded */
+    uint64_t tls_certificates; /* of these, with a certificate of the client */
+    uint64_t tls_failed;       /* that did not succeed */
 };
 
 /*
@@ -58,6 +74,9 @@ MUST_CHECK enum err http_server_open(uv_loop_t *loop,
 /* The port that is listened on (0 for a Unix socket). */
 int http_server_port(const struct http_server *server);
 
+void http_server_look(const struct http_server *server,
+                      struct http_server_view *view);
+
 /* Stop accepting; running requests may still be answered. */
 void http_server_quiesce(struct http_server *server);
 
@@ -86,6 +105,14 @@ void http_query_each(const struct http_request *r,
 const char *http_body(const struct http_request *r, size_t *len);
 /* True for a request that came over a Unix socket. */
 bool http_is_local(const struct http_request *r);
+/* Of such a one: the user who opened it, as the system says; -1: not told. */
+long http_peer_uid(const struct http_request *r);
+
+/* Whose connection it is; not known for a Unix socket.  Behind a proxy that is
+ * the proxy. */
+const struct http_address *http_peer_of(const struct http_request *r);
+/* True for a request that came by TLS of this server. */
+bool http_is_tls(const struct http_request *r);
 
 struct http_header_line {
     const char *name, *value; /* copied */

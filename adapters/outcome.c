@@ -45,6 +45,7 @@ static const struct outcome_word rows[] = {
     /* of the service around the resource */
     { "unauthorized", "login", 401, "No bearer token, or an unknown one" },
     { "forbidden", "forbidden", 403, "The token does not allow this" },
+    { "too-often", "throttled", 429, "More requests than are taken at a time" },
     { "method", "not-supported", 405, "Not allowed at this address" },
     { "not-acceptable", "not-supported", 406, "Only JSON is answered" },
     { "media-type", "not-supported", 415, "Only FHIR as JSON is taken" },
@@ -80,6 +81,8 @@ static const struct outcome_word rows[] = {
     { "implausible", "value", 0, "Not plausible; held for a person" },
     { "future-time", "value", 0, "In the future; held for a person" },
     { "held", "incomplete", 0, "Held for a person" },
+    { "death-doubtful", "value", 0,
+      "A death that cannot be as it is said; not acted upon" },
     { "value-unread", "incomplete", 0,
       "The value of a sign cannot be read; held for a person" },
     { "error", "exception", 500, "An error without a word of its own" },

@@ -3,6 +3,7 @@
 
 #include "adapters/fhir_out.h"
 #include "adapters/fhir_time.h"
+#include "adapters/plan_band.h"
 
 #include <math.h>
 #include <openssl/evp.h>
@@ -132,6 +133,26 @@ static void out_offer(const struct plan_document *d, struct buf *out)
     fhir_out_close(out, '}');
 }
 
+/* The one in place, whatever else is said. */
+static void out_band(const struct plan_document *d, struct buf *out)
+{
+    const struct plan_band *band = &d->from->band;
+    struct buf day;
+
+    if (!band->placed) {
+        plan_out_null(out, "band");
+        return;
+    }
+    buf_init(&day, FHIR_TIME_SIZE);
+    plan_band_day(d, &day);
+    fhir_out_open(out, "band", '{');
+    plan_out_text(out, "since", day.data);
+    plan_out_number(out, "dowel_mm", band->dowel_mm, 2);
+    fhir_out_bool(out, "stretched", band->stretched);
+    fhir_out_close(out, '}');
+    buf_clear(&day);
+}
+
 /* ---- what is proposed --------------------------------------------------------- */
 
 static void out_target(const struct plan_document *d, struct buf *out)
@@ -224,7 +245,7 @@ static void out_proposal(const struct plan *plan, struct buf *out)
     out_card(plan, out);
 }
 
-/* ---- hand, outflow, model ------------------------------------------------------ */
+/* ---- hand, model ------------------------------------------------------ */
 
 static void out_hand(const struct plan *plan, struct buf *out)
 {
@@ -235,60 +256,6 @@ static void out_hand(const struct plan *plan, struct buf *out)
     fhir_out_open(out, "hand_now", '{');
     plan_out_range(out, "hand_pressure_mmhg", &plan->hand_now_mmhg, 1);
     plan_out_range(out, "digital_brachial_index", &plan->index_now, 2);
-    fhir_out_close(out, '}');
-}
-
-static const struct plan_range unknown = { NAN, NAN, NAN };
-
-/* Only the static pressure tells what opening does. */
-static void out_opened(const struct plan_outflow *o, struct buf *out)
-{
-    bool known = o->by_pressure;
-
-    plan_out_range(out, "surge", known ? &o->surge : &unknown, 2);
-    plan_out_range(out, "flow_ml_min", known ? &o->flow_ml_min : &unknown, 0);
-    plan_out_range(out, "hand_pressure_mmhg",
-                   known ? &o->hand_pressure_mmhg : &unknown, 1);
-    plan_out_range(out, "index_before", &o->index_before, 2);
-    plan_out_range(out, "digital_brachial_index", known ? &o->index : &unknown,
-                   2);
-    plan_out_number(out, "p_index_low", known ? o->p_index_low : NAN, 3);
-    plan_out_number(out, "p_index_falls", known ? o->p_index_falls : NAN, 3);
-    fhir_out_bool(out, "flagged", o->flagged);
-}
-
-static void out_holding(const struct plan_outflow *o, struct buf *out)
-{
-    bool known = isfinite(o->holding_dowel_mm);
-
-    plan_out_number(out, "holding_dowel_mm", o->holding_dowel_mm, 2);
-    plan_out_range(out, "holding_flow_ml_min",
-                   known ? &o->holding_flow_ml_min : &unknown, 0);
-    plan_out_range(out, "holding_index", known ? &o->holding_index : &unknown,
-                   2);
-    plan_out_number(out, "holding_p_index_low",
-                    known ? o->holding_p_index_low : NAN, 3);
-    plan_out_number(out, "holding_p_index_falls",
-                    known ? o->holding_p_index_falls : NAN, 3);
-}
-
-static void out_outflow(const struct plan *plan, struct buf *out)
-{
-    const struct plan_outflow *o;
-
-    if (plan == NULL || !plan->outflow.known) {
-        plan_out_null(out, "outflow");
-        return;
-    }
-    o = &plan->outflow;
-    fhir_out_open(out, "outflow", '{');
-    fhir_out_bool(out, "by_pressure", o->by_pressure);
-    plan_out_number(out, "lesion_frac", o->lesion_frac, 3);
-    plan_out_number(out, "surge_least", o->surge_least, 2);
-    plan_out_number(out, "surge_most", o->surge_most, 2);
-    out_opened(o, out);
-    out_holding(o, out);
-    plan_out_number(out, "zone_dowel_mm", o->zone_dowel_mm, 2);
     fhir_out_close(out, '}');
 }
 
@@ -303,6 +270,7 @@ static void out_next(const struct plan_document *d, struct buf *out)
     fhir_out_open(out, "next", '{');
     fhir_out_text(out, "action", plan_action_word(now.action));
     plan_out_number(out, "dowel_mm", now.dowel_mm, 2);
+    plan_out_number(out, "readings_more", plan_readings_more(d), 0);
     fhir_out_close(out, '}');
 }
 
@@ -374,6 +342,7 @@ void plan_json(const struct plan_document *d, struct buf *out)
 
     buf_puts(out, "{");
     out_offer(d, out);
+    out_band(d, out);
     fhir_out_bool(out, "complete", plan_is_complete(d));
     plan_out_inputs(d, out);
     out_missing(d, out);
@@ -385,7 +354,7 @@ void plan_json(const struct plan_document *d, struct buf *out)
     out_ladder(d, out);
     out_proposal(d->plan, out);
     out_hand(d->plan, out);
-    out_outflow(d->plan, out);
+    plan_out_outflow(d->plan, out);
     plan_out_stages(d, out);
     out_next(d, out);
     out_model(d, out);

@@ -21,4 +21,8 @@ void plan_out_range(struct buf *out, const char *key,
 void plan_out_inputs(const struct plan_document *d, struct buf *out);
 void plan_out_stages(const struct plan_document *d, struct buf *out);
 
+/* ---- plan_json_outflow.c --------------------------------------------------- */
+
+void plan_out_outflow(const struct plan *plan, struct buf *out);
+
 #endif

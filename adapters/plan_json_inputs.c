@@ -183,6 +183,8 @@ void plan_out_inputs(const struct plan_document *d, struct buf *out)
     plan_out_text(out, "method",
                   in->flow_count > 0 ? method_code(in->method) : NULL);
     out_baseline(from, out);
+    plan_out_number(out, "other_method_flows", (double)from->other_flow_count,
+                    0);
     out_numbers(in, out);
     fhir_out_bool(out, "ischaemia", in->ischaemia);
     fhir_out_text(out, "lead", plan_lead_word(in->lead));

@@ -1,248 +1,277 @@
 /* What to tie, what was tied, and what to do at each flow that is measured. */
 #include "adapters/plan_text.h"
 
-#include <math.h>
-#include <stdio.h>
+#include "adapters/plan_band.h"
 
-enum { CARD_ROW_MAX = 4096 };
+#include <math.h>
 
 /* The pressure is the same if it is this near to that of the baseline, per
  * cent (common practice, no source). */
 #define SAME_PRESSURE_PCT 10.0
 
-/* ---- readings ------------------------------------------------------------------ */
+/* ---- first tie ------------------------------------------------------------------ */
 
-static void say_readings(const struct plan_document *d, struct buf *out)
+static void say_readings(struct text *t)
 {
-    const struct plan *plan = d->plan;
-
-    if (plan->readings_advised < 1)
-        return;
-    buf_printf(out,
-               "Take %d readings of the flow after each tie, and use their "
-               "mean; with each, the mean pressure of the moment.\n",
-               plan->readings_advised);
-    if (d->from->in.stage_count == 0 &&
-        plan->readings_advised_baseline > (int)d->from->in.flow_count)
-        buf_printf(out,
-                   "Take %d readings of the baseline (%zu so far): the "
-                   "decision gains more than they cost.\n",
-                   plan->readings_advised_baseline, d->from->in.flow_count);
+    text_line(t, plan_say_readings(&t->words, t->d));
+    text_line(t, plan_say_readings_before(&t->words, t->d));
 }
 
-void text_first(const struct plan_document *d, struct buf *out)
+void text_first(struct text *t)
 {
-    text_title(out, d->plan->outflow.known
-                        ? "First tie, for the access as it is"
-                        : "First tie");
-    if (!isfinite(d->plan->first_dowel_mm)) {
-        buf_puts(out, "No size is named: see the warnings.\n");
-    } else {
-        text_tie(out, "Tie", d->plan->first_dowel_mm);
-        buf_puts(out, ", then measure.\n");
-    }
-    say_readings(d, out);
+    const struct plan *plan = t->d->plan;
+
+    text_title(t, plan->outflow.known ? _("First tie, for the access as it is")
+                                      : _("First tie"));
+    if (!isfinite(plan->first_dowel_mm))
+        text_line(t, _("No size is named: see the warnings."));
+    else
+        text_line(t, words_say(&t->words,
+                               _("Tie over a %s dowel (measured outer "
+                                 "diameter), then measure."),
+                               words_mm(&t->words, plan->first_dowel_mm)));
+    say_readings(t);
 }
 
 /* ---- one action ------------------------------------------------------------------ */
 
-static void say_accept(const struct plan_document *d, struct buf *out)
+static const char *say_accept(struct text *t)
 {
-    const struct plan_input *in = &d->from->in;
+    const struct plan_input *in = &t->d->from->in;
     double near = SAME_PRESSURE_PCT / 100.0;
+    struct words *w = &t->words;
 
-    buf_printf(out,
-               "accept, but only if thrill is present, the hand is not worse, "
-               "the finger pressure is at least %.0f mmHg, and the mean "
-               "pressure is within %.0f %% of that at the baseline",
-               in->limits.pressure_least_mmhg, SAME_PRESSURE_PCT);
     if (isnan(in->map_mmhg))
-        buf_puts(out, " (not recorded: measure it first)");
-    else
-        buf_printf(out, " (%.0f mmHg: %.0f to %.0f)", in->map_mmhg,
-                   ceil((1.0 - near) * in->map_mmhg),
-                   floor((1.0 + near) * in->map_mmhg));
+        return words_say(
+            w,
+            _("accept, but only if thrill is present, the hand is not worse, "
+              "the finger pressure is at least %1$s mmHg, and the mean "
+              "pressure is within %2$s %% of that at the baseline (not "
+              "recorded: measure it first)"),
+            words_number(w, in->limits.pressure_least_mmhg, 0),
+            words_number(w, SAME_PRESSURE_PCT, 0));
+    return words_say(
+        w,
+        _("accept, but only if thrill is present, the hand is not worse, the "
+          "finger pressure is at least %1$s mmHg, and the mean pressure is "
+          "within %2$s %% of that at the baseline (%3$s mmHg: %4$s to %5$s)"),
+        words_number(w, in->limits.pressure_least_mmhg, 0),
+        words_number(w, SAME_PRESSURE_PCT, 0), words_number(w, in->map_mmhg, 0),
+        words_number(w, ceil((1.0 - near) * in->map_mmhg), 0),
+        words_number(w, floor((1.0 + near) * in->map_mmhg), 0));
 }
 
-static void say_loosen(double dowel_mm, struct buf *out)
+static const char *say_loosen(struct text *t, double dowel_mm)
 {
     if (isnan(dowel_mm))
-        buf_puts(out, "cut the band; no looser size is on the ladder");
-    else
-        text_tie(out, "cut the band and tie", dowel_mm);
+        return _("cut the band (no looser size is on the ladder), then "
+                 "measure");
+    return words_say(&t->words,
+                     _("cut the band and tie over a %s dowel (measured outer "
+                       "diameter), then measure"),
+                     words_mm(&t->words, dowel_mm));
 }
 
-static void say_stretch(double dowel_mm, struct buf *out)
+static const char *say_stretch(struct text *t, double dowel_mm)
 {
-    buf_puts(out, "stretch the band with a balloon 1 mm larger than the "
-                  "dowel");
-    if (isfinite(dowel_mm)) {
-        buf_puts(out, " (");
-        text_mm(out, dowel_mm + 1.0);
-        buf_puts(out, " mm)");
-    }
-    buf_puts(out, ", then measure; a fresh suture stretches least "
-                  "predictably");
+    if (isnan(dowel_mm))
+        return _("stretch the band with a balloon 1 mm larger than the dowel, "
+                 "then measure; a fresh suture stretches least predictably");
+    return words_say(
+        &t->words,
+        _("stretch the band with a balloon 1 mm larger than the dowel (%s), "
+          "then measure; a fresh suture stretches least predictably"),
+        words_mm(&t->words, dowel_mm + 1.0));
 }
 
 /* standing_mm: of the band that is in place; NAN */
-static void say_action(const struct plan_document *d, enum plan_action action,
-                       double dowel_mm, double standing_mm, struct buf *out)
+static const char *say_action(struct text *t, enum plan_action action,
+                              double dowel_mm, double standing_mm)
 {
     switch (action) {
     case PLAN_ACCEPT:
-        say_accept(d, out);
-        return;
+        return say_accept(t);
     case PLAN_TIGHTEN:
-        text_tie(out, "tie anew", dowel_mm);
-        buf_puts(out, ", then measure");
-        return;
+        return words_say(&t->words,
+                         _("tie anew over a %s dowel (measured outer "
+                           "diameter), then measure"),
+                         words_mm(&t->words, dowel_mm));
     case PLAN_LOOSEN:
-        say_loosen(dowel_mm, out);
-        buf_puts(out, ", then measure");
-        return;
+        return say_loosen(t, dowel_mm);
     case PLAN_STRETCH:
-        say_stretch(standing_mm, out);
-        return;
+        return say_stretch(t, standing_mm);
     case PLAN_REMEASURE:
     case PLAN_ACTION_COUNT:
         break;
     }
-    buf_puts(out, "measure again before anything else");
+    return _("measure again before anything else");
 }
 
 /* ---- what was done ----------------------------------------------------------------- */
 
-static void say_step(const struct plan_document *d, size_t i, struct buf *out)
+static const char *say_step(struct text *t, size_t i)
 {
-    const struct plan_stage *s = &d->from->in.stages[i];
+    const struct plan_stage *s = &t->d->from->in.stages[i];
+    struct words *w = &t->words;
 
-    buf_printf(out, "%zu. ", i + 1);
-    if (s->step == PLAN_TIED) {
-        text_tie(out, "tied", s->dowel_mm);
-    } else if (s->step == PLAN_STRETCHED) {
-        buf_puts(out, "stretched with a ");
-        text_mm(out, d->from->balloon_mm[i]);
-        buf_puts(out, " mm balloon");
-    } else {
-        buf_puts(out, "cut: no band");
-    }
+    if (s->step == PLAN_TIED)
+        return words_say(w,
+                         _("%1$zu. tied over a %2$s dowel (measured outer "
+                           "diameter)"),
+                         i + 1, words_mm(w, s->dowel_mm));
+    if (s->step == PLAN_STRETCHED)
+        return words_say(w, _("%1$zu. stretched with a %2$s balloon"), i + 1,
+                         words_mm(w, t->d->from->balloon_mm[i]));
+    return words_say(w, _("%zu. cut: no band"), i + 1);
 }
 
-static void say_found(const struct plan_document *d, size_t i, struct buf *out)
+static const char *say_measured(struct text *t, size_t i)
 {
-    const struct plan_stage *s = &d->from->in.stages[i];
-    const struct plan_seen *seen = &d->plan->seen[i];
+    const struct plan_stage *s = &t->d->from->in.stages[i];
+    const struct plan_seen *seen = &t->d->plan->seen[i];
+    struct words *w = &t->words;
 
-    if (s->flow_count == 0) {
-        buf_puts(out, ": not measured");
-    } else {
-        buf_puts(out, ": measured ");
-        for (size_t k = 0; k < s->flow_count; k++) {
-            buf_puts(out, k > 0 ? ", " : "");
-            text_flow(out, s->flow_ml_min[k]);
-        }
-        buf_printf(out, ": mean %.0f mL/min, %.0f %% less than before",
-                   seen->measured_ml_min, seen->reduction_pct);
-    }
-    buf_puts(out, "; predicted ");
-    text_range(out, &seen->predicted_ml_min, 0, " mL/min");
+    if (s->flow_count == 0)
+        return _("not measured");
+    return words_say(w,
+                     _("measured %1$s: mean %2$s mL/min, %3$s %% less than "
+                       "before"),
+                     words_flows(w, s->flow_ml_min, s->flow_count),
+                     words_number(w, seen->measured_ml_min, 0),
+                     words_number(w, seen->reduction_pct, 0));
+}
+
+/* One more of what is told of a step. */
+static const char *and_this(struct text *t, const char *said, const char *more)
+{
+    /* TRANSLATORS: one more in a list of measured values */
+    return words_say(&t->words, _("%1$s; %2$s"), said, more);
+}
+
+static void say_stage(struct text *t, size_t i)
+{
+    const struct plan_stage *s = &t->d->from->in.stages[i];
+    struct words *w = &t->words;
+    const char *said = and_this(
+        t, say_measured(t, i),
+        words_say(w, _("predicted %s mL/min"),
+                  words_flow_range(w, &t->d->plan->seen[i].predicted_ml_min)));
+
     if (isfinite(s->map_mmhg))
-        buf_printf(out, "; mean pressure %.0f mmHg", s->map_mmhg);
+        said = and_this(t, said,
+                        words_say(w, _("mean pressure %s mmHg"),
+                                  words_number(w, s->map_mmhg, 0)));
     if (isfinite(s->index))
-        buf_printf(out, "; index %.2f", s->index);
-    buf_puts(out, s->weak_thrill ? "; WEAK OR NO THRILL.\n" : ".\n");
+        said = and_this(
+            t, said, words_say(w, _("index %s"), words_number(w, s->index, 2)));
+    if (s->weak_thrill)
+        said = and_this(t, said, _("WEAK OR NO THRILL"));
+    /* TRANSLATORS: what was done, and what was found after it */
+    text_line(t, words_say(w, _("%1$s: %2$s."), say_step(t, i), said));
 }
 
-void text_stages(const struct plan_document *d, struct buf *out)
+void text_stages(struct text *t)
 {
-    const struct plan_input *in = &d->from->in;
-    struct plan_what_now now = plan_what_now(d);
+    const struct plan_input *in = &t->d->from->in;
+    struct plan_what_now now = plan_what_now(t->d);
+    struct words *w = &t->words;
 
-    text_title(out, "What was done, and what was measured");
-    for (size_t i = 0; i < in->stage_count; i++) {
-        say_step(d, i, out);
-        say_found(d, i, out);
-    }
-    text_title(out, "What now");
+    text_title(t, _("What was done, and what was measured"));
+    for (size_t i = 0; i < in->stage_count; i++)
+        say_stage(t, i);
+    text_title(t, _("What now"));
     if (in->stages[in->stage_count - 1].weak_thrill) {
-        buf_puts(out, "Weak or no thrill: loosen now, then measure (");
-        say_loosen(now.dowel_mm, out);
-        buf_puts(out, ").\n");
+        /* TRANSLATORS: %s: "cut the band and tie over a 4.5 mm dowel" */
+        text_line(t, words_say(w, _("Weak or no thrill, loosen now: %s."),
+                               say_loosen(t, now.dowel_mm)));
         return;
     }
     if (!now.known) {
-        buf_puts(out, "No advice: see the warnings.\n");
+        text_line(t, _("No advice: see the warnings."));
         return;
     }
-    buf_puts(out, "By what was measured: ");
-    say_action(d, now.action, now.dowel_mm, plan_standing_mm(in), out);
-    buf_puts(out, ".\n");
-    say_readings(d, out);
+    /* TRANSLATORS: %s is what to do: "measure again before anything else" */
+    text_line(t, words_say(w, _("By what was measured: %s."),
+                           say_action(t, now.action, now.dowel_mm,
+                                      plan_standing_mm(in))));
+    text_said(t, plan_again_say);
+    say_readings(t);
 }
 
 /* ---- the card ------------------------------------------------------------------------ */
 
-static void say_bounds(const struct plan_row *r, char *text, size_t size)
+static const char *say_bounds(struct text *t, const struct plan_row *r)
 {
+    struct words *w = &t->words;
+
     if (r->emergency)
-        snprintf(text, size, "  below %.0f", r->to_ml_min);
-    else if (isfinite(r->to_ml_min))
-        snprintf(text, size, "  %.0f to below %.0f", r->from_ml_min,
-                 r->to_ml_min);
-    else
-        snprintf(text, size, "  %.0f or more", r->from_ml_min);
+        return words_say(w, _("below %s"), words_number(w, r->to_ml_min, 0));
+    if (isfinite(r->to_ml_min))
+        return words_say(w, _("%1$s to below %2$s"),
+                         words_number(w, r->from_ml_min, 0),
+                         words_number(w, r->to_ml_min, 0));
+    return words_say(w, _("%s or more"), words_number(w, r->from_ml_min, 0));
 }
 
-/* The lowest row stands for a thrill that is weak as well. */
-static void say_emergency(const struct plan_row *r, struct buf *out)
+/* again: the conditions stand in a row above. */
+static const char *say_what(struct text *t, const struct plan_row *r,
+                            bool again)
 {
-    buf_puts(out, "or weak thrill, or none, at any flow: loosen now, then "
-                  "measure (");
-    say_loosen(r->dowel_mm, out);
-    buf_puts(out, ")");
-}
+    struct words *w = &t->words;
+    const char *what;
 
-static void say_row(const struct plan_document *d, const struct plan_row *r,
-                    bool again, struct buf *out)
-{
+    /* The lowest row stands for a thrill that is weak as well. */
     if (r->emergency)
-        say_emergency(r, out);
-    else if (r->action == PLAN_ACCEPT && again)
-        buf_puts(out, "accept, but only under the conditions above");
-    else
-        say_action(d, r->action, r->dowel_mm, d->plan->card_dowel_mm, out);
+        return words_say(w,
+                         _("or weak thrill, or none, at any flow, loosen now: "
+                           "%s."),
+                         say_loosen(t, r->dowel_mm));
+    what =
+        r->action == PLAN_ACCEPT && again
+            ? _("accept, but only under the conditions above")
+            : say_action(t, r->action, r->dowel_mm, t->d->plan->card_dowel_mm);
     if (r->ladder_ends)
-        buf_puts(out, "; above the target, and no smaller dowel is on the "
-                      "ladder");
-    buf_puts(out, ".");
+        return words_say(w,
+                         _("%s; above the target, and no smaller dowel is on "
+                           "the ladder."),
+                         what);
+    return words_say(w, "%s.", what);
 }
 
-void text_card(const struct plan_document *d, struct buf *out)
+static void say_row(struct text *t, const struct plan_row *r, bool again)
 {
-    const struct plan *plan = d->plan;
+    const char *left = words_say(&t->words, "  %s", say_bounds(t, r));
+
+    text_row(t, left, say_what(t, r, again));
+}
+
+void text_card(struct text *t)
+{
+    const struct plan *plan = t->d->plan;
+    struct words *w = &t->words;
     bool accepted = false;
-    struct buf text;
-    char bounds[48];
 
     if (plan->row_count == 0)
         return;
-    buf_puts(out, "\nAfter tying over the ");
-    text_mm(out, plan->card_dowel_mm);
-    buf_printf(out, " mm dowel: what to do, by the mean of %d readings\n",
-               plan->readings_advised > 1 ? plan->readings_advised : 1);
-    buf_printf(out, "%-*s%s", TEXT_LEFT_COLUMNS, "  flow, mL/min",
-               "what to do\n");
-    buf_init(&text, CARD_ROW_MAX);
+    text_title(t, plan->readings_advised > 1
+                      ? words_say(w,
+                                  _("After tying over %1$s: by the mean of "
+                                    "%2$d readings"),
+                                  words_mm(w, plan->card_dowel_mm),
+                                  plan->readings_advised)
+                      : words_say(w,
+                                  _("After tying over %s: by the measured "
+                                    "flow"),
+                                  words_mm(w, plan->card_dowel_mm)));
+    text_left(t, words_say(w, "  %s", _("flow, mL/min")), TEXT_LEFT_COLUMNS);
+    text_line(t, _("what to do (mm: dowel, outer diameter)"));
     for (size_t i = 0; i < plan->row_count; i++) {
         const struct plan_row *r = &plan->rows[i];
 
-        say_bounds(r, bounds, sizeof(bounds));
-        say_row(d, r, accepted, &text);
-        text_row(bounds, &text, out);
+        say_row(t, r, accepted);
         accepted = accepted || (!r->emergency && r->action == PLAN_ACCEPT);
     }
-    buf_clear(&text);
-    buf_puts(out, "A range holds its lower end and not its upper. No border is "
-                  "sharp: near one, measure once more.\n");
+    text_line(t,
+              _("A range holds its lower end and not its upper. No border is "
+                "sharp: near one, measure once more."));
 }

@@ -27,7 +27,7 @@ static const struct plan_phrase missing_rows[] = {
          "at "
          "the height of the heart (0.78 mmHg for each cm of difference)") },
     { PLAN_NO_REPEAT, "second-baseline-flow",
-      N_("a second reading of the baseline flow") },
+      N_("a second reading of the baseline in the same session") },
     { PLAN_NO_TABLE, "on-table-baseline",
       N_("a pair of flows, with the pressure, on the table just before the "
          "band: "
@@ -96,12 +96,15 @@ static const struct plan_phrase warning_rows[] = {
          "Measure "
          "both again; check that the cuff, the zero of the static pressure and "
          "the side are right.") },
+    { PLAN_OTHER_METHOD, "other-method",
+      N_("Flows by another method than that of the baseline were measured and "
+         "are not used: two methods may differ by more than a band changes.") },
 };
 
 /* Pre-conditions, by enum condition. */
 static const struct plan_phrase condition_rows[] = {
     { CONDITION_FLOW_PAIR, "flow-pair",
-      N_("two flows by one method that agree") },
+      N_("flows of two sessions, by one method, that agree") },
     { CONDITION_INFLOW_IMAGED, "inflow-imaged",
       N_("an image of the inflow from the chest to the hand without "
          "significant "
@@ -232,6 +235,11 @@ static const struct plan_phrase offer_rows[] = {
     { PLAN_STAGES_FULL, "too-many-steps",
       N_("more was done to the band in one procedure than can be planned "
          "with") },
+    { PLAN_BANDED, "banded",
+      N_("a band is in place, and the sizes of the model are those of a first "
+         "one: what a second leaves has no source. If the one in place is cut, "
+         "record that, measure a pair of flows, and plan again; if it stays, "
+         "image it, measure after each step, and decide by that") },
     { PLAN_UNFIT, "not-usable", N_("a value cannot be used") },
 };
 

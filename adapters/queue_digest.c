@@ -8,7 +8,7 @@
 
 #include <stdio.h>
 
-enum { HOURS_SHOWN = 48 };
+enum { HOURS_SHOWN = 48, DAYS_OF_WEEK = 7 };
 
 /* ---- for people -------------------------------------------------------------- */
 
@@ -26,7 +26,7 @@ void queue_digest_head(int64_t week, bool silent, struct buf *out)
 
     report_week_write(week, name);
     write_day(week, from);
-    write_day(week + 6, to);
+    write_day(week + DAYS_OF_WEEK - 1, to);
     /* TRANSLATORS: a week of ISO 8601, its first day and its last */
     buf_printf(out, _("Suggestions in week %1$s (%2$s to %3$s)"), name, from,
                to);
@@ -35,6 +35,21 @@ void queue_digest_head(int64_t week, bool silent, struct buf *out)
         buf_printf(
             out, "%s\n",
             _("SILENT MODE: what is suggested now is posted to nobody."));
+}
+
+void queue_digest_now(int64_t week, int64_t today, struct buf *out)
+{
+    char day[16];
+
+    if (today < week + DAYS_OF_WEEK)
+        return;
+    write_day(today, day);
+    /* TRANSLATORS: a date */
+    buf_printf(out,
+               _("This week is over. What is open, overdue or still to be "
+                 "measured is counted as it is today, %s, not as it was then."),
+               day);
+    buf_puts(out, "\n");
 }
 
 static void line(struct buf *out, const char *label, size_t count)
@@ -157,9 +172,10 @@ static void json_reasons(const struct digest_unit *u, struct buf *out)
 void queue_digest_json(const struct digest_unit *u, int64_t week, bool silent,
                        struct buf *out)
 {
-    char name[REPORT_WEEK_SIZE];
+    char name[REPORT_WEEK_SIZE], as_of[16];
 
     report_week_write(week, name);
+    write_day(u->today, as_of);
     buf_puts(out, "{");
     fhir_out_text(out, "week", name);
     if (u->name[0] != '\0')
@@ -190,6 +206,7 @@ void queue_digest_json(const struct digest_unit *u, int64_t week, bool silent,
     fhir_out_int(out, "open_now", (long long)u->open_now);
     fhir_out_int(out, "overdue_now", (long long)u->overdue_now);
     fhir_out_int(out, "reminders_due", (long long)u->reminders_due);
+    fhir_out_text(out, "as_of", as_of);
     fhir_out_bool(out, "silent", silent);
     buf_puts(out, "}\n");
 }

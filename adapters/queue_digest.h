@@ -19,7 +19,7 @@ struct digest_reason {
     size_t count;
 };
 
-/* All but the last three: of the week. */
+/* All but the last four: of the week. */
 struct digest_unit {
     const char *name;                  /* "": not known; borrowed */
     size_t opened;                     /* suggestions, as headgate decided */
@@ -35,10 +35,13 @@ struct digest_unit {
     size_t open_now;      /* suggestions, in hand or not */
     size_t overdue_now;   /* of them */
     size_t reminders_due; /* open now, and due in the week after */
+    int64_t today; /* what "now" is, at the site: days since 1970-01-01 */
 };
 
 /* week  day (since 1970-01-01) of its Monday, at the site */
 void queue_digest_head(int64_t week, bool silent, struct buf *out);
+/* Of a week that is over: what of it is as it is today.  Else nothing. */
+void queue_digest_now(int64_t week, int64_t today, struct buf *out);
 void queue_digest_write(const struct digest_unit *u, struct buf *out);
 /* What the counts rest on.  any: there was a unit. */
 void queue_digest_foot(bool any, struct buf *out);
@@ -47,7 +50,8 @@ void queue_digest_foot(bool any, struct buf *out);
  * One object and a line feed: week ("2026-W47"), unit (null: not known), new,
  * new_by_rule ({"HF-1":2}), taken, median_hours_to_taken (null: none was),
  * completed, declined, declined_reasons ([{reason, count}], reason null: none
- * was given), void, ended, open_now, overdue_now, reminders_due, silent.
+ * was given), void, ended, open_now, overdue_now, reminders_due,
+ * as_of ("2026-11-26": the day that these three are of), silent.
  */
 void queue_digest_json(const struct digest_unit *u, int64_t week, bool silent,
                        struct buf *out);

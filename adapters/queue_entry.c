@@ -192,6 +192,29 @@ static void say_labelled(struct entry *e, enum queue_style style,
         entry_paragraph(e, style);
 }
 
+/* Whose it is to see to: they have it in hand, or were only asked. */
+static void say_owner(struct entry *e, const struct queue_row *row)
+{
+    struct queue_page *p = e->page;
+    struct buf who;
+
+    if (row->owner == NULL)
+        return;
+    buf_init(&who, (size_t)4 * QUEUE_TEXT_MAX);
+    queue_text_clean(&who, row->owner);
+    if (who.len > 0) {
+        queue_page_begin(p, "");
+        /* TRANSLATORS: of both: the name of a person or a place */
+        buf_printf(&p->words,
+                   row->state == EPISODE_TAKEN
+                       ? _("In hand: %s")
+                       : _("Handed to: %s, not yet taken"),
+                   who.data);
+        entry_paragraph(e, PLAIN);
+    }
+    buf_clear(&who);
+}
+
 /* A sentence about people: what they have done, and who. */
 static void say_people(struct entry *e, const struct queue_row *row)
 {
@@ -210,10 +233,11 @@ static void say_people(struct entry *e, const struct queue_row *row)
         buf_clear(&who);
         entry_paragraph(e, PLAIN);
     }
-    if (row->owner != NULL)
-        say_labelled(e, PLAIN, _("Handed to:"), row->owner);
+    say_owner(e, row);
     if (row->escalated) {
-        queue_page_begin(p, _("ESCALATED: nobody took it within its time"));
+        queue_page_begin(
+            p, row->held ? _("ESCALATED: nobody saw to it within its time")
+                         : _("ESCALATED: nobody took it within its time"));
         entry_paragraph(e, WARN);
     }
 }

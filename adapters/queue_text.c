@@ -54,6 +54,17 @@ static bool is_combining(uint32_t point)
            (point >= 0xfe20 && point < 0xfe30);
 }
 
+bool queue_text_is_utf8(const char *text)
+{
+    size_t len = 1;
+
+    while (*text != '\0' && len > 0) {
+        (void)decode(text, &len);
+        text += len;
+    }
+    return len > 0;
+}
+
 void queue_text_clean(struct buf *out, const char *text)
 {
     bool gap = false;
@@ -189,7 +200,10 @@ static void wrap_line(struct queue_span rest, size_t columns, struct buf *out)
         indent++;
     rest.text += indent;
     rest.len -= indent;
-    indent = indent < INDENT_MOST ? indent : INDENT_MOST;
+    /* what fits is a line of a table, and keeps its columns */
+    if (indent + queue_text_columns(rest.text, rest.len) > columns &&
+        indent > INDENT_MOST)
+        indent = INDENT_MOST;
     for (bool first = true; queue_text_line(&rest, columns - indent, &line);
          first = false) {
         if (!first)

@@ -20,6 +20,9 @@
 enum { QUEUE_TEXT_MAX = 4000 };
 void queue_text_clean(struct buf *out, const char *text);
 
+/* Is every byte of it part of UTF-8? */
+bool queue_text_is_utf8(const char *text);
+
 /* Columns of clean text: its code points but for combining marks, which
  * stand on the one before.  Wide characters count as one. */
 size_t queue_text_columns(const char *text, size_t len);

@@ -29,7 +29,9 @@ struct queue_row {
     bool reminder; /* to measure again, or, of group "follow-up", that a visit
                       is due; else a referral */
     enum urgency urgency;     /* of a referral */
-    enum episode_state state; /* EPISODE_TAKEN; anything else is open */
+    enum episode_state state; /* EPISODE_TAKEN: a person has it in hand;
+                                 anything else is open, also what was handed
+                                 over and not taken since */
     const char *patient_name;
     const char *patient_number; /* business identifier or reference */
     const char *unit;           /* where the patient is dialysed */
@@ -52,11 +54,15 @@ struct queue_row {
     int64_t input;           /* held: the number of a whole input that could not
                                 be taken in; 0: it is an Observation */
     /* Not of every row; NULL and 0 for none. */
-    const char *owner;             /* who was asked to see to it, in words */
+    const char *owner;             /* taken: who has it in hand; else who it
+                                      was handed to; in words */
     const char *put_off_by;        /* who put it off, in words */
     int64_t put_off_until_s;       /* not to be dealt with before; UTC */
-    bool escalated;                /* nobody took it within its time */
+    bool escalated;                /* nobody took it within its time, or, if it
+                                      is held, saw to it */
     int64_t access_id, patient_id; /* rows of the store */
+    bool deceased; /* in hand, of a patient who is known to be dead: it only
+                      waits to be closed */
 };
 
 /* Is it put off at this moment?  What is to be phoned about at once, a reminder
@@ -92,7 +98,8 @@ bool queue_is_overdue(const struct queue_row *row, int64_t now_s,
  *                     group nor Task nor day
  *     input           number of what could not be taken in at all and may have
  *                     such a sign in it, instead of observation
- *     owner           who was asked to see to it, in words
+ *     owner           taken: who has it in hand; else who it was handed to and
+ *                     has not taken it; in words
  *     put_off_until   date at the site; put_off_by: who did, in words
  *     escalated       true: nobody took it within its time
  *

@@ -77,33 +77,91 @@ static const char *class_title(enum report_class class)
     return titles[class];
 }
 
-/* One reason, one thing that its sender can change. */
+enum { ANY = REPORT_CLASSES };
+
+/* One reason, one thing that its sender can change; of a class, or a place,
+ * before any. */
 static const struct {
-    const char *reason, *mend;
+    const char *reason;
+    int class;
+    const char *place; /* NULL: any */
+    const char *mend;
 } mends[] = {
-    { "unit", "send the unit with every value, as a code of UCUM (\"mL/min\", "
-              "\"mm[Hg]\")" },
-    { "code", "send codings that mean the same, or one of them only" },
-    { "code-conflict", "send codings that mean the same, or one of them only" },
-    { "code-unclear", "send a code that says what was measured" },
-    { "code-unknown", "tell the people of headgate what the code means, so "
-                      "that they map it; or send a code of a public system" },
-    { "implausible", "check the value where it is entered or measured, and its "
-                     "unit; send a correction under the same identifier" },
-    { "side", "name the side, and the same one in code, body site and access" },
-    { "access", "name the access with every reading, by its identifier" },
-    { "access-ambiguous", "name the access with every reading, by its "
-                          "identifier" },
-    { "time", "set the clock and time zone of the machine or system" },
-    { "not-computed", "send a number as a number (NM, valueQuantity), and an "
-                      "answer as a code" },
-    { "no-subject", "name the patient by number or reference" },
-    { "no-time", "say when it was measured" },
-    { "bad-datetime", "write times as the standard does" },
-    { "missing-element", "send the element that the standard requires" },
-    { "identity", "use each identifier for one thing and one person only" },
-    { "json-syntax", "send JSON: one whole resource" },
-    { "not-supported", "leave out what is not taken here" },
+    { "unit", ANY, NULL,
+      "send the unit with every value, as a code of UCUM (\"mL/min\", "
+      "\"mm[Hg]\")" },
+    { "unit-assumed", ANY, NULL,
+      "send the unit as a code of UCUM (\"mL/min\", \"mm[Hg]\"), and that it "
+      "is one" },
+    { "code", ANY, NULL,
+      "send codings that mean the same, or one of them only" },
+    { "code-conflict", ANY, NULL,
+      "send codings that mean the same, or one of them only" },
+    { "code-unclear", ANY, NULL, "send a code that says what was measured" },
+    { "code-unknown", REPORT_HELD, NULL,
+      "send a code and its system beside the text (OBX-3.1 and OBX-3.3, "
+      "code.coding): a text alone can be in no map" },
+    { "code-unknown", ANY, NULL,
+      "tell the people of headgate what the code means, so that they map it; "
+      "or send a code of a public system" },
+    { "implausible", ANY, NULL,
+      "check the value where it is entered or measured, and its unit; send a "
+      "correction under the same identifier" },
+    { "side", ANY, NULL,
+      "name the side, and the same one in code, body site and access" },
+    { "access-side", ANY, NULL,
+      "name the side, and the same one in code, body site and access" },
+    { "access", ANY, NULL,
+      "name the access with every reading, by its identifier" },
+    { "access-ambiguous", ANY, NULL,
+      "name the access with every reading, by its identifier" },
+    { "time", ANY, NULL,
+      "set the clock and time zone of the machine or system" },
+    { "future-time", ANY, NULL,
+      "set the clock and time zone of the machine or system" },
+    { "value", ANY, NULL,
+      "answer with a code that is mapped, or with yes or no; correct what was "
+      "sent (status C)" },
+    { "not-computed", ANY, NULL,
+      "send a number as a number (NM, valueQuantity), and an answer as a "
+      "code" },
+    { "stage-assumed", ANY, NULL, "send the grade itself, as a code" },
+    { "out-of-order", ANY, NULL,
+      "send reports in their order, each with the time at which it was issued "
+      "(OBR-22, issued)" },
+    { "no-subject", ANY, NULL, "name the patient by number or reference" },
+    { "no-time", ANY, NULL, "say when it was measured" },
+    { "bad-datetime", ANY, NULL,
+      "write times as the standard does, with the offset from UTC" },
+    { "death-doubtful", ANY, NULL,
+      "check the time of death where it is entered, and send it again" },
+    { "bad-value", REPORT_TOLERATED, NULL,
+      "name the character set in MSH-18, and send no other" },
+    { "missing-element", ANY, NULL,
+      "send the element that the standard requires" },
+    { "identity", ANY, "PID-5",
+      "check whether the number of the patient is mistyped: another name is "
+      "known for it" },
+    { "identity", ANY, "OBX-4",
+      "number results of the same code and time in OBX-4, or in OBX-21" },
+    { "identity", ANY, NULL,
+      "use each identifier for one thing and one person only" },
+    { "duplicate", ANY, "MSH-10", "give each message a number of its own" },
+    { "not-found", ANY, "MSH-5",
+      "send here only what is for this receiver, or name it as agreed" },
+    { "not-found", ANY, NULL,
+      "name the result by the same identifier and time as when it was sent "
+      "first" },
+    { "forbidden", ANY, "MSH-3",
+      "agree on MSH-3 and MSH-4 with the people of headgate" },
+    { "json-syntax", ANY, NULL, "send JSON: one whole resource" },
+    { "not-supported", REPORT_HELD, NULL,
+      "send the value in a data type that is taken (NM, SN, CWE, ST ...)" },
+    { "not-supported", ANY, NULL, "leave out what is not taken here" },
+    { "too-many", ANY, NULL, "send fewer of them at once" },
+    { "too-long", ANY, NULL, "send it shorter, or in several parts" },
+    { "error", ANY, NULL,
+      "mend first what is named: with it these mostly go as well" },
 };
 static const char otherwise[] = "correct it at the place named and send it "
                                 "again under the same identifier";
@@ -113,7 +171,9 @@ const char *report_mend(const struct report_row *row)
     if (row->class == REPORT_TAKEN)
         return "";
     for (size_t i = 0; i < COUNT(mends); i++) {
-        if (strcmp(mends[i].reason, row->reason) == 0)
+        if (strcmp(mends[i].reason, row->reason) == 0 &&
+            (mends[i].class == ANY || mends[i].class == (int)row->class) &&
+            (mends[i].place == NULL || strcmp(mends[i].place, row->place) == 0))
             return mends[i].mend;
     }
     return otherwise;

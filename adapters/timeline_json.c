@@ -28,7 +28,7 @@ static const char *const reason_words[] = {
     [END_CLEARED] = "cleared",       [END_WITHDRAWN] = "withdrawn",
     [END_SUPERSEDED] = "superseded", [END_STAGE] = "stage",
     [END_INACTIVE] = "inactive",     [END_MERGED] = "merged",
-    [END_ELSEWHERE] = "elsewhere",
+    [END_ELSEWHERE] = "elsewhere",   [END_DECEASED] = "deceased",
 };
 
 static const char *const use_words[] = {

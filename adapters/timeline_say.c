@@ -209,6 +209,7 @@ static const char *reason_text(enum group group, enum end_reason reason)
         [END_INACTIVE] = N_("the access is no longer in use"),
         [END_MERGED] = N_("the access is another one"),
         [END_ELSEWHERE] = N_("another suggestion says it"),
+        [END_DECEASED] = N_("the patient is recorded as deceased"),
     };
 
     if (group == GROUP_FOLLOW_UP && reason == END_CLEARED)

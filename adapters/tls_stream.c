@@ -48,7 +48,8 @@ static int no_password(char *out, int size, int writing, void *arg)
     return 0;
 }
 
-static enum err require_clients(SSL_CTX *ctx, const char *path, struct buf *why)
+static enum err require_clients(SSL_CTX *ctx, const char *path, bool may_lack,
+                                struct buf *why)
 {
     STACK_OF(X509_NAME) *names = SSL_load_client_CA_file(path);
 
@@ -57,7 +58,10 @@ static enum err require_clients(SSL_CTX *ctx, const char *path, struct buf *why)
     SSL_CTX_set_client_CA_list(ctx, names); /* takes them */
     if (SSL_CTX_load_verify_locations(ctx, path, NULL) != 1)
         return complain(path, "its certificates cannot be used", why);
-    SSL_CTX_set_verify(ctx, SSL_VERIFY_PEER | SSL_VERIFY_FAIL_IF_NO_PEER_CERT,
+    SSL_CTX_set_verify(ctx,
+                       may_lack
+                           ? SSL_VERIFY_PEER
+                           : SSL_VERIFY_PEER | SSL_VERIFY_FAIL_IF_NO_PEER_CERT,
                        NULL);
     return ERR_OK;
 }
@@ -160,8 +164,9 @@ static enum err require_lists(struct tls_context *c,
     return e;
 }
 
-static enum err read_files(SSL_CTX *ctx, const struct tls_files *files,
-                           struct buf *why)
+/* Ours, and its key. */
+static enum err read_pair(SSL_CTX *ctx, const struct tls_files *files,
+                          struct buf *why)
 {
     if (SSL_CTX_use_certificate_chain_file(ctx, files->certificate) != 1)
         return complain(files->certificate,
@@ -173,8 +178,19 @@ static enum err read_files(SSL_CTX *ctx, const struct tls_files *files,
                         why);
     if (SSL_CTX_check_private_key(ctx) != 1)
         return complain(files->key, "does not belong to the certificate", why);
+    return ERR_OK;
+}
+
+static enum err read_files(SSL_CTX *ctx, const struct tls_files *files,
+                           struct buf *why)
+{
+    enum err e = read_pair(ctx, files, why);
+
+    if (e != ERR_OK)
+        return e;
     return files->client_ca != NULL && files->client_ca[0] != '\0'
-               ? require_clients(ctx, files->client_ca, why)
+               ? require_clients(ctx, files->client_ca, files->client_may_lack,
+                                 why)
                : ERR_OK;
 }
 
@@ -211,12 +227,41 @@ free_context:
     return e;
 }
 
+enum err tls_trust_try(const char *ca, const char *certificate, const char *key,
+                       struct buf *why)
+{
+    const struct tls_files files = { .certificate = certificate, .key = key };
+    SSL_CTX *ctx = SSL_CTX_new(TLS_client_method());
+    enum err e = ERR_OK;
+
+    if (ctx == NULL)
+        return ERR_MEMORY;
+    ERR_clear_error();
+    SSL_CTX_set_default_passwd_cb(ctx, no_password);
+    if (ca != NULL && ca[0] != '\0' &&
+        SSL_CTX_load_verify_locations(ctx, ca, NULL) != 1)
+        e = complain(ca, "is not a file of certificates in PEM", why);
+    if (e == ERR_OK && certificate != NULL && certificate[0] != '\0')
+        e = read_pair(ctx, &files, why);
+    SSL_CTX_free(ctx);
+    return e;
+}
+
 void tls_context_close(struct tls_context *c)
 {
     if (c == NULL)
         return;
     SSL_CTX_free(c->ctx);
     free(c);
+}
+
+void tls_context_take(struct tls_context *c, struct tls_context *fresh)
+{
+    struct tls_context before = *c;
+
+    *c = *fresh;
+    *fresh = before;
+    tls_context_close(fresh); /* open connections hold what they need of it */
 }
 
 int64_t tls_context_lists_end_s(const struct tls_context *c)
@@ -380,6 +425,12 @@ static bool has_dns_name(const X509 *certificate, const char *name)
     }
     GENERAL_NAMES_free(names);
     return found;
+}
+
+bool tls_stream_has_certificate(const struct tls_stream *s)
+{
+    return SSL_get0_peer_certificate(s->ssl) != NULL &&
+           SSL_get_verify_result(s->ssl) == X509_V_OK;
 }
 
 bool tls_stream_has_name(const struct tls_stream *s, const char *name)

@@ -27,10 +27,13 @@ struct tls_files {
     const char *certificate; /* PEM: ours, and what leads to its root */
     const char *key;         /* PEM: its private key, without a password */
     const char *client_ca;   /* PEM: who signs clients; NULL or "": clients
-                                need no certificate; else all need one */
+                                need no certificate; else all need one, or,
+                                with client_may_lack, prove the one they have */
     const char *client_crl;  /* PEM: revocation lists of those who sign clients;
                                 NULL or "": revocation is not looked at.  Needs
                                 client_ca */
+    bool client_may_lack;    /* a client without a certificate is taken too; a
+                                false one is not */
 };
 
 enum { TLS_PATH_MAX = 1024 }; /* of client_ca and client_crl */
@@ -55,6 +58,23 @@ MUST_CHECK enum err tls_context_open(const struct tls_files *files,
                                      struct tls_context **context,
                                      struct buf *why);
 void tls_context_close(struct tls_context *context);
+
+/*
+ * tls_context_take - go on with what was read anew
+ *
+ * fresh takes the place of what the context had, and is gone afterwards.  New
+ * connections go by it; those that are open keep what they were begun with.
+ */
+void tls_context_take(struct tls_context *context, struct tls_context *fresh);
+
+/*
+ * tls_trust_try - can these files be used to connect to another?
+ *
+ * Each may be NULL or ""; certificate and key go together.  why: as above.
+ * ERR_CONFIG, ERR_MEMORY
+ */
+MUST_CHECK enum err tls_trust_try(const char *ca, const char *certificate,
+                                  const char *key, struct buf *why);
 
 /* Until when the lists that are in use are good, as seconds since 1970: the
  * first end of any; INT64_MAX: there is none, or none says. */
@@ -90,6 +110,9 @@ MUST_CHECK enum err tls_stream_read(struct tls_stream *stream, char *out,
 
 /* The greeting is done: the other side is who it is. */
 bool tls_stream_is_open(const struct tls_stream *stream);
+
+/* Has the other side proved a certificate at all? */
+bool tls_stream_has_certificate(const struct tls_stream *stream);
 
 /* Plain bytes out.  ERR_FORM: not open, or broken; ERR_MEMORY. */
 MUST_CHECK enum err tls_stream_write(struct tls_stream *stream,

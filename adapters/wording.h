@@ -130,6 +130,10 @@ const char *wording_limit_unit(enum param p);
  * approver's row says so, "NOT APPROVED (defaults as shipped)". */
 void wording_approver(const char *approver, struct buf *out);
 
+/* The strength of a source by its mark: "P" as "default proposed without a
+ * direct source". */
+const char *wording_mark(const char *mark);
+
 /* What of a session is kept and not used, since it contradicts itself; one
  * sentence or two. */
 struct contradiction;

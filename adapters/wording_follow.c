@@ -71,8 +71,23 @@ static void say_again(const struct wording *w, struct buf *out)
                 _("This is to be seen by {date}."), out);
 }
 
+/* It was in hand, and is not any more: the patient has waited since the first
+ * moment. */
+static void say_handed_late(struct fill *s, bool now, struct buf *out)
+{
+    fill_say(s,
+             now ? _("This was handed over, and not taken since; it was "
+                     "suggested more than {hours} hours ago: see now that "
+                     "somebody has it in hand, and phone.")
+                 : _("This was handed over, and not taken since; it was "
+                     "suggested more than {hours} hours ago: see now that "
+                     "somebody has it in hand."),
+             out);
+}
+
 /* Who sees the Task may not be who has to act. */
-static void say_escalated(const struct wording *w, bool now, struct buf *out)
+static void say_escalated(const struct wording *w, bool handed, bool now,
+                          struct buf *out)
 {
     struct fill s = { 0 };
 
@@ -80,6 +95,10 @@ static void say_escalated(const struct wording *w, bool now, struct buf *out)
                policy_count(w->policy,
                             now ? P_ESCALATE_IMMEDIATE_H : P_ESCALATE_ASAP_H));
     say_blank(out);
+    if (handed) {
+        say_handed_late(&s, now, out);
+        return;
+    }
     fill_say(&s,
              now ? _("Nobody has taken this Task in hand within {hours} hours: "
                      "see now that somebody does, and phone.")
@@ -134,7 +153,7 @@ void wording_update(const struct wording *w, const struct verdict *verdict,
     if (verdict->unanswered)
         say_unanswered(w, out);
     if (verdict->escalated)
-        say_escalated(w, now, out);
+        say_escalated(w, verdict->episode.handed, now, out);
     say_added(w, verdict, out);
     if (verdict->corrected)
         say_next(out, _("One or more readings used earlier were corrected or "
@@ -217,6 +236,8 @@ static const char *reason_words(const struct wording *w,
                  "which there is a suggestion of its own");
     case END_ELSEWHERE:
         return _("Another suggestion for this access tells of it now");
+    case END_DECEASED:
+        return _("The patient is recorded as deceased");
     }
     return _("It no longer holds");
 }
@@ -331,6 +352,10 @@ static const char *end_text(enum end_reason reason)
                  "{reason}.");
     if (reason == END_ELSEWHERE)
         return _("On {date} this suggestion was joined to another. {reason}.");
+    if (reason == END_DECEASED)
+        return _("On {date} this suggestion was withdrawn. {reason}. If that "
+                 "is wrong, have it put right in the record: what holds is "
+                 "then suggested again.");
     return _("On {date} the grounds for this suggestion no longer hold. "
              "{reason}.");
 }
@@ -347,11 +372,12 @@ void wording_end(const struct wording *w, const struct verdict *verdict,
     fill_say(&s, end_text(verdict->reason), note);
     if (verdict->reason == END_WITHDRAWN)
         say_changed(w, &verdict->episode, note);
-    else
+    else if (verdict->reason != END_DECEASED)
         say_last(w, note);
     if (verdict->episode.state == EPISODE_TAKEN)
         say_next(note, _("A person has this in hand, so only this note is "
                          "added."));
-    say_next(note, words_absence());
+    if (verdict->reason != END_DECEASED)
+        say_next(note, words_absence());
     say_next(note, words_support());
 }

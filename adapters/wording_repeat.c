@@ -115,7 +115,10 @@ void wording_repeat(const struct wording *w, const struct finding *f,
 
 void wording_repeat_end(const struct verdict *verdict, struct buf *out)
 {
-    if (verdict->repeat_done)
+    if (verdict->reason == END_DECEASED)
+        buf_puts(out, _("No longer asked for: the patient is recorded as "
+                        "deceased"));
+    else if (verdict->repeat_done)
         buf_puts(out, _("What was asked for has been recorded"));
     else if (verdict->repeat_state.occasion != 0) /* a visit */
         buf_puts(out, _("Not recorded in time: a suggestion tells of it now, "

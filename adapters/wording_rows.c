@@ -100,7 +100,7 @@ static const struct {
     { "P", N_("default proposed without a direct source") },
 };
 
-static const char *mark_words(const char *mark)
+const char *wording_mark(const char *mark)
 {
     for (size_t i = 0; i < COUNT(marks); i++) {
         if (strcmp(marks[i].mark, mark) == 0)
@@ -152,7 +152,7 @@ void say_strength(const struct wording *w, enum param p,
     const struct policy_value *row = &w->policy->values[p];
     struct fill s = { 0 };
 
-    fill_text(&s, "mark", mark_words(row->mark));
+    fill_text(&s, "mark", wording_mark(row->mark));
     say_keys(w, p, named, fill_at(&s, "keys"));
     /* a proposed default may still lean on something */
     if (row->source[strspn(row->source, " ")] == '\0')

@@ -1,4 +1,5 @@
 /* What now, and what to do at each measured flow. */
+#include "adapters/plan_band.h"
 #include "adapters/worksheet_parts.h"
 
 #include <math.h>
@@ -71,40 +72,22 @@ static const char *now_words(struct part *p)
         action_words(p, now.action, now.dowel_mm, plan_standing_mm(in)));
 }
 
-static void put_readings(struct part *p)
+/* Why to measure again. */
+static void put_again(struct part *p)
 {
-    const struct plan_document *d = p->sheet->plan;
-    struct canvas_type type = part_large(8, false);
-    int count = d->plan->readings_advised;
-    int before = d->plan->readings_advised_baseline;
-    int so_far = (int)d->from->in.flow_count;
+    const struct canvas_type type = part_large(8, true);
+    struct buf text;
 
-    if (count < 1)
-        return;
-    part_text(p, &type,
-              words_say(&p->words,
-                        ngettext("Take %d reading of the flow after each tie; "
-                                 "with it, the mean pressure of the moment.",
-                                 "Take %d readings of the flow after each tie "
-                                 "and use their mean; with each, the mean "
-                                 "pressure of the moment.",
-                                 (unsigned long)count),
-                        count));
-    if (d->from->in.stage_count == 0 && before > so_far)
-        part_text(p, &type,
-                  words_say(&p->words,
-                            ngettext("Baseline: take %1$d reading (%2$d so "
-                                     "far).",
-                                     "Baseline: take %1$d readings (%2$d so "
-                                     "far): the decision gains more than they "
-                                     "cost.",
-                                     (unsigned long)before),
-                            before, so_far));
+    buf_init(&text, 1024);
+    plan_again_say(p->sheet->plan, &text);
+    if (text.len > 0 && buf_ok(&text) == ERR_OK)
+        part_text(p, &type, text.data);
+    buf_clear(&text);
 }
 
 void sheet_what_now(struct part *p)
 {
-    struct canvas_type big = part_large(12, true);
+    struct canvas_type big = part_large(12, true), type = part_large(8, false);
     double top_mm = p->y_mm, x_mm = p->x_mm, width_mm = p->width_mm;
 
     p->words.used = 0;
@@ -112,7 +95,9 @@ void sheet_what_now(struct part *p)
     p->x_mm += 1.6;
     p->width_mm -= 3.2;
     part_text(p, &big, now_words(p));
-    put_readings(p);
+    put_again(p);
+    part_text(p, &type, plan_say_readings(&p->words, p->sheet->plan));
+    part_text(p, &type, plan_say_readings_before(&p->words, p->sheet->plan));
     part_gap(p, PAD_MM - 0.4);
     p->x_mm = x_mm;
     p->width_mm = width_mm;

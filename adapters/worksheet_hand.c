@@ -7,22 +7,12 @@
 
 /* ---- hand ------------------------------------------------------------------- */
 
-/* Of a table: "70 (60-82)". */
-static const char *narrow_range(struct words *w, const struct plan_range *r,
-                                int decimals)
-{
-    if (!isfinite(r->p05) || !isfinite(r->p50) || !isfinite(r->p95))
-        return _("not known");
-    /* TRANSLATORS: in a narrow table: a middle value, and in brackets its 5
-     * and 95 % ends: "70 (60-82)" */
-    return words_say(
-        w, _("%1$s (%2$s\u2013%3$s)"), words_number(w, r->p50, decimals),
-        words_number(w, r->p05, decimals), words_number(w, r->p95, decimals));
-}
+#define SIZE_MM 13.0 /* the first column */
 
-#define SIZE_MM 12.0 /* the first column */
+enum { HAND_COLUMNS = 5 };
 
-static const double shares[] = { 0.30, 0.19, 0.19, 0.32 }; /* of the rest */
+/* Of the rest of the width. */
+static const double shares[HAND_COLUMNS - 1] = { 0.30, 0.19, 0.19, 0.32 };
 
 /* As large as five columns allow. */
 #define TABLE_PT 6.5
@@ -36,10 +26,11 @@ static struct canvas_type table_type(const struct part *p)
 }
 
 static void put_columns(struct part *p, const struct canvas_type *type,
-                        const char *const text[5])
+                        const char *const text[HAND_COLUMNS])
 {
     double rest_mm = p->width_mm - SIZE_MM;
-    struct part_cell cells[5] = { { SIZE_MM, text[0], ALIGN_LEFT, true } };
+    struct part_cell cells[HAND_COLUMNS] = { { SIZE_MM, text[0], ALIGN_LEFT,
+                                               true } };
 
     for (size_t i = 0; i < COUNT(shares); i++)
         cells[i + 1] = (struct part_cell){ .width_mm = rest_mm * shares[i],
@@ -54,10 +45,10 @@ static void put_rung(struct part *p, const struct plan_rung *r)
     struct words *w = &p->words;
     size_t used = w->used;
     const char *const text[] = { words_mm(w, r->dowel_mm),
-                                 narrow_range(w, &r->flow_ml_min, 0),
-                                 narrow_range(w, &r->hand_pressure_mmhg, 0),
-                                 narrow_range(w, &r->hand_lowest_mmhg, 0),
-                                 narrow_range(w, &r->index, 2) };
+                                 words_narrow_flow(w, &r->flow_ml_min),
+                                 words_narrow(w, &r->hand_pressure_mmhg, 0),
+                                 words_narrow(w, &r->hand_lowest_mmhg, 0),
+                                 words_narrow(w, &r->index, 2) };
 
     put_columns(p, &type, text);
     w->used = used;
@@ -71,10 +62,28 @@ static void put_none(struct part *p)
     struct words *w = &p->words;
     const char *const text[] = { _("no band"),
                                  words_number(w, plan->baseline_ml_min, 0),
-                                 narrow_range(w, &plan->hand_now_mmhg, 0), "",
-                                 narrow_range(w, &plan->index_now, 2) };
+                                 words_narrow(w, &plan->hand_now_mmhg, 0), "",
+                                 words_narrow(w, &plan->index_now, 2) };
 
     put_columns(p, &type, text);
+}
+
+/* What is said of all sizes at once. */
+static void put_of_all(struct part *p)
+{
+    const struct plan_document *d = p->sheet->plan;
+    const struct canvas_type small = part_small(p);
+
+    part_text(p, &small,
+              _("Middle value, and in brackets the range that holds 90 of 100 "
+                "such accesses; at the lowest usual pressure on dialysis. What "
+                "the hand shows outweighs these figures."));
+    if ((d->plan->missing & PLAN_NO_INDEX) != 0)
+        part_text(p, &small,
+                  _("The index of this hand was never measured: these are "
+                    "figures of hands in general, and wide."));
+    part_text(p, &small, plan_say_index_low(&p->words, d));
+    part_text(p, &small, plan_say_fourth_power(&p->words, d));
 }
 
 void sheet_hand(struct part *p)
@@ -92,43 +101,11 @@ void sheet_hand(struct part *p)
     put_none(p);
     for (size_t i = 0; i < plan->rung_count; i++)
         put_rung(p, &plan->rungs[i]);
-    part_text(p, &small,
-              _("Middle value, and in brackets the range that holds 90 of 100 "
-                "such accesses; at the lowest usual pressure on dialysis. What "
-                "the hand shows outweighs these figures."));
-    if ((plan->missing & PLAN_NO_INDEX) != 0)
-        part_text(p, &small,
-                  _("The index of this hand was never measured: these are "
-                    "figures of hands in general, and wide."));
+    put_of_all(p);
     part_gap(p, 0.8);
 }
 
 /* ---- outflow ------------------------------------------------------------------- */
-
-static void put_bounds(struct part *p, const struct plan_outflow *o)
-{
-    const struct canvas_type type = part_type(p);
-
-    part_text(p, &type,
-              words_say(&p->words,
-                        _("The static pressure inside the access is not known, "
-                          "and how narrow a stenosis looks does not tell what "
-                          "it takes: opening it may leave the flow as it is or "
-                          "raise it up to %s times."),
-                        words_number(&p->words, o->surge_most, 1)));
-}
-
-static void put_opened(struct part *p, const struct plan_outflow *o)
-{
-    const struct canvas_type type = part_type(p);
-    struct words *w = &p->words;
-
-    part_text(p, &type,
-              words_say(w,
-                        _("By the static pressure the stenosis takes %s %% of "
-                          "the pressure from artery to vein."),
-                        words_number(w, 100.0 * o->lesion_frac, 0)));
-}
 
 /* With or without a band after opening. */
 struct after {
@@ -144,8 +121,8 @@ static void put_after(struct part *p, const struct after *a)
     struct words *w = &p->words;
     const struct part_cell cells[] = {
         { 17.0, a->label, ALIGN_LEFT, true },
-        { rest_mm * 0.365, narrow_range(w, a->flow, 0), ALIGN_LEFT, false },
-        { rest_mm * 0.365, narrow_range(w, a->index, 2), ALIGN_LEFT, false },
+        { rest_mm * 0.365, words_narrow_flow(w, a->flow), ALIGN_LEFT, false },
+        { rest_mm * 0.365, words_narrow(w, a->index, 2), ALIGN_LEFT, false },
         { rest_mm * 0.135, words_chance(w, a->low), ALIGN_LEFT, false },
         { rest_mm * 0.135, words_chance(w, a->falls), ALIGN_LEFT, false },
     };
@@ -196,31 +173,10 @@ static void put_table(struct part *p, const struct plan_outflow *o)
     }
 }
 
-static void put_sizes(struct part *p, const struct plan_outflow *o)
-{
-    const struct canvas_type type = part_type(p);
-    struct words *w = &p->words;
-
-    if (isfinite(o->index_before.p50))
-        part_text(p, &type,
-                  words_say(w, _("Index now, before opening: %s."),
-                            words_range(w, &o->index_before, 2)));
-    if (isfinite(o->holding_dowel_mm))
-        part_text(p, &type,
-                  words_say(w,
-                            _("To hold the flow near what it is: tie over %s."),
-                            words_mm(w, o->holding_dowel_mm)));
-    if (isfinite(o->zone_dowel_mm))
-        part_text(p, &type,
-                  words_say(w,
-                            _("To come to the target after opening: tie first "
-                              "over %s."),
-                            words_mm(w, o->zone_dowel_mm)));
-}
-
 void sheet_outflow(struct part *p)
 {
-    const struct plan_outflow *o = &p->sheet->plan->plan->outflow;
+    const struct plan_document *d = p->sheet->plan;
+    const struct plan_outflow *o = &d->plan->outflow;
     struct canvas_type type = part_type(p);
 
     if (!o->known)
@@ -238,13 +194,11 @@ void sheet_outflow(struct part *p)
     part_text(p, &type,
               _("First open it, then measure a pair of flows, then choose the "
                 "size: the flow of today is not the flow of then."));
-    if (o->by_pressure) {
-        put_opened(p, o);
-        if (part_room(p, TABLE_MM))
-            put_table(p, o);
-    } else {
-        put_bounds(p, o);
-    }
-    put_sizes(p, o);
+    part_text(p, &type, plan_say_lesion(&p->words, d));
+    if (o->by_pressure && part_room(p, TABLE_MM))
+        put_table(p, o);
+    part_text(p, &type, plan_say_index_before(&p->words, d));
+    part_text(p, &type, plan_say_holding(&p->words, d));
+    part_text(p, &type, plan_say_zone(&p->words, d));
     part_gap(p, 0.8);
 }

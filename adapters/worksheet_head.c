@@ -1,5 +1,6 @@
 /* The head of the worksheet: who, which access, what was seen, and how far the
  * plan may be relied on. */
+#include "adapters/plan_band.h"
 #include "adapters/worksheet_parts.h"
 
 #include <math.h>
@@ -7,7 +8,7 @@
 #include <string.h>
 
 #define STATE_MM 72.0 /* width of the box with the state of the plan */
-#define LABEL_MM 15.0
+#define LABEL_MM 16.5
 
 /* ---- state -------------------------------------------------------------------- */
 
@@ -124,21 +125,6 @@ static const char *typed_or(struct part *p, const char *text, const char *none)
 
 /* ---- who ---------------------------------------------------------------------------- */
 
-static const char *type_words(enum sign type)
-{
-    return type == SIGN_TYPE_AVF   ? _("fistula")
-           : type == SIGN_TYPE_AVG ? _("graft")
-           : type == SIGN_TYPE_CVC ? _("catheter")
-                                   : _("type not known");
-}
-
-static const char *side_words(enum side side)
-{
-    return side == SIDE_LEFT    ? _("left")
-           : side == SIDE_RIGHT ? _("right")
-                                : _("side not coded");
-}
-
 /* The oldest record of its creation; NULL. */
 static const struct reading *creation(const struct history *h)
 {
@@ -159,14 +145,13 @@ static const char *kind_words(struct part *p)
     if (made == NULL)
         /* TRANSLATORS: type of the access, its side, where it is fed */
         return words_say(&p->words, _("%1$s; %2$s; %3$s; since when not known"),
-                         type_words(from->access_type), side_words(from->side),
-                         from->forearm ? _("forearm: fed at the wrist")
-                                       : _("planned as fed at the elbow"));
+                         plan_say_type(from->access_type),
+                         plan_say_side(from->side),
+                         plan_say_fed(from->forearm));
     /* TRANSLATORS: type of the access, its side, where it is fed, a date */
     return words_say(&p->words, _("%1$s; %2$s; %3$s; made on %4$s"),
-                     type_words(from->access_type), side_words(from->side),
-                     from->forearm ? _("forearm: fed at the wrist")
-                                   : _("planned as fed at the elbow"),
+                     plan_say_type(from->access_type),
+                     plan_say_side(from->side), plan_say_fed(from->forearm),
                      words_day(&p->words, d->zone, made));
 }
 
@@ -177,9 +162,30 @@ static const char *person_words(struct part *p)
                      typed_or(p, p->sheet->born, _("not known")));
 }
 
+/* What somebody else's sentence says, in words of the page. */
+static const char *said(struct part *p,
+                        void (*say)(const struct plan_document *d,
+                                    struct buf *out))
+{
+    const char *text = "";
+    struct buf out;
+
+    buf_init(&out, 2048);
+    say(p->sheet->plan, &out);
+    if (out.len > 0 && buf_ok(&out) == ERR_OK)
+        text = words_say(&p->words, "%s", out.data);
+    buf_clear(&out);
+    return text;
+}
+
 static void put_who(struct part *p)
 {
     const struct worksheet *s = p->sheet;
+    const struct field band = { "", said(p, plan_band_say), 7.5, true, 2 };
+    /* TRANSLATORS: label: the other values that a plan was made with */
+    const struct field with = { _("Also with"),
+                                plan_say_with(&p->words, s->plan), 7, false,
+                                4 };
     const struct field fields[] = {
         { _("Patient"), typed_or(p, s->patient_name, _("name not known")), 11,
           true, 2 },
@@ -194,6 +200,10 @@ static void put_who(struct part *p)
 
     for (size_t i = 0; i < COUNT(fields); i++)
         put_field(p, &fields[i]);
+    if (band.text[0] != '\0')
+        put_field(p, &band);
+    if (with.text[0] != '\0' && s->plan->from->in.flow_count > 0)
+        put_field(p, &with);
 }
 
 /* ---- what was seen -------------------------------------------------------------------- */
@@ -208,84 +218,27 @@ static const char *seen_words(struct part *p)
                                : _("nothing that asks for a suggestion");
 }
 
-static const char *baseline_words(struct part *p)
-{
-    const struct plan_document *d = p->sheet->plan;
-    const struct plan_input *in = &d->from->in;
-
-    if (in->flow_count == 0)
-        return _("no usable flow");
-    if (in->on_table)
-        return words_say(
-            &p->words,
-            _("%1$s mL/min on %2$s, on the table just before the "
-              "band"),
-            words_flows(&p->words, in->flow_ml_min, in->flow_count),
-            words_date(&p->words, d->zone, d->from->baseline_s));
-    return words_say(&p->words,
-                     _("%1$s mL/min on %2$s, not known to be from the table"),
-                     words_flows(&p->words, in->flow_ml_min, in->flow_count),
-                     words_date(&p->words, d->zone, d->from->baseline_s));
-}
-
-static const char *method_words(struct part *p)
-{
-    const struct plan_input *in = &p->sheet->plan->from->in;
-
-    return words_say(&p->words, _("%s; measure by no other, before and after"),
-                     in->method == METHOD_UNSTATED
-                         ? _("not stated")
-                         : _(method_display(in->method)));
-}
-
-static const char *mmhg_words(struct part *p, double mmhg)
-{
-    if (isnan(mmhg))
-        return _("not known");
-    return words_say(&p->words, _("%s mmHg"), words_number(&p->words, mmhg, 0));
-}
-
-static const char *pressure_words(struct part *p)
-{
-    const struct plan_input *in = &p->sheet->plan->from->in;
-
-    /* TRANSLATORS: each place is "93 mmHg" or "not known" */
-    return words_say(&p->words,
-                     _("mean at the baseline %1$s; lowest usual on dialysis "
-                       "%2$s"),
-                     mmhg_words(p, in->map_mmhg),
-                     mmhg_words(p, in->map_lowest_mmhg));
-}
-
-static const char *valid_words(struct part *p)
-{
-    const struct plan_document *d = p->sheet->plan;
-
-    if (d->from->in.on_table)
-        return words_say(&p->words, _("until %s, for this procedure"),
-                         words_date(&p->words, d->zone, d->from->expires_s));
-    return words_say(&p->words,
-                     _("until %s; a pair measured on the table replaces it"),
-                     words_date(&p->words, d->zone, d->from->expires_s));
-}
-
 static void put_seen(struct part *p)
 {
     const struct plan_document *d = p->sheet->plan;
     const struct field seen = { _("Seen"), seen_words(p), 8, true, 4 };
+    struct words *w = &p->words;
     const struct field fields[] = {
-        { _("Baseline"), baseline_words(p), 7.5, false, 3 },
-        { _("Method"), method_words(p), 7.5, false, 2 },
-        { _("Pressure"), pressure_words(p), 7.5, false, 2 },
-        { _("Plan valid"), valid_words(p), 7.5, false, 2 },
+        { _("Baseline"), plan_say_baseline(w, d), 7.5, false, 3 },
+        { _("Method"), plan_say_method(w, d), 7.5, false, 2 },
+        { "", said(p, plan_other_say), 7.5, false, 3 },
+        { _("Pressure"), plan_say_pressure(w, d), 7.5, false, 2 },
+        { _("Plan valid"), plan_say_valid(w, d), 7.5, false, 2 },
     };
     size_t count = d->from->in.flow_count == 0 ? 1 : COUNT(fields);
 
     put_field(p, &seen);
     if (d->plan == NULL && count > 1)
         count--;
-    for (size_t i = 0; i < count; i++)
-        put_field(p, &fields[i]);
+    for (size_t i = 0; i < count; i++) {
+        if (fields[i].text[0] != '\0')
+            put_field(p, &fields[i]);
+    }
 }
 
 void sheet_head(struct part *p)
@@ -366,32 +319,33 @@ void sheet_warnings(struct part *p)
     part_gap(p, 0.8);
 }
 
-static const char *because(struct part *p, const char *why)
+/* A case on a band in place: a line for each step, and when to loosen. */
+static void put_case(struct part *p, const struct canvas_type *type)
 {
-    /* TRANSLATORS: %s is a clause: "the access is no longer in use" */
-    return words_say(&p->words, _("Because %s."), why);
+    struct buf text;
+    char *line, *rest;
+
+    buf_init(&text, 8192);
+    plan_band_case_say(p->sheet->plan, &text);
+    if (text.len > 0 && buf_ok(&text) == ERR_OK) {
+        for (line = strtok_r(text.data, "\n", &rest); line != NULL;
+             line = strtok_r(NULL, "\n", &rest))
+            part_item(p, type, TICK_DASH, line);
+    }
+    buf_clear(&text);
 }
 
 /* Why there is no plan. */
 void sheet_refusal(struct part *p)
 {
-    const struct plan_document *d = p->sheet->plan;
-    const struct plan_phrases *e = plan_phrases(PLAN_PHRASES_EXCLUSION);
     struct canvas_type type = { .size_pt = SHEET_CARD_PT, .narrow = true };
-    const char *why = _(plan_offer_phrase(d->from->offer)->text);
+    const char *why;
+    size_t i = 0;
 
     p->words.used = 0;
     part_title(p, _("No plan is offered"));
-    if (d->from->offer == PLAN_UNFIT && d->fault != NULL)
-        part_item(p, &type, TICK_DASH,
-                  words_say(&p->words,
-                            _("A value cannot be used (%1$s): %2$s."),
-                            d->fault->field, _(d->fault->why)));
-    else if (d->from->offer != PLAN_EXCLUDED)
-        part_item(p, &type, TICK_DASH, because(p, why));
-    for (size_t i = 0; i < e->count; i++) {
-        if ((d->from->readiness.exclusions & e->rows[i].key) != 0)
-            part_item(p, &type, TICK_DASH, because(p, _(e->rows[i].text)));
-    }
+    while ((why = plan_say_refusal(&p->words, p->sheet->plan, &i)) != NULL)
+        part_item(p, &type, TICK_DASH, why);
+    put_case(p, &type);
     part_gap(p, 1.0);
 }

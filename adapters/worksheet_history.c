@@ -7,6 +7,7 @@
  *     days
  *     what the marks mean
  */
+#include "adapters/plan_say.h"
 #include "adapters/worksheet_chart.h"
 
 #include <math.h>
@@ -197,8 +198,8 @@ static void draw_target(const struct chart *c, const struct sheet_scale *y,
         /* TRANSLATORS: the range of flow that a plan wants, mL/min */
         chart_side_add(side, zone.y_mm + zone.height_mm / 2, true,
                        _("target %1$s to %2$s"),
-                       chart_number(t->low_ml_min, 0).text,
-                       chart_number(t->high_ml_min, 0).text);
+                       chart_number(words_flow_shown(t->low_ml_min), 0).text,
+                       chart_number(words_flow_shown(t->high_ml_min), 0).text);
     }
     if (!isfinite(t->floor_ml_min))
         return;

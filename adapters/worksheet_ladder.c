@@ -2,7 +2,8 @@
  * The ladder: each dowel, what flow it is expected to leave, and where the
  * target and the floor lie.
  *
- *     dowel | flow, 5 to 95 of a hundred, the middle one thick | chances
+ *     dowel | flow, 5 to 95 of a hundred, the middle one thick | how much less
+ *           |                                                  | chances
  *
  * Loosest first, as the operator would go.
  */
@@ -11,12 +12,14 @@
 #include <math.h>
 #include <string.h>
 
-#define DOWEL_MM   15.5 /* its size, and the mark of the one that is named */
-#define CHANCE_MM  12.0 /* one of three columns of numbers */
+#define DOWEL_MM   14.0 /* its size, and the mark of the one that is named */
+#define LESS_MM    13.5 /* how much less flow, with its range */
+#define CHANCE_MM  9.8  /* one of three columns of numbers */
 #define HEAD_MM    (3 * CHART_LINE_MM) /* a row for each of HEADS */
 #define AXIS_MM    3.4
 #define ROW_MOST   7.5
 #define ROW_LEAST  2.8
+#define LESS_PT    6.5
 #define BAR_SHARE  0.5 /* of a row */
 #define SAME_MM    0.005
 #define CHANCE_PCT 100.0
@@ -61,7 +64,7 @@ static double highest(const struct ladder *l)
 static void set_scale(struct ladder *l)
 {
     double from_mm = l->box.x_mm + DOWEL_MM;
-    double to_mm = l->box.x_mm + l->box.width_mm - 3 * CHANCE_MM - 2;
+    double to_mm = l->box.x_mm + l->box.width_mm - LESS_MM - 3 * CHANCE_MM - 2;
     size_t most = (size_t)fmax(2, (to_mm - from_mm) / 11.0);
 
     l->x = (struct sheet_scale){ 0, highest(l) * 1.04, from_mm, to_mm };
@@ -148,6 +151,26 @@ static void draw_bar(const struct ladder *l, const struct plan_rung *r,
                 middle);
 }
 
+/* Where a column of chances begins. */
+static double chance_x(const struct ladder *l, int column)
+{
+    return l->x.to_mm + 2 + LESS_MM + column * CHANCE_MM;
+}
+
+static void draw_less(const struct ladder *l, double y_mm,
+                      const struct plan_rung *r, bool bold)
+{
+    struct canvas_type type = chart_type(ALIGN_RIGHT, bold);
+    struct words w;
+
+    w.used = 0;
+    w.full = false;
+    type.size_pt = fmin(row_pt(l), LESS_PT);
+    type.width_mm = LESS_MM;
+    canvas_text(l->canvas, l->x.to_mm + 2, y_mm, &type,
+                words_narrow(&w, &r->reduction_pct, 0));
+}
+
 static void draw_chance(const struct ladder *l, double y_mm, int column,
                         double chance, bool bold)
 {
@@ -161,8 +184,7 @@ static void draw_chance(const struct ladder *l, double y_mm, int column,
                                          : n.text;
     type.size_pt = row_pt(l);
     type.width_mm = CHANCE_MM - 2;
-    canvas_text(l->canvas, l->x.to_mm + 2 + column * CHANCE_MM, y_mm, &type,
-                text);
+    canvas_text(l->canvas, chance_x(l, column), y_mm, &type, text);
 }
 
 static void draw_rung(const struct ladder *l, size_t row)
@@ -182,6 +204,7 @@ static void draw_rung(const struct ladder *l, size_t row)
     canvas_text(l->canvas, l->box.x_mm, text_mm, &type, size.data);
     buf_clear(&size);
     draw_bar(l, r, y_mm, plan_rung_keeps(l->d, r));
+    draw_less(l, text_mm, r, named);
     draw_chance(l, text_mm, 0, r->p_in_zone, named);
     draw_chance(l, text_mm, 1, r->p_too_tight, named);
     draw_chance(l, text_mm, 2, r->p_below_floor, named);
@@ -218,10 +241,13 @@ static void draw_columns(const struct ladder *l)
     for (int i = 0; i < 3; i++) {
         double height_mm = canvas_measure(l->canvas, &type, names[i], NULL);
 
-        canvas_text(l->canvas, l->x.to_mm + 2 + i * CHANCE_MM,
-                    l->y_mm - 0.5 - height_mm, &type, names[i]);
+        canvas_text(l->canvas, chance_x(l, i), l->y_mm - 0.5 - height_mm, &type,
+                    names[i]);
     }
-    type.align = ALIGN_RIGHT;
+    type.width_mm = LESS_MM;
+    /* TRANSLATORS: head of a narrow column: how much less flow, per cent */
+    canvas_text(l->canvas, l->x.to_mm + 2, l->y_mm - 0.5 - CHART_LINE_MM, &type,
+                _("less by, %"));
     type.width_mm = DOWEL_MM - 2;
     /* TRANSLATORS: head of a column: outer diameter of the dowel */
     canvas_text(l->canvas, l->box.x_mm, l->y_mm - 0.5 - CHART_LINE_MM, &type,

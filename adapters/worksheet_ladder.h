@@ -2,7 +2,7 @@
 #ifndef HEADGATE_ADAPTERS_WORKSHEET_LADDER_H
 #define HEADGATE_ADAPTERS_WORKSHEET_LADDER_H
 
-#include "adapters/plan_words.h"
+#include "adapters/plan_say.h"
 #include "adapters/worksheet_chart.h"
 
 struct ladder {

@@ -40,8 +40,8 @@ static void write_heads(struct ladder_heads *h)
     add_head(h, t->floor_ml_min);
     if (ladder_by_flow(h->l)) {
         buf_printf(&h->text[h->count], _("target %1$s to %2$s"),
-                   chart_number(t->low_ml_min, 0).text,
-                   chart_number(t->high_ml_min, 0).text);
+                   chart_number(words_flow_shown(t->low_ml_min), 0).text,
+                   chart_number(words_flow_shown(t->high_ml_min), 0).text);
         add_head(h, (t->low_ml_min + t->high_ml_min) / 2);
     }
     /* TRANSLATORS: the flow before the band, mL/min */

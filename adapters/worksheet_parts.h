@@ -8,42 +8,8 @@
 #ifndef HEADGATE_ADAPTERS_WORKSHEET_PARTS_H
 #define HEADGATE_ADAPTERS_WORKSHEET_PARTS_H
 
-#include "adapters/plan_words.h"
+#include "adapters/plan_say.h"
 #include "adapters/worksheet_work.h"
-
-/* ---- words ------------------------------------------------------------------ */
-
-/* Texts that live as long as a part of the page is made; when it is full, ""
- * comes back and full is set. */
-struct words {
-    char text[16384];
-    size_t used;
-    bool full;
-};
-
-const char *words_say(struct words *w, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-/* "1250", "0.62"; _("not known") of a NAN */
-const char *words_number(struct words *w, double value, int decimals);
-/* "4.0 mm", "3.25 mm": never broken between lines */
-const char *words_mm(struct words *w, double mm);
-/* "70 (60 to 82)" */
-const char *words_range(struct words *w, const struct plan_range *r,
-                        int decimals);
-/* "<1", "12", ">99": a chance in per cent */
-const char *words_chance(struct words *w, double chance);
-/* "2026-03-05", and "2026-03-05 09:02" */
-const char *words_date(struct words *w, const struct zone *zone, int64_t at_s);
-const char *words_minute(struct words *w, const struct zone *zone,
-                         int64_t at_s);
-/* Of a reading, as much of it as is known: "2026-03". */
-const char *words_day(struct words *w, const struct zone *zone,
-                      const struct reading *r);
-/* What somebody typed: on one line, and unable to turn the text around it. */
-const char *words_typed(struct words *w, const char *text);
-/* "a, b, c" */
-const char *words_flows(struct words *w, const double *flow_ml_min,
-                        size_t count);
 
 /* ---- columns ------------------------------------------------------------------- */
 

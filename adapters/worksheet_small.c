@@ -1,9 +1,7 @@
 /* What is missing, cautions, limits with their sources, and the foot. */
 #include "adapters/worksheet_parts.h"
 
-#include <math.h>
 #include <string.h>
-#include <strings.h>
 
 /* ---- what is missing ------------------------------------------------------------ */
 
@@ -15,9 +13,13 @@ static void put_conditions(struct part *p)
     struct words *w = &p->words;
 
     for (size_t i = 0; i < c->count; i++) {
-        const char *text = _(c->rows[i].text);
+        enum condition condition = (enum condition)c->rows[i].key;
+        const char *text =
+            d->from->readiness.conditions[condition] == CONDITION_MISSING
+                ? plan_say_condition(d, condition)
+                : _(c->rows[i].text);
 
-        switch (d->from->readiness.conditions[c->rows[i].key]) {
+        switch (d->from->readiness.conditions[condition]) {
         case CONDITION_MET:
             part_item(p, &type, TICK_MET, text);
             break;
@@ -91,87 +93,23 @@ static void put_cautions(struct part *p)
 
 /* ---- limits --------------------------------------------------------------------------- */
 
-static const struct limit_row {
-    enum param row;
-    const char *words, *unit;
-} limit_rows[] = {
-    { P_PLAN_FLOOR_FISTULA, N_("floor of the flow, fistula"), "mL/min" },
-    { P_PLAN_FLOOR_GRAFT, N_("floor of the flow, graft"), "mL/min" },
-    { P_PLAN_PUMP_MARGIN, N_("above the prescribed pump flow"), "mL/min" },
-    { P_PLAN_SHARE_LOW_PCT, N_("least share of the baseline to leave"), "%" },
-    { P_PLAN_SHARE_HIGH_PCT, N_("greatest share to leave"), "%" },
-    { P_PLAN_CAP, N_("most flow to leave"), "mL/min" },
-    { P_PLAN_WINDOW_HIGH, N_("upper end of the window"), "mL/min" },
-    { P_PLAN_INDEX_LEAST, N_("index of the hand"), "" },
-    { P_PLAN_PRESSURE_LEAST, N_("finger pressure"), "mmHg" },
-    { P_PLAN_TIGHT_MOST_PCT, N_("most chance of too tight a first band"), "%" },
-    { P_PLAN_FLOOR_FIRST_MOST_PCT,
-      N_("most chance of a flow below the floor, first tie"), "%" },
-    { P_PLAN_FLOOR_MOST_PCT,
-      N_("most chance of a flow below the floor, later ties"), "%" },
-    { P_PLAN_RISK_INDEX, N_("index of risk when the outflow is opened"), "" },
-    { P_PLAN_RISK_FALL, N_("fall of the index that is a risk"), "" },
-    { P_PLAN_VALID_D, N_("days that a baseline holds"), "" },
-};
-
-/* Limits of the other type of access say nothing here. */
-static bool concerns(const struct plan_document *d, enum param row)
+static const char *source_words(struct part *p, const struct plan_limit *l)
 {
-    if (row == P_PLAN_FLOOR_FISTULA)
-        return d->from->access_type != SIGN_TYPE_AVG;
-    if (row == P_PLAN_FLOOR_GRAFT)
-        return d->from->access_type != SIGN_TYPE_AVF;
-    if (row == P_PLAN_RISK_INDEX || row == P_PLAN_RISK_FALL)
-        return d->plan != NULL && d->plan->outflow.known;
-    if (row == P_PLAN_WINDOW_HIGH)
-        return d->from->in.lead == PLAN_BY_WINDOW;
-    return true;
-}
-
-static int decimals_of(double value)
-{
-    return fabs(value - round(value)) < 0.0005            ? 0
-           : fabs(10 * value - round(10 * value)) < 0.005 ? 1
-                                                          : 2;
-}
-
-/* Value and source of a limit. */
-static const char *value_words(struct part *p, const struct limit_row *row)
-{
-    const struct policy_value *v = &p->sheet->plan->policy->values[row->row];
-    struct words *w = &p->words;
-
-    if (row->unit[0] == '\0')
-        return words_number(w, v->value, decimals_of(v->value));
-    /* TRANSLATORS: a number and its unit; the space does not break */
-    return words_say(w, _("%1$s\u00a0%2$s"),
-                     words_number(w, v->value, decimals_of(v->value)),
-                     row->unit);
-}
-
-static const char *source_words(struct part *p, const struct limit_row *row)
-{
-    const struct policy_value *v = &p->sheet->plan->policy->values[row->row];
-    struct words *w = &p->words;
-
     /* TRANSLATORS: the mark of a source, and the sources */
-    return words_say(w, _("%1$s: %2$s"), v->mark,
-                     v->source[0] != '\0' ? words_typed(w, v->source)
-                                          : _("no source"));
+    return words_say(&p->words, _("%1$s: %2$s"), l->mark,
+                     l->source[0] != '\0' ? l->source : _("no source"));
 }
 
-static void put_limit(struct part *p, const struct limit_row *row)
+static void put_limit(struct part *p, const struct plan_limit *l)
 {
     const struct canvas_type small = part_small(p);
-    size_t used = p->words.used;
     const struct part_cell cells[] = {
-        { p->width_mm * 0.44, _(row->words), ALIGN_LEFT, false },
-        { p->width_mm * 0.23, value_words(p, row), ALIGN_LEFT, true },
-        { p->width_mm * 0.33, source_words(p, row), ALIGN_LEFT, false },
+        { p->width_mm * 0.44, l->name, ALIGN_LEFT, false },
+        { p->width_mm * 0.23, l->value, ALIGN_LEFT, true },
+        { p->width_mm * 0.33, source_words(p, l), ALIGN_LEFT, false },
     };
 
     part_cells(p, &small, cells, COUNT(cells));
-    p->words.used = used;
 }
 
 /* A paragraph of things that run on is set in pieces of about this length, so
@@ -199,80 +137,38 @@ static void run_on(struct part *p, struct buf *text, const char *more)
 
 static void put_limits(struct part *p)
 {
+    size_t used = p->words.used, i = 0;
+    struct plan_limit l;
     struct buf text;
 
     buf_init(&text, RUN_ON_MAX);
-    for (size_t i = 0; i < COUNT(limit_rows); i++) {
-        const struct limit_row *row = &limit_rows[i];
-        size_t used = p->words.used;
-
-        if (!concerns(p->sheet->plan, row->row))
-            continue;
+    while (plan_next_limit(&p->words, p->sheet->plan, &i, &l)) {
         if (!p->fit.run_on)
-            put_limit(p, row);
+            put_limit(p, &l);
         else
             /* TRANSLATORS: a limit, its value, its source */
             run_on(p, &text,
-                   words_say(&p->words, _("%1$s %2$s (%3$s)"), _(row->words),
-                             value_words(p, row), source_words(p, row)));
+                   words_say(&p->words, _("%1$s %2$s (%3$s)"), l.name, l.value,
+                             source_words(p, &l)));
         p->words.used = used;
     }
     run_out(p, &text);
     buf_clear(&text);
 }
 
-/* The keys that are named, each once. */
-struct named {
-    bool is[POLICY_SOURCES_MAX];
-};
-
-static void name_sources(const struct policy *policy, const char *keys,
-                         struct named *named)
+static void put_sources(struct part *p)
 {
-    for (size_t len; *keys != '\0'; keys += len + strspn(keys + len, " ")) {
-        len = strcspn(keys, " ");
-        for (size_t i = 0; i < policy->source_count; i++) {
-            if (strlen(policy->sources[i].key) == len &&
-                memcmp(policy->sources[i].key, keys, len) == 0)
-                named->is[i] = true;
-        }
-    }
-}
-
-static const char not_approved[] = "not approved";
-
-static const char *approval_words(struct part *p)
-{
-    const struct policy *policy = p->sheet->plan->policy;
-    const char *approver = words_typed(&p->words, policy->approver);
-    const char *rest;
-
-    if (strncasecmp(approver, not_approved, strlen(not_approved)) != 0)
-        return words_say(&p->words, _("approved by: %s"), approver);
-    rest = approver + strlen(not_approved);
-    rest += strspn(rest, ":,; ");
-    if (rest[0] == '\0')
-        return _("NOT APPROVED for use on patients");
-    return words_say(&p->words, _("NOT APPROVED for use on patients (%s)"),
-                     rest);
-}
-
-static void put_sources(struct part *p, const struct named *named)
-{
-    const struct policy *policy = p->sheet->plan->policy;
     const struct canvas_type small = part_small(p);
+    const char *key, *citation;
+    size_t used = p->words.used, i = 0;
     struct buf text;
 
     buf_init(&text, RUN_ON_MAX);
-    for (size_t i = 0; i < policy->source_count; i++) {
-        size_t used = p->words.used;
-        const char *source;
-
-        if (!named->is[i])
-            continue;
+    while (plan_next_source(p->sheet->plan, &i, &key, &citation)) {
         /* TRANSLATORS: the key of a source, and the source */
-        source = words_say(&p->words, _("%1$s: %2$s"), policy->sources[i].key,
-                           words_typed(&p->words, policy->sources[i].citation));
+        const char *source = words_say(&p->words, _("%1$s: %2$s"), key,
+                                       words_typed(&p->words, citation));
+
         if (p->fit.run_on)
             run_on(p, &text, source);
         else
@@ -283,25 +179,13 @@ static void put_sources(struct part *p, const struct named *named)
     buf_clear(&text);
 }
 
-static void name_all(const struct plan_document *d, struct named *named)
-{
-    for (size_t i = 0; i < COUNT(limit_rows); i++) {
-        if (concerns(d, limit_rows[i].row))
-            name_sources(d->policy, d->policy->values[limit_rows[i].row].source,
-                         named);
-    }
-}
-
 static void put_rests_on(struct part *p)
 {
-    const struct plan_document *d = p->sheet->plan;
     const struct canvas_type small = part_small(p);
-    struct named named = { { false } };
 
     part_gap(p, 0.6);
     part_title(p, _("Limits used, and their sources"));
     put_limits(p);
-    name_all(d, &named);
     part_text(p, &small,
               _("F found in the source; F2 on a secondary page; M from memory, "
                 "to be checked; C computed; P proposed default, no direct "
@@ -311,13 +195,14 @@ static void put_rests_on(struct part *p)
                 "figure of common practice (2500 mL/min falls by some 45 % "
                 "over a 4 mm dowel; no source). No table of flow by dowel has "
                 "been published."));
-    put_sources(p, &named);
+    put_sources(p);
 }
 
 void sheet_small(struct part *p)
 {
     p->words.used = 0;
-    part_whole(p, put_missing);
+    if (!p->fit.steps_left) /* on a tight page it fills both columns */
+        part_whole(p, put_missing);
     put_missing(p);
     p->missing_shown = !p->is_cut;
     put_cautions(p);
@@ -389,5 +274,6 @@ void sheet_foot(struct part *p)
     part_text(p, &type,
               words_say(w, _("Limits of policy %1$s of %2$s, %3$s"),
                         words_typed(w, d->policy->version),
-                        words_typed(w, d->policy->date), approval_words(p)));
+                        words_typed(w, d->policy->date),
+                        plan_say_approval(w, d->policy)));
 }

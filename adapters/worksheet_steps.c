@@ -27,6 +27,13 @@ static const char *found_words(struct part *p, size_t i)
 
     if (i >= d->plan->seen_count || s->flow_count == 0)
         return _("not measured");
+    if (s->flow_count > 1)
+        /* TRANSLATORS: a mean flow, what it is less than before, and the
+         * readings: "1730 (31 % less; 1700, 1760)" */
+        return words_say(w, _("%1$s (%2$s %% less; %3$s)"),
+                         words_number(w, d->plan->seen[i].measured_ml_min, 0),
+                         words_number(w, d->plan->seen[i].reduction_pct, 0),
+                         words_flows(w, s->flow_ml_min, s->flow_count));
     return words_say(w, _("%1$s (%2$s %% less)"),
                      words_number(w, d->plan->seen[i].measured_ml_min, 0),
                      words_number(w, d->plan->seen[i].reduction_pct, 0));
@@ -51,14 +58,14 @@ static void put_stage(struct part *p, size_t i)
     const struct canvas_type type = part_type(p);
     double width_mm = p->width_mm;
     const struct part_cell cells[] = {
-        { width_mm * 0.30, step_words(p, i), ALIGN_LEFT, true },
-        { width_mm * 0.24, found_words(p, i), ALIGN_LEFT, false },
-        { width_mm * 0.28,
+        { width_mm * 0.25, step_words(p, i), ALIGN_LEFT, true },
+        { width_mm * 0.30, found_words(p, i), ALIGN_LEFT, false },
+        { width_mm * 0.25,
           i < d->plan->seen_count
-              ? words_range(&p->words, &d->plan->seen[i].predicted_ml_min, 0)
+              ? words_narrow_flow(&p->words, &d->plan->seen[i].predicted_ml_min)
               : "",
           ALIGN_LEFT, false },
-        { width_mm * 0.18, beside_words(p, i), ALIGN_LEFT,
+        { width_mm * 0.20, beside_words(p, i), ALIGN_LEFT,
           d->from->in.stages[i].weak_thrill },
     };
 
@@ -71,10 +78,10 @@ void sheet_steps(struct part *p)
     const struct canvas_type small = part_small(p);
     double width_mm = p->width_mm;
     const struct part_cell head[] = {
-        { width_mm * 0.30, _("dowel: outer diameter"), ALIGN_LEFT, false },
-        { width_mm * 0.24, _("measured mean, mL/min"), ALIGN_LEFT, false },
-        { width_mm * 0.28, _("expected, mL/min"), ALIGN_LEFT, false },
-        { width_mm * 0.18, _("mmHg / index"), ALIGN_LEFT, false },
+        { width_mm * 0.25, _("dowel: outer diameter"), ALIGN_LEFT, false },
+        { width_mm * 0.30, _("measured mean, mL/min"), ALIGN_LEFT, false },
+        { width_mm * 0.25, _("expected, mL/min"), ALIGN_LEFT, false },
+        { width_mm * 0.20, _("mmHg / index"), ALIGN_LEFT, false },
     };
 
     p->words.used = 0;

@@ -3,7 +3,6 @@
  *
  *     worksheet.c          the page: which part stands where
  *     worksheet_parts.c    titles, tables, paragraphs
- *     worksheet_words.c    numbers, dates, names
  *     worksheet_head.c     who, which access, what was seen, state of the plan
  *     worksheet_target.c   what to aim at, and why
  *     worksheet_steps.c    what was done

@@ -113,6 +113,8 @@ static unsigned warnings_of(const struct plan_work *w)
         set |= PLAN_PROVISIONAL;
     if (in->graft)
         set |= PLAN_GRAFT_PRIOR;
+    if (in->other_method)
+        set |= PLAN_OTHER_METHOD;
     if (in->lead == PLAN_BY_HAND && !isfinite(in->index_open))
         set |= PLAN_HAND_BY_FLOW;
     return set;

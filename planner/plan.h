@@ -98,8 +98,9 @@ struct plan_input {
 
     /* Baseline. */
     double flow_ml_min[PLAN_READS_MAX];
-    size_t flow_count;                /* at least 1 */
-    bool on_table;                    /* measured on the table, just before */
+    size_t flow_count; /* at least 1 */
+    bool on_table;     /* measured on the table, just before */
+    bool other_method; /* flows by another were there and are left out */
     double map_mmhg, map_lowest_mmhg; /* now; lowest usual on dialysis */
     double cvp_mmhg, haematocrit_frac;
     double conduit_mm; /* inner diameter where the band goes */
@@ -145,29 +146,30 @@ enum plan_missing {
 
 /* What the numbers themselves say against relying on them; bits of a set. */
 enum plan_warning {
-    PLAN_READS_APART = 1,     /* readings of one measurement differ by more
+    PLAN_READS_APART = 1,      /* readings of one measurement differ by more
                                   than chance: take a third */
-    PLAN_OUTSIDE = 2,         /* a measured flow lies outside what was
+    PLAN_OUTSIDE = 2,          /* a measured flow lies outside what was
                                   predicted: measure again, look at the knot */
-    PLAN_CONFLICT = 4,        /* the data contradict each other: no advice */
-    PLAN_ZONE_EMPTY = 8,      /* the zone lies below the floor: no plan by
+    PLAN_CONFLICT = 4,         /* the data contradict each other: no advice */
+    PLAN_ZONE_EMPTY = 8,       /* the zone lies below the floor: no plan by
                                   flow */
-    PLAN_NO_DOWEL = 16,       /* no size keeps to the limits of chance */
-    PLAN_DISTAL = 32,         /* index low with the access pressed shut:
+    PLAN_NO_DOWEL = 16,        /* no size keeps to the limits of chance */
+    PLAN_DISTAL = 32,          /* index low with the access pressed shut:
                                   disease further down; a band cannot mend it */
-    PLAN_HAND_AT_RISK = 64,   /* opening the outflow: flag rule */
-    PLAN_OUTFLOW_FIRST = 128, /* a lesion is known: open, measure, then size */
-    PLAN_HAND_SHORT = 256,    /* no size brings the hand to its limit */
-    PLAN_PROVISIONAL = 512,   /* not from the table */
-    PLAN_LADDER_ENDS = 1024,  /* accepted only because no smaller size is left
+    PLAN_HAND_AT_RISK = 64,    /* opening the outflow: flag rule */
+    PLAN_OUTFLOW_FIRST = 128,  /* a lesion is known: open, measure, then size */
+    PLAN_HAND_SHORT = 256,     /* no size brings the hand to its limit */
+    PLAN_PROVISIONAL = 512,    /* not from the table */
+    PLAN_LADDER_ENDS = 1024,   /* accepted only because no smaller size is left
                                   */
-    PLAN_GRAFT_PRIOR = 2048,  /* a graft: the offset is too large a guess */
-    PLAN_MANY_STAGES = 4096,  /* more ties than the model has seen */
-    PLAN_HAND_BY_FLOW = 8192, /* the hand is the ground, its index is not
+    PLAN_GRAFT_PRIOR = 2048,   /* a graft: the offset is too large a guess */
+    PLAN_MANY_STAGES = 4096,   /* more ties than the model has seen */
+    PLAN_HAND_BY_FLOW = 8192,  /* the hand is the ground, its index is not
                                   known: steered by flow */
-    PLAN_STRAINED = 16384,    /* the index measured and the pressures hardly go
+    PLAN_STRAINED = 16384,     /* the index measured and the pressures hardly go
                                   together: check both */
-    PLAN_WARNING_COUNT = 15
+    PLAN_OTHER_METHOD = 32768, /* flows by another method are not used */
+    PLAN_WARNING_COUNT = 16
 };
 
 /* ---- what comes out ------------------------------------------------------- */

@@ -303,6 +303,7 @@ void plan_from(const struct history *h, const struct policy *policy,
     w.flow_count =
         series_collect(h, policy, Q_ACCESS_FLOW, false, w.flow, POINTS_MAX);
     from_find_case(&w);
+    from_band(&w);
     if (w.step_count > 0)
         look_before_case(&w);
     check_access(&w);
@@ -317,4 +318,6 @@ void plan_from(const struct history *h, const struct policy *policy,
     from_values(&w, baseline);
     check_distal(&w);
     from_stages(&w);
+    if (out->band.placed)
+        from_refuse(&w, PLAN_BANDED);
 }

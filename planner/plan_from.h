@@ -10,8 +10,15 @@
  * A case is what was done to the band within plan.case_h before its newest
  * step.  While it is that new the plan goes on from it: the last flows of its
  * method before the first step are the baseline, and each step is a stage.
- * Later the case is finished: a new plan begins with the flows after it, and
- * the earlier band is a caution.
+ * Later the case is finished, and the band in place.
+ *
+ * While a band is in place that is not of the case none is offered, of all
+ * that can be said: target, resistances and priors are those of an access
+ * without a band (its flow before is not known any more, the split of its
+ * resistance is another, and whether a further band adds to the one in place,
+ * replaces it or lies beside it is not known); no published series tells what
+ * a second band leaves.  Cut, it is a caution, and the flows since are a
+ * baseline like any other.
  *
  * Nothing is assumed: what no reading says is NAN, and the planner lists it.
  */
@@ -39,6 +46,8 @@ enum plan_offer {
                          what after cannot be told */
     PLAN_SIZE,        /* a band of this case, and no dowel of it */
     PLAN_STAGES_FULL, /* more steps in one case than PLAN_STAGES_MAX */
+    PLAN_BANDED,      /* all would be there, but a band is in place that is
+                         not of this case: band tells of it */
     PLAN_UNFIT,       /* plan_check() refused; set by whoever called it */
     PLAN_OFFER_COUNT
 };
@@ -91,8 +100,17 @@ struct plan_wish {
                       recorded yet */
 };
 
+/* A band in place that is not of the case that goes on. */
+struct plan_band {
+    bool placed;     /* else nothing below is set */
+    size_t reading;  /* that says when: index into history.readings */
+    double dowel_mm; /* NAN: not recorded */
+    bool stretched;  /* with a balloon, since */
+};
+
 struct plan_from {
     enum plan_offer offer;
+    struct plan_band band; /* said whatever else refuses the plan */
     struct readiness readiness;
     unsigned cautions;    /* of readiness, but that a band of this very case is
                           not an earlier one */
@@ -105,6 +123,9 @@ struct plan_from {
     int64_t case_s;     /* first step of the case; INT64_MIN: none goes on */
     int64_t stage_s[PLAN_STAGES_MAX];   /* when, of in.stages */
     double balloon_mm[PLAN_STAGES_MAX]; /* of one that stretched; else NAN */
+    size_t other_flow_count;  /* flows of the baseline's session and of the case
+                                by another method: not used */
+    enum method other_method; /* of the newest of them */
     size_t ground_count;
     struct plan_ground grounds[PLAN_GROUNDS_MAX];
 };

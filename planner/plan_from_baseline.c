@@ -94,6 +94,29 @@ static bool is_on_table(const struct from_work *w, const struct point *p)
            !from_is_vague(&w->h->readings[p->readings[0]]);
 }
 
+void from_count_other(struct from_work *w, const struct point *p)
+{
+    struct plan_from *out = w->out;
+    size_t sent = 0;
+
+    if (p->method == out->in.method)
+        return;
+    for (size_t i = 0; i < p->reading_count; i++)
+        sent += w->h->readings[p->readings[i]].quantity == Q_ACCESS_FLOW;
+    out->other_flow_count += sent > 0 ? sent : 1; /* computed: one value */
+    out->other_method = p->method;
+    out->in.other_method = true;
+}
+
+/* Those of the session of the baseline. */
+static void count_others(struct from_work *w, const struct point *newest)
+{
+    for (size_t i = 0; i < w->flow_count; i++) {
+        if (is_of_session(w, &w->flow[i], newest))
+            from_count_other(w, &w->flow[i]);
+    }
+}
+
 size_t from_baseline(struct from_work *w)
 {
     const struct point *newest = newest_point(w), *best;
@@ -113,6 +136,7 @@ size_t from_baseline(struct from_work *w)
     out->expires_s = out->baseline_s +
                      (int64_t)(from_get(w, P_PLAN_VALID_D) * (double)DAY_S);
     out->in.on_table = is_on_table(w, best);
+    count_others(w, newest);
     out->in.flow_count =
         from_flows(w, best->method, out->baseline_s, w->until_s, PLAN_USE_FLOW,
                    -1, out->in.flow_ml_min);

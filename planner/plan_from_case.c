@@ -112,11 +112,11 @@ static void find_steps(struct from_work *w, int64_t from_s)
         from_refuse(w, PLAN_SIZE);
 }
 
-static bool is_of_case(const struct from_work *w, size_t index, int64_t from_s)
+bool from_is_of_case(const struct from_work *w, size_t index)
 {
     const struct reading *r = &w->h->readings[index];
 
-    if (w->step_count > 0 && is_banded_sign(r) && r->end_s >= from_s)
+    if (w->step_count > 0 && is_banded_sign(r) && r->end_s >= w->case_from_s)
         return true; /* says once more that there was a tie */
     for (size_t i = 0; i < w->step_count; i++) {
         if (r->start_s == w->h->readings[w->steps[i]].start_s && is_step(r))
@@ -131,6 +131,7 @@ void from_find_case(struct from_work *w)
 
     w->since_s = INT64_MIN;
     w->until_s = INT64_MAX;
+    w->case_from_s = from_s;
     if (from_s != INT64_MAX)
         find_steps(w, from_s);
     if (w->step_count > 0)
@@ -139,7 +140,7 @@ void from_find_case(struct from_work *w)
         const struct reading *r = &w->h->readings[i];
 
         if (!reading_is_intervention(r) || r->start_s >= w->until_s ||
-            is_of_case(w, i, from_s))
+            from_is_of_case(w, i))
             continue;
         if (done_s(r) > w->since_s)
             w->since_s = done_s(r);
@@ -286,6 +287,15 @@ static void stage_thrill(struct from_work *w, int stage, int64_t from_s,
     }
 }
 
+/* Flows of the case by another method than that of the baseline. */
+static void count_others(struct from_work *w)
+{
+    for (size_t i = 0; i < w->flow_count && w->step_count > 0; i++) {
+        if (w->flow[i].at_s >= w->until_s)
+            from_count_other(w, &w->flow[i]);
+    }
+}
+
 void from_stages(struct from_work *w)
 {
     struct plan_input *in = &w->out->in;
@@ -313,4 +323,5 @@ void from_stages(struct from_work *w)
         stage_thrill(w, (int)i, r->start_s, to_s, stage);
     }
     in->stage_count = w->step_count;
+    count_others(w);
 }

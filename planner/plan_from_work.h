@@ -9,9 +9,10 @@ struct from_work {
     const struct history *h;
     const struct policy *policy;
     struct plan_from *out;
-    int64_t since_s; /* the access is as it is now since then; INT64_MIN */
-    int64_t until_s; /* first step of the case; INT64_MAX: none goes on */
-    bool on_table;   /* a person says so of the newest session */
+    int64_t since_s;     /* the access is as it is now since then; INT64_MIN */
+    int64_t until_s;     /* first step of the case; INT64_MAX: none goes on */
+    bool on_table;       /* a person says so of the newest session */
+    int64_t case_from_s; /* what is older is not of the case; INT64_MAX */
     size_t step_count;
     size_t steps[PLAN_STAGES_MAX]; /* indices into history, oldest first */
     size_t flow_count;
@@ -46,6 +47,13 @@ void from_refuse(struct from_work *w, enum plan_offer offer);
  */
 void from_find_case(struct from_work *w);
 
+/* Is this reading one of its steps, or does it say once more that there was
+ * one? */
+bool from_is_of_case(const struct from_work *w, size_t index);
+
+/* The band that was in place before the case, out->band; the case is known. */
+void from_band(struct from_work *w);
+
 /* The flows of a method in [from_s, to_s) into values, room for
  * PLAN_READS_MAX; how many. */
 size_t from_flows(struct from_work *w, enum method method, int64_t from_s,
@@ -54,6 +62,10 @@ size_t from_flows(struct from_work *w, enum method method, int64_t from_s,
 /* The flows before the case, their method, how long they hold; refuses.
  * Returns the place of the first of them; h->count if there is none. */
 size_t from_baseline(struct from_work *w);
+
+/* If this point is not of the method of the baseline, its flows are not
+ * used: count them. */
+void from_count_other(struct from_work *w, const struct point *p);
 
 /* The stages of the case; the method of the baseline is known. */
 void from_stages(struct from_work *w);

@@ -132,6 +132,8 @@ static const enum param order[][2] = {
     { P_DUE_URGENT_D, P_DUE_ROUTINE_D },
     { P_DUE_EXAMINE_D, P_DUE_ROUTINE_D },
     { P_DUE_LOW_DOSE_D, P_DUE_ROUTINE_D },
+    { P_PUT_OFF_ASAP_D, P_PUT_OFF_URGENT_D },
+    { P_PUT_OFF_URGENT_D, P_PUT_OFF_ROUTINE_D },
     { P_HF1_READINGS, P_HF1_OF_LAST },
     { P_HF2_READINGS, P_HF2_OF_LAST },
     { P_LF1_READINGS, P_LF1_OF_LAST },

@@ -59,6 +59,9 @@ enum param_kind {
     X(P_UNANSWERED_D, "general", "unanswered_d", PARAM_COUNT, 1, 365) \
     X(P_ESCALATE_IMMEDIATE_H, "general", "escalate_immediate_h", PARAM_COUNT, 1, 72) \
     X(P_ESCALATE_ASAP_H, "general", "escalate_asap_h", PARAM_COUNT, 1, 336) \
+    X(P_PUT_OFF_ASAP_D, "general", "put_off_asap_d", PARAM_COUNT, 1, 60) \
+    X(P_PUT_OFF_URGENT_D, "general", "put_off_urgent_d", PARAM_COUNT, 1, 366) \
+    X(P_PUT_OFF_ROUTINE_D, "general", "put_off_routine_d", PARAM_COUNT, 1, 366) \
     X(P_QUIET_FLOW_D, "general", "quiet_flow_d", PARAM_COUNT, 1, 730) \
     X(P_QUIET_HAND_D, "general", "quiet_hand_d", PARAM_COUNT, 1, 730) \
     X(P_QUIET_LOW_FLOW_D, "general", "quiet_low_flow_d", PARAM_COUNT, 1, 730) \

@@ -229,10 +229,16 @@ static int64_t waiting_since_s(const struct episode *episode)
                                                      : episode->announced_s;
 }
 
+bool triage_waits(const struct episode *episode)
+{
+    return episode->state == EPISODE_OPEN ||
+           (episode->state == EPISODE_TAKEN && episode->handed);
+}
+
 int64_t triage_unanswered_s(const struct policy *policy,
                             const struct episode *episode)
 {
-    if (episode->state != EPISODE_OPEN)
+    if (!triage_waits(episode))
         return INT64_MAX;
     return waiting_since_s(episode) +
            (int64_t)policy_count(policy, P_UNANSWERED_D) * DAY_S;
@@ -245,7 +251,7 @@ int64_t triage_escalation_s(const struct policy *policy,
                          ? P_ESCALATE_IMMEDIATE_H
                          : P_ESCALATE_ASAP_H;
 
-    if (episode->state != EPISODE_OPEN || episode->escalated ||
+    if (!triage_waits(episode) || episode->escalated ||
         episode->urgency < URGENCY_ASAP)
         return INT64_MAX;
     return waiting_since_s(episode) +

@@ -10,7 +10,11 @@
  * hours or days, a new one opens, since the priority of theirs is theirs.
  * One that nobody answers is put again, once in a long while; one that is to be
  * seen at once, or within days, is escalated once nobody took it in time.  What
- * a person has put off waits until that day, unless it worsens.
+ * a person has put off waits until that day, unless it worsens.  What somebody
+ * had in hand and has handed over is in nobody's hands until it is taken again:
+ * it waits for an answer, and is escalated, like one that nobody took.  Its
+ * time runs from when it was put to people, not from the hand-over: that is how
+ * long the patient has waited, and handing round gives no new time.
  */
 #ifndef HEADGATE_PLANNER_TRIAGE_H
 #define HEADGATE_PLANNER_TRIAGE_H
@@ -49,6 +53,7 @@ struct episode {
     int64_t closed_s;    /* closed states only */
     int64_t put_off_s;   /* a person put it off until then; 0: nobody did */
     bool escalated;      /* that nobody took it in time was said */
+    bool handed;         /* taken, then handed over, and not taken since */
     size_t evidence_count;
     struct evidence evidence[EPISODE_EVIDENCE_MAX];
 };
@@ -79,7 +84,8 @@ enum end_reason {
     END_INACTIVE,   /* the access is no longer in use; only the caller knows */
     END_MERGED,     /* the access is another one that has its own suggestion;
                        only the caller knows */
-    END_ELSEWHERE   /* the suggestion of another group says it now */
+    END_ELSEWHERE,  /* the suggestion of another group says it now */
+    END_DECEASED    /* the patient is dead; only the caller knows */
 };
 
 struct verdict {
@@ -115,8 +121,11 @@ void triage(const struct history *h, const struct policy *policy,
             const struct episode *episode, const struct repeat_state *repeat,
             struct verdict *out);
 
-/* When one that stays untouched is put again, and when it is escalated;
- * INT64_MAX: never. */
+/* Does it wait for somebody to take it: untouched, or handed over? */
+bool triage_waits(const struct episode *episode);
+
+/* When one that waits is put again, and when it is escalated; INT64_MAX:
+ * never. */
 int64_t triage_unanswered_s(const struct policy *policy,
                             const struct episode *episode);
 int64_t triage_escalation_s(const struct policy *policy,

@@ -18,7 +18,10 @@
  *     routes_report.c  the weekly report per unit
  *     routes_outbox.c  what was put aside on the way to the record
  *     hook.c           the record calls
+ *     routes_store.c   backups, pruning
+ *     routes_patient.c  what is kept of one patient: given out, removed
  *     routes_incoming.c  what comes in from the record; exports
+ *     routes_audit.c   the audit trail
  *     routes_technique.c  what finished procedures say of the technique
  *     hl7_door.c       messages of HL7 v2 over MLLP
  *     routes_hl7.c     the same by HTTP
@@ -28,9 +31,13 @@
 
 #include "adapters/fhir_read.h"
 #include "adapters/http_server.h"
+#include "service/audit_doors.h"
+#include "service/audit_request.h"
+#include "service/audit_start.h"
 #include "service/config.h"
 #include "service/doors.h"
 #include "service/drop.h"
+#include "service/gate.h"
 #include "service/hl7_answer.h"
 #include "service/hl7_senders.h"
 #include "service/hook.h"
@@ -44,11 +51,14 @@
 #include "service/review.h"
 #include "service/service.h"
 #include "service/store.h"
+#include "service/store_backup.h"
 #include "service/tally_loop.h"
 
 #define FORM_TYPE "application/x-www-form-urlencoded"
 
 enum { ANSWER_SIZE_MAX = 64 * 1024 * 1024 };
+
+struct patient_erasure;
 
 struct counters {
     uint64_t requests, refused, resources, tasks_changed;
@@ -56,17 +66,26 @@ struct counters {
     /* of the record's authorisation server, see smart_look */
     uint64_t token_fetches, token_failures;
     bool has_token, lacks_scope;
+    uint64_t reloads;   /* see reload.h */
+    bool reload_failed; /* the last of them */
 };
 
 struct service {
     uv_loop_t *loop;
     struct config config;
-    struct policy policy;
+    struct policy policy; /* as the loop looks at it */
+    struct policy
+        work_policy; /* the same, of the store's thread once it runs */
     struct zone *zone;
     struct codes *codes;
     struct doors *doors;
-    struct door_grant grant;   /* of the request that is being routed */
-    struct fhir_reader reader; /* now_s is set for each body */
+    struct gate *gate;
+    struct tls_context *http_tls;   /* NULL: plain */
+    struct door_grant grant;        /* of the request that is being routed */
+    char scope_used[64];            /* the right that it needed; "" none */
+    struct audit_doors *shut;       /* who was not let in */
+    struct audit_start audit_start; /* start and stop on record */
+    struct fhir_reader reader;      /* now_s is set for each body */
     struct review review;
     struct planning *planning; /* of the store thread, once it runs */
     struct store *store;
@@ -80,6 +99,9 @@ struct service {
     struct poll_side *incoming; /* NULL: no record is set */
     struct hook_counters hooks;
     struct tally_loop *tally;
+    struct silence_loop *silence; /* NULL: who only looks */
+    struct store_backup *backup;
+    struct patient_erasure *erasure;
     struct report_files *reports; /* NULL: no folder is set */
     struct unit_list_loop *lists; /* NULL: who only looks keeps none */
     struct store_job sweep;       /* of mappings that a stop left unfinished */
@@ -108,9 +130,11 @@ struct exchange {
     struct service *service;
     struct http_request *request;
     struct store_job job;
+    struct audit_request audit;
     struct outcome outcome;
     char allow[64];      /* of a 405: what is; "" none */
     char challenge[160]; /* of a 401 or 403; "": the plain one */
+    int retry_s;         /* of a 429 */
     struct buf body;     /* of the answer */
     void (*release)(struct exchange *x); /* what else it holds; may be NULL */
 };
@@ -119,6 +143,8 @@ struct exchange {
 struct exchange *exchange_new(struct service *service,
                               struct http_request *request, size_t size);
 void exchange_free(struct exchange *x);
+/* Hand x->job to the store, with its row of the audit trail. */
+void exchange_submit(struct exchange *x);
 
 /* Answer with x->body, or with x->outcome (its status), and free x. */
 void exchange_answer(struct exchange *x, int status,
@@ -127,7 +153,8 @@ void exchange_refuse(struct exchange *x);
 /* The store failed: 503, or 500. */
 void exchange_failed(struct exchange *x, enum err e);
 
-/* "http://host:port/fhir", as the client calls us. */
+/* "https://host:port/fhir", as the client calls us; behind a proxy of
+ * http.proxy as it says that the client does. */
 void exchange_base(const struct exchange *x, struct buf *out);
 
 /* An HTTP-date: "Wed, 25 Nov 2026 15:00:00 GMT" (RFC 9110, 5.6.7). */
@@ -174,6 +201,10 @@ void exchange_forbid(struct exchange *x, int client, const char *scope);
  */
 bool route_admit(struct service *s, struct http_request *r,
                  const char *const *parts, size_t count);
+/* If it is a request that needs no token: may it be answered now?  If not it
+ * has been answered 429. */
+bool route_unhurried(struct service *s, struct http_request *r,
+                     const char *const *parts, size_t count);
 /* Is it one of the paths that need no token, but are ours to answer here
  * (the public keys)?  Then it has been answered. */
 bool route_open(struct service *s, struct http_request *r,
@@ -215,6 +246,16 @@ void route_outbox_act(struct service *s, struct http_request *r);
 /* /quarantine and what is below it; false: there is nothing. */
 bool route_quarantine(struct service *s, struct http_request *r,
                       const char *const *parts, size_t count);
+void route_store(struct service *s, struct http_request *r);
+void route_store_act(struct service *s, struct http_request *r);
+/* Goes on with x: prune, or say what would be. */
+void route_prune(struct exchange *x);
+void route_patient(struct service *s, struct http_request *r);
+void route_patient_act(struct service *s, struct http_request *r);
+/* Is it asked on the machine of the service?  If not it has been refused. */
+bool route_here_only(struct exchange *x);
+/* Say why as a line of text, and free x. */
+void route_refuse_text(struct exchange *x, int status, const char *text);
 void route_feed_report(struct service *s, struct http_request *r);
 void route_incoming(struct service *s, struct http_request *r);
 /* POST: begin an export; DELETE: give it up. */
@@ -223,9 +264,12 @@ void route_case(struct service *s, struct http_request *r);
 void route_technique(struct service *s, struct http_request *r);
 void route_technique_switch(struct service *s, struct http_request *r);
 void route_hl7(struct service *s, struct http_request *r);
+void route_audit(struct service *s, struct http_request *r);
 
 /* Listen for HL7 v2, if the settings say so; errors of mllp_server_open. */
 MUST_CHECK enum err hl7_door_open(struct service *s, struct buf *why);
+/* The files of TLS that the settings name for it; borrowed from them. */
+struct tls_files hl7_door_tls(const struct config *config);
 
 /* What came as HL7 v2, for the metrics: looked at on the loop, written on any
  * thread. */

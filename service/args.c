@@ -30,6 +30,8 @@ static const char **place_of(struct args *a, const char *name,
         { "--config", 0, &a->config },
         { "--to", 't', &a->to },
         { "--token-file", 't', &a->token },
+        { "--ca", 't', &a->ca },
+        { "--to", 'n', &a->out },
         { "--policy", 'b', &a->policy },
         { "--against", 'b', &a->against },
         { "--until", 'b', &a->until },
@@ -67,6 +69,11 @@ static const char **place_of(struct args *a, const char *name,
         { "--state", 'u', &a->state },
         { "--access", 'u', &a->access },
         { "--week", 'u', &a->week },
+        { "--from", 'a', &a->from },
+        { "--to", 'a', &a->before },
+        { "--fhir", 'a', &a->fhir },
+        { "--anchor", 'a', &a->anchor },
+        { "--patient", 'a', &a->patient },
     };
 
     for (size_t i = 0; i < COUNT(options); i++) {
@@ -143,6 +150,7 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
                     { "--quiet", 'l', &a->quiet },
                     { "--errors-held", 'l', &a->errors_held },
                     { "--watch", 'u', &a->watch },
+                    { "--yes", 'v', &a->yes },
                     { "--digest", 'u', &a->digest } };
 
     for (size_t i = 0; i < COUNT(options); i++) {

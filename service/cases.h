@@ -19,6 +19,8 @@ enum case_verb {
     CASE_LIST
 };
 
+enum { CASE_WHY_MAX = 255 }; /* bytes */
+
 struct case_call {
     /* in; borrowed */
     const struct review *review;
@@ -27,7 +29,9 @@ struct case_call {
     const char *access; /* by name, see explain_find() */
     const char *by;     /* who types */
     const char *number; /* of a line to be taken back; NULL: the newest */
-    enum method method; /* METHOD_UNSTATED: that of the newest flow */
+    const char *why;    /* of taking back what another typed; NULL */
+    enum method method; /* METHOD_UNSTATED: that of the baseline, or of
+                           the newest flow */
     struct case_line line;
     bool merge_implied; /* as of an intake */
     int64_t now_ms;

@@ -23,10 +23,13 @@ int command_case(int argc, char **argv);
 int command_technique(int argc, char **argv);
 int command_decisions(int argc, char **argv);
 int command_outbox(int argc, char **argv);
+int command_store(int argc, char **argv);
+int command_patient(int argc, char **argv);
 int command_check(int argc, char **argv);
 int command_backtest(int argc, char **argv);
 int command_fetch(int argc, char **argv);
 int command_report(int argc, char **argv);
+int command_audit(int argc, char **argv);
 
 /* Ask the record what it can, and print what will and will not work there. */
 bool check_record(const struct config *config);
@@ -44,7 +47,9 @@ struct args {
     bool json;                         /* --json */
     bool timeline;                     /* --timeline */
     const char *to;                    /* --to URL: a service elsewhere */
+    const char *out;                   /* --to FILE */
     const char *token;                 /* --token-file FILE */
+    const char *ca;                    /* --ca FILE: who signs --to */
     const char *policy, *against;      /* --policy FILE, --against FILE */
     const char *until;                 /* --until DATE */
     const char *arrival;               /* --arrival sent|effective */
@@ -66,6 +71,8 @@ struct args {
     const char *why;                   /* --why TEXT */
     const char *whom;                  /* --whom NAME */
     const char *group, *types;         /* --group ID, --types TYPE,... */
+    const char *before, *fhir;         /* --to DATE, --fhir FILE */
+    const char *anchor, *patient;      /* --anchor HASH, --patient NUMBER */
     bool bulk, all, cancel;            /* --bulk, --all, --cancel */
     const char *errors, *state;        /* --errors FILE, --state FOLDER */
     const char *sender;                /* --sender NAME */
@@ -74,6 +81,7 @@ struct args {
     const char *rules[ARGS_RULES_MAX]; /* --rule ID, each */
     int rule_count;
     bool watch, digest; /* --watch, --digest */
+    bool yes;           /* --yes */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -81,15 +89,15 @@ struct args {
 /*
  * Read the arguments after the verb.  Prints what is wrong and returns false;
  * --help or -h prints help to standard output, sets *helped and returns
- * false.  allowed: letters j (--json), y (--timeline), t (--to, --token-file), f (files), b
+ * false.  allowed: letters j (--json), y (--timeline), t (--to, --token-file, --ca), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
  * --access, --prior, --target, --dowels, --on-table, --pdf, --svg), m (--method), k (--use, --drop, --by),
  * o (--offline, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
  * --cancel), l (--errors, --state, --sender, --resume, --quiet,
  * --errors-held), q (--reason, --unit,
  * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit),
- * g (--whom, --until),
- * u (--unit, --state, --rule, --access, --week, --watch, --digest).
+ * g (--whom, --until), a (--from, --to DATE, --fhir, --anchor, --patient),
+ * v (--yes), n (--to FILE), u (--unit, --state, --rule, --access, --week, --watch, --digest).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);
@@ -111,6 +119,7 @@ struct session {
     char socket_path[CONFIG_TEXT_SIZE + 8]; /* "" with url */
     char url[CONFIG_TEXT_SIZE];             /* base, without trailing slash */
     char authorization[1024];               /* header line, or "" */
+    const char *reason;                     /* why the last call failed; NULL */
     bool history; /* what it sends is a history: X-Headgate-History */
 };
 

@@ -8,6 +8,7 @@
 #include "service/command.h"
 
 #include "adapters/catalogue.h"
+#include "service/planning.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -29,7 +30,9 @@ static const char help[] =
     "  --by NAME      who types; kept with each reading\n"
     "  --method CODE  of the flows (CodeSystem av-method); without it, that of "
     "the\n"
-    "                 newest flow of the access\n\n"
+    "                 baseline, or of the newest flow.  After the first step "
+    "only\n"
+    "                 that of the baseline is taken\n\n"
     "Decision support: the operator measures, and decides.\n";
 
 static const char lines_help[] = N_(
@@ -41,9 +44,10 @@ static const char lines_help[] = N_(
     "index 0.55            finger pressure over that of the other arm\n"
     "thrill present        or weak, absent\n"
     "  each with a time, if it is not now: flow 1760 1700 at 09:25\n"
-    "undo                  takes the newest line back; undo 3: line 3 of the "
-    "list\n"
-    "list                  what was typed\n"
+    "undo                  takes the newest line back; undo 412: that line of "
+    "the list\n"
+    "undo 412 because ...  of another typist, with the reason in words\n"
+    "list                  what was typed, by whom\n"
     "card                  what to do now\n"
     "plan                  the whole plan\n"
     "help, end\n");
@@ -99,6 +103,16 @@ static bool ask(struct typist *t, const char *method, struct buf *path,
     return done;
 }
 
+static void say_way_out(void)
+{
+    struct buf text;
+
+    buf_init(&text, REQUEST_MAX);
+    planning_way_out(&text);
+    fputs(text.data != NULL ? text.data : "", stdout);
+    buf_clear(&text);
+}
+
 static bool show(struct typist *t, bool whole)
 {
     struct buf path;
@@ -108,7 +122,10 @@ static bool show(struct typist *t, bool whole)
     add(&path, "access", t->args->files[0]);
     add(&path, "case", whole ? NULL : "1");
     /* TRANSLATORS: %s: why there is no plan */
-    return ask(t, "GET", &path, _("No plan can be made: %s"));
+    if (ask(t, "GET", &path, _("No plan can be made: %s")))
+        return true;
+    say_way_out();
+    return false;
 }
 
 static bool list(struct typist *t)
@@ -122,7 +139,8 @@ static bool list(struct typist *t)
 }
 
 /* A line, or (line NULL) one that is taken back. */
-static bool tell(struct typist *t, const char *line, const char *number)
+static bool tell(struct typist *t, const char *line, const char *number,
+                 const char *why)
 {
     struct buf path;
 
@@ -134,11 +152,33 @@ static bool tell(struct typist *t, const char *line, const char *number)
     add(&path, "line", line);
     add(&path, "undo", line == NULL ? "1" : NULL);
     add(&path, "number", number);
+    add(&path, "why", why);
     /* TRANSLATORS: %s: what is wrong with the line that was typed */
     if (!ask(t, "POST", &path, _("Not taken: %s")))
         return false;
     show(t, false); /* it is kept, whether a plan can be made of it or not */
     return true;
+}
+
+/* "", " 412", " 412 because wrong arm", " because wrong arm" */
+static bool take_back(struct typist *t, const char *words)
+{
+    static const char because[] = "because ";
+    char number[LINE_MAX_BYTES];
+    size_t len;
+
+    words += strspn(words, " \t");
+    len = strncmp(words, because, strlen(because)) == 0 ? 0
+                                                        : strcspn(words, " \t");
+    snprintf(number, sizeof(number), "%.*s", (int)len, words);
+    words += len;
+    words += strspn(words, " \t");
+    if (words[0] != '\0' && strncmp(words, because, strlen(because)) != 0) {
+        puts(_("Not taken: undo, undo 412, or undo 412 because ..."));
+        return false;
+    }
+    return tell(t, NULL, number[0] != '\0' ? number : NULL,
+                words[0] != '\0' ? words + strlen(because) : NULL);
 }
 
 static bool obey(struct typist *t, const char *line)
@@ -147,13 +187,11 @@ static bool obey(struct typist *t, const char *line)
         return list(t);
     if (strcmp(line, "card") == 0 || strcmp(line, "plan") == 0)
         return show(t, line[0] == 'p');
-    if (strcmp(line, "undo") == 0)
-        return tell(t, NULL, NULL);
-    if (strncmp(line, "undo ", 5) == 0)
-        return tell(t, NULL, line + 5);
+    if (strcmp(line, "undo") == 0 || strncmp(line, "undo ", 5) == 0)
+        return take_back(t, line + 4);
     if (strcmp(line, "help") == 0)
         return fputs(_(lines_help), stdout) >= 0;
-    return tell(t, line, NULL);
+    return tell(t, line, NULL, NULL);
 }
 
 /* false: the end of the input, or nothing is to follow. */

@@ -11,6 +11,8 @@
 #include "service/drop.h"
 #include "service/file.h"
 #include "service/maps.h"
+#include "service/modes.h"
+#include "service/reload.h"
 #include "service/smart.h"
 #include "service/tokens.h"
 
@@ -226,7 +228,17 @@ static bool check_tokens(const struct config *config)
     return ok;
 }
 
-/* Each line of what was found, below the word. */
+/* Each line below the word. */
+static void print_lines(const char *word, const char *lines)
+{
+    while (*lines != '\0') {
+        int len = (int)strcspn(lines, "\n");
+
+        printf("%-8s %.*s\n", word, len, lines);
+        lines += len + (lines[len] == '\n' ? 1 : 0);
+    }
+}
+
 static bool check_drop(const struct config *config)
 {
     struct buf found;
@@ -237,12 +249,7 @@ static bool check_drop(const struct config *config)
         return true;
     buf_init(&found, DROP_FOUND_MAX);
     ok = drop_check(config->drop_folder, &found, &bad) == ERR_OK && bad == 0;
-    for (const char *line = found.data; *line != '\0';) {
-        int len = (int)strcspn(line, "\n");
-
-        printf("drop     %.*s\n", len, line);
-        line += len + (line[len] == '\n' ? 1 : 0);
-    }
+    print_lines("drop", found.data);
     buf_clear(&found);
     return ok;
 }
@@ -275,6 +282,51 @@ static bool check_keys(const struct config *config)
     buf_clear(&keys);
     buf_clear(&why);
     return ok;
+}
+
+/* How this service is listened to, and the files for that. */
+static bool check_listener(const struct config *config)
+{
+    static const char *const clients[] = {
+        "", ", asks clients for a certificate",
+        ", wants a certificate of each client"
+    };
+    bool tls = config->http_tls_certificate[0] != '\0';
+    struct tls_context *context = NULL;
+    struct buf why;
+    enum err e;
+
+    printf(
+        "listen   %s port %d%s%s%s\n", config->http_address, config->http_port,
+        tls                  ? ", TLS"
+        : config->http_plain ? ", plain: only a TLS proxy in front may reach it"
+                             : "",
+        clients[config->http_tls_client],
+        config->http_anonymous ? ", without token" : "");
+    buf_init(&why, WHY_MAX);
+    e = config_check_files(config, &why);
+    if (e == ERR_OK)
+        e = reload_open_tls(config, &context, &why);
+    if (e == ERR_OK)
+        e = tls_trust_try(config->record_tls_ca, config->record_tls_certificate,
+                          config->record_tls_key, &why);
+    print_lines("tls", why.data);
+    tls_context_close(context);
+    buf_clear(&why);
+    return e == ERR_OK;
+}
+
+/* What others on this machine could do. */
+static bool check_modes(const struct config *config)
+{
+    struct buf found;
+    unsigned errors;
+
+    buf_init(&found, DROP_FOUND_MAX);
+    errors = modes_check(config, false, &found);
+    print_lines("modes", found.data);
+    buf_clear(&found);
+    return errors == 0;
 }
 
 /* What a sample of a sender would be taken for. */
@@ -316,8 +368,7 @@ int command_check(int argc, char **argv)
     }
     if (!args_config(&args, &config) || !args_listener(&args, &config))
         return 2;
-    printf("listen   %s port %d%s\n", config.http_address, config.http_port,
-           config.http_anonymous ? ", without token" : "");
+    ok = check_listener(&config);
     printf("record   %s\n", config.record_url[0] != '\0'
                                 ? config.record_url
                                 : "none: Tasks are served here");
@@ -328,13 +379,14 @@ int command_check(int argc, char **argv)
     if (config.silent)
         printf("silent   on: nothing new is posted, neither here nor to a "
                "record\n");
-    ok = check_policy(&config) && asked;
+    ok = check_policy(&config) && asked && ok;
     ok = check_zone(&config) && ok;
     ok = check_maps(&config) && ok;
     ok = check_tokens(&config) && ok;
     ok = check_keys(&config) && ok;
     ok = check_hl7(&config) && ok;
     ok = check_drop(&config) && ok;
+    ok = check_modes(&config) && ok;
     ok = check_store(&config) && ok;
     return ok ? 0 : 2;
 }

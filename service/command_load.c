@@ -44,6 +44,9 @@ static const char help[] =
     "                 settings); else each message says it itself (MSH-3, "
     "MSH-4)\n"
     "  --quiet        no progress bar\n\n"
+    "The summary counts resources of FHIR files; of HL7 v2 the messages, and "
+    "on\n"
+    "a line of their own the results (OBX) in them.\n\n"
     "Ctrl-C stops after the Bundle or message that is under way.\n\n"
     "Exit status: 0 all was taken, or is held; 1 something was refused, or a\n"
     "file could not be read to its end; 2 the command line or configuration "
@@ -116,7 +119,9 @@ static void load_free(struct load *l)
 
 static int end(struct load *l, int64_t spent_ms)
 {
-    int status = l->misused ? 2 : l->broken || l->counts.refused > 0 ? 1 : 0;
+    bool refused =
+        l->counts.refused + l->messages.faulty + l->messages.rejected > 0;
+    int status = l->misused ? 2 : l->broken || refused ? 1 : 0;
 
     load_print_summary(l, spent_ms);
     if (load_stopped() != 0)

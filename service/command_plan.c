@@ -4,21 +4,16 @@
  *     ACCESS       from the store, by the service that holds it
  *     --from FILE  from a Bundle alone, in this process
  */
-#include "service/command.h"
+#include "service/command_plan.h"
 
-#include "adapters/policy_file.h"
-#include "service/app.h"
 #include "service/file.h"
-#include "service/maps.h"
-#include "service/plan_file.h"
 #include "service/technique_store.h"
 
 #include <ctype.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
-enum { PAGE_MAX = 4 * 1024 * 1024, WHY_MAX = 256 * 1024, REQUEST_MAX = 4096 };
+enum { REQUEST_MAX = 4096 };
 
 static const char help[] =
     "usage: headgate plan [--config FILE] [--set SECTION.KEY=VALUE]...\n"
@@ -60,8 +55,7 @@ static const char help[] =
     "reason and its place.\n"
     "Decision support: the operator measures, and decides.\n";
 
-/* Where the page goes; NULL: no page is asked for. */
-static const char *page_file(const struct args *args)
+const char *command_plan_page(const struct args *args)
 {
     return args->pdf != NULL ? args->pdf : args->svg;
 }
@@ -71,7 +65,7 @@ static int keep(const char *path, const struct buf *out)
     struct buf why;
     enum err e;
 
-    buf_init(&why, WHY_MAX);
+    buf_init(&why, PLAN_WHY_MAX);
     e = file_write(path, out->data, out->len, &why);
     if (e != ERR_OK)
         fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
@@ -80,10 +74,10 @@ static int keep(const char *path, const struct buf *out)
 }
 
 /* A list that was cut must not pass for a whole one. */
-static int print(const struct args *args, const struct buf *out)
+int command_plan_print(const struct args *args, const struct buf *out)
 {
-    if (page_file(args) != NULL)
-        return keep(page_file(args), out);
+    if (command_plan_page(args) != NULL)
+        return keep(command_plan_page(args), out);
     if (fwrite(out->data, 1, out->len, stdout) == out->len &&
         fflush(stdout) == 0)
         return 0;
@@ -123,10 +117,10 @@ static int ask(const struct args *args, struct session *session,
     int result = 1;
     enum err e;
 
-    buf_init(&out, PAGE_MAX);
+    buf_init(&out, PLAN_PAGE_MAX);
     e = session_call(session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
-        result = print(args, &out);
+        result = command_plan_print(args, &out);
     else if (e == ERR_OK && (status == 404 || status == 409) && out.len > 0 &&
              out.data[0] != '{')
         result = say_refused(out.data);
@@ -171,233 +165,6 @@ static int plan_stored(const struct args *args)
     return status;
 }
 
-/* ---- from a file ------------------------------------------------------------- */
-
-struct command {
-    const struct args *args;
-    struct config config;
-    struct policy policy;
-    struct zone *zone;
-    struct codes *codes;
-    struct fhir_reader reader;
-    struct plan_wish wish;
-    struct planning *planning;
-    struct plan_file file;
-    struct planned planned;
-};
-
-static bool report(enum err e, struct buf *why)
-{
-    if (e != ERR_OK)
-        fprintf(stderr, "headgate: %s\n",
-                why->len > 0 ? why->data : err_word(e));
-    buf_clear(why);
-    return e == ERR_OK;
-}
-
-static bool load_settings(struct command *c)
-{
-    struct buf why;
-    enum err e;
-
-    if (!args_config(c->args, &c->config))
-        return false;
-    buf_init(&why, WHY_MAX);
-    e = policy_file_read(c->config.policy_path, &c->policy, &why);
-    if (e == ERR_OK) {
-        e = zone_load(c->config.zone, &c->zone);
-        if (e != ERR_OK)
-            buf_printf(&why, "[site] zone: %s is not a zone of this system",
-                       c->config.zone);
-    }
-    if (e == ERR_OK)
-        e = maps_load(&c->config, &c->codes, &why);
-    c->reader =
-        (struct fhir_reader){ .codes = c->codes,
-                              .base = c->config.fhir_base,
-                              .zone = c->zone,
-                              .now_s = clock_ms() / 1000,
-                              .entries_max = (size_t)c->config.fhir_entries_max,
-                              .searches = true };
-    return report(e, &why);
-}
-
-/* Each line with the name of the file before it. */
-static void say_lines(const char *name, const char *lines)
-{
-    while (*lines != '\0') {
-        int len = (int)strcspn(lines, "\n");
-
-        fprintf(stderr, "%s: %.*s\n", name, len, lines);
-        lines += len;
-        lines += *lines == '\n';
-    }
-}
-
-static void say_passed_over(const struct plan_file *f)
-{
-    if (f->passed_over > 0)
-        fprintf(stderr, "headgate: passed over: %zu of other types\n",
-                f->passed_over);
-    if (f->unmapped > 0)
-        fprintf(stderr,
-                "headgate: passed over: %zu of codes that are not mapped\n",
-                f->unmapped);
-}
-
-static bool open_file(struct command *c)
-{
-    struct plan_file_options options = { .policy = &c->policy,
-                                         .reader = &c->reader,
-                                         .merge_implied =
-                                             c->config.merge_implied,
-                                         .access = c->args->access };
-    const char *path = c->args->from;
-    struct buf why;
-    enum err e;
-
-    buf_init(&why, WHY_MAX);
-    e = plan_file_open(path, &options, &c->file, &why);
-    if (e != ERR_OK)
-        say_lines(strcmp(path, "-") == 0 ? "standard input" : path,
-                  why.len > 0 ? why.data : err_word(e));
-    buf_clear(&why);
-    if (e == ERR_OK)
-        say_passed_over(&c->file);
-    return e == ERR_OK;
-}
-
-/* What a file must say; the rest is refused in the plan itself. */
-static const char *unusable(const struct planned *planned)
-{
-    switch (planned->from.offer) {
-    case PLAN_UNFIT:
-        return planned->fault.why;
-    case PLAN_NO_FLOW:
-        return "it holds no final flow, of a day that is known, of the access "
-               "as it is now";
-    case PLAN_FLOW_UNFIT:
-        return "its newest flow is only a bound, or contradicts the values "
-               "it is computed from";
-    case PLAN_ORDER:
-        return "the order of what was done to the band and what was measured "
-               "is not known: give each step its time";
-    case PLAN_SIZE:
-        return "a band of this procedure has no diameter of its dowel";
-    case PLAN_STAGES_FULL:
-        return "more was done to the band in one procedure than can be "
-               "planned with";
-    case PLAN_OFFERED:
-    case PLAN_EXCLUDED:
-    case PLAN_INACTIVE:
-    case PLAN_OTHER_FORM:
-    case PLAN_NO_GROUND:
-    case PLAN_FLOW_OLD:
-    case PLAN_OFFER_COUNT:
-        break;
-    }
-    return NULL;
-}
-
-static const char *place_of(const struct planned *planned)
-{
-    switch ((int)planned->from.offer) {
-    case PLAN_UNFIT:
-        return planned->fault.field;
-    case PLAN_NO_FLOW:
-    case PLAN_FLOW_UNFIT:
-        return "access-flow";
-    case PLAN_SIZE:
-        return "dowel-diameter";
-    default:
-        return "band";
-    }
-}
-
-static void say_expired(const struct command *c)
-{
-    if (c->planned.offered && c->planned.from.expires_s < c->reader.now_s)
-        fputs("headgate: this plan has expired: its baseline is too old for "
-              "today\n",
-              stderr);
-}
-
-static enum err write_form(struct command *c, struct buf *out)
-{
-    struct plan_file *f = &c->file;
-    struct planning_page page = { .form = c->args->pdf != NULL ? CANVAS_PDF
-                                                               : CANVAS_SVG,
-                                  .paper = (enum canvas_paper)c->config.paper,
-                                  .made_s = clock_ms() / 1000 };
-
-    if (page_file(c->args) != NULL)
-        return planning_sheet(f->db, &f->review, &f->look, &c->planned, &page,
-                              out);
-    return c->args->json
-               ? planning_json(f->db, &f->review, &f->look, &c->planned, false,
-                               out)
-               : planning_text(f->db, &f->review, &f->look, &c->planned, out);
-}
-
-static int write_plan(struct command *c)
-{
-    const char *path = c->args->from, *why = unusable(&c->planned);
-    struct buf out;
-    int status = 1;
-    enum err e;
-
-    if (why != NULL) {
-        fprintf(stderr, "%s: %s: %s\n",
-                strcmp(path, "-") == 0 ? "standard input" : path,
-                place_of(&c->planned), why);
-        return 2;
-    }
-    buf_init(&out, PAGE_MAX);
-    e = write_form(c, &out);
-    if (e == ERR_OK)
-        status = print(c->args, &out);
-    else
-        fprintf(stderr, "headgate: %s\n", err_word(e));
-    buf_clear(&out);
-    say_expired(c);
-    return status;
-}
-
-static int plan_opened(struct command *c)
-{
-    enum err e = planning_open(&c->planning);
-    int status = 1;
-
-    if (e == ERR_OK)
-        e = planning_make(c->planning, c->file.db, &c->file.review,
-                          &c->file.look, &c->wish, &c->planned);
-    if (e == ERR_OK)
-        status = write_plan(c);
-    else
-        fprintf(stderr, "headgate: %s\n", err_word(e));
-    planning_close(c->planning);
-    return status;
-}
-
-static int plan_from_file(const struct args *args, const struct plan_wish *wish)
-{
-    struct command *c = calloc(1, sizeof(*c));
-    int status = 2;
-
-    if (c == NULL)
-        return 1;
-    c->args = args;
-    c->wish = *wish;
-    if (load_settings(c) && open_file(c)) {
-        status = plan_opened(c);
-        plan_file_close(&c->file);
-    }
-    codes_free(c->codes);
-    zone_free(c->zone);
-    free(c);
-    return status;
-}
-
 /* ---- which ------------------------------------------------------------------- */
 
 static bool names_one(const struct args *args)
@@ -428,10 +195,11 @@ int command_plan(int argc, char **argv)
         fputs("headgate: one of --json, --pdf, --svg\n", stderr);
         return 2;
     }
-    buf_init(&why, WHY_MAX);
-    if (!report(planning_wish(args.prior, args.target, args.dowels,
-                              args.on_table ? "1" : NULL, &wish, &why),
-                &why))
+    buf_init(&why, PLAN_WHY_MAX);
+    if (!command_plan_report(planning_wish(args.prior, args.target, args.dowels,
+                                           args.on_table ? "1" : NULL, &wish,
+                                           &why),
+                             &why))
         return 2;
     if (args.from != NULL && wish.prior == &technique_site) {
         fputs("headgate: prior: a file has no site; ask for the plan of an "
@@ -439,6 +207,6 @@ int command_plan(int argc, char **argv)
               stderr);
         return 2;
     }
-    return args.from != NULL ? plan_from_file(&args, &wish)
+    return args.from != NULL ? command_plan_from_file(&args, &wish)
                              : plan_stored(&args);
 }

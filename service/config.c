@@ -163,6 +163,10 @@ enum err config_check_listener(const struct config *c, const char *path,
                "anonymous = true on a loopback address";
     else if (c->http_anonymous && !config_is_loopback(c->http_address))
         what = "[http] anonymous: only on a loopback address (127.0.0.1, ::1)";
+    else if (!c->http_plain && c->http_tls_certificate[0] == '\0' &&
+             !config_is_loopback(c->http_address))
+        what = "[http] address: beyond loopback only by TLS (tls_certificate, "
+               "tls_key), or with plain = true if a TLS proxy stands in front";
     if (what != NULL && c->path[0] == '\0' && path != NULL) {
         buf_printf(why, "%s: %s", path, what); /* settings of no file */
         return ERR_CONFIG;
@@ -218,6 +222,8 @@ static enum err check(const struct config *c, struct buf *why)
         what = "[outbox] retry_first: is above retry_last";
     else
         what = check_keys(c);
+    if (what == NULL)
+        what = config_check_tls(c, room, sizeof(room));
     if (what == NULL)
         what = config_check_hl7(c, room, sizeof(room));
     return what == NULL ? check_incoming(c, why) : complain(c, what, why);

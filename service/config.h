@@ -17,10 +17,13 @@ enum {
     CONFIG_TEXT_SIZE = 512,
     CONFIG_MAPS_MAX = 16,
     CONFIG_SENDERS_MAX = 64,
-    CONFIG_LINES_MAX = 160,       /* settings, more than there are */
+    CONFIG_LINES_MAX = 192,       /* settings, more than there are */
     CONFIG_SENDER_LINES_MAX = 24, /* of a sender */
     CONFIG_OVERRIDDEN = -1        /* in place of a line: by --set */
 };
+
+/* http.tls_client: is a client asked for a certificate? */
+enum config_client { CLIENT_OFF, CLIENT_ASKED, CLIENT_REQUIRED };
 
 /* [sender NAME]: what is known of a sender of HL7 v2, see hl7_senders.h. */
 struct config_sender {
@@ -44,6 +47,18 @@ struct config {
     int http_connections_max;                 /* 256 */
     int http_request_timeout_ms;              /* 30000 */
     int http_idle_timeout_ms;                 /* 60000 */
+    bool http_plain; /* beyond loopback without TLS; false */
+    char http_tls_certificate[CONFIG_TEXT_SIZE]; /* PEM, chain; "" plain */
+    char http_tls_key[CONFIG_TEXT_SIZE];         /* PEM */
+    int http_tls_client;                         /* enum config_client */
+    char http_tls_client_ca[CONFIG_TEXT_SIZE];   /* PEM */
+    char http_tls_crl[CONFIG_TEXT_SIZE];         /* PEM; "" not looked at */
+    char http_proxy[CONFIG_TEXT_SIZE]; /* prefixes whose X-Forwarded-* count;
+                                          "" none */
+    int http_connections_per_client;   /* 128; 0 any number */
+    int http_rate;                     /* requests a second; 0 any number */
+    int http_rate_burst;               /* at once, after a pause; 100 */
+    int http_failures_max;             /* false tokens a minute; 0 any number */
     /* [fhir] */
     char fhir_base[CONFIG_TEXT_SIZE]; /* canonical base of our CodeSystems:
                                          https://headgate.example/fhir */
@@ -59,6 +74,9 @@ struct config {
     bool silent; /* compute and keep, and post nothing; false */
     /* [store] */
     char store_path[CONFIG_TEXT_SIZE]; /* headgate.db */
+    /* days that headgate store prune leaves; 0: for ever */
+    int keep_outbox_d, keep_decisions_d, keep_quarantine_d, keep_hl7_d,
+        keep_loads_d, keep_readings_d;
     /* [policy] */
     char policy_path[CONFIG_TEXT_SIZE];
     /* [codes]: map = FILE, may be repeated */
@@ -75,6 +93,9 @@ struct config {
     char record_smart_scopes[CONFIG_TEXT_SIZE];
     char record_smart_token_url[CONFIG_TEXT_SIZE]; /* "" as the record says */
     int record_timeout_ms;                         /* 15000 */
+    char record_tls_ca[CONFIG_TEXT_SIZE]; /* PEM; "" those of the system */
+    char record_tls_certificate[CONFIG_TEXT_SIZE]; /* PEM, ours; "" none */
+    char record_tls_key[CONFIG_TEXT_SIZE];         /* PEM */
     bool record_documents;        /* DocumentReference of a plan; true */
     bool record_worksheet;        /* the worksheet in it; true */
     int record_document_max;      /* bytes of one, before base64; 262144 */
@@ -106,8 +127,8 @@ struct config {
     int outbox_retry_last_ms;  /* 300000; outbox.retry_last */
     int outbox_parallel;       /* deliveries in flight; 8 */
     int outbox_unclear_tries;  /* answers 500 before it is put aside; 5 */
-    /* [mllp]: messages of HL7 v2; a port alone opens the listener too, see
-     * config_listens_hl7 */
+    /* [mllp]: messages of HL7 v2; a port alone opens the listener too, and
+     * enabled = false shuts it, see config_listens_hl7 */
     bool mllp_enabled;                           /* false */
     char mllp_address[64];                       /* 127.0.0.1 */
     int mllp_port;                               /* 0 picks a free one */
@@ -131,6 +152,7 @@ struct config {
     char report_folder[CONFIG_TEXT_SIZE]; /* "" none */
     int report_weekday;                   /* 1 Monday .. 7 Sunday; 1 */
     int report_hour;                      /* at the site; 6 */
+    int report_silent_d; /* a feed is silent after it; 0: by its habit */
     /* [drop]: files that are taken from a folder, see drop.h */
     char drop_folder[CONFIG_TEXT_SIZE]; /* "" none */
     int drop_settle_s;                  /* 5 */
@@ -169,8 +191,9 @@ MUST_CHECK enum err config_load(const char *path, const char *const *overrides,
  *
  * path  of the file, for why; NULL: none
  *
- * ERR_CONFIG  an anonymous listener that is not on loopback, or no token file
- *             and not anonymous
+ * ERR_CONFIG  an anonymous listener that is not on loopback, no token file and
+ *             not anonymous, or one without TLS that is not on loopback and not
+ *             said to be meant so (http.plain)
  */
 MUST_CHECK enum err config_check_listener(const struct config *config,
                                           const char *path, struct buf *why);
@@ -187,7 +210,8 @@ MUST_CHECK enum err config_check_listener(const struct config *config,
 void config_say(const struct config *config, const char *what, struct buf *why);
 
 /*
- * config_check_files - can the files of [mllp] be read?
+ * config_check_files - can the files of TLS be read, for HTTP, MLLP and the
+ * record?
  *
  * why  out: which setting names one that cannot be, where, and the system's
  *      word for it
@@ -195,6 +219,15 @@ void config_say(const struct config *config, const char *what, struct buf *why);
  */
 MUST_CHECK enum err config_check_files(const struct config *config,
                                        struct buf *why);
+
+/*
+ * config_take_live - take over what may change while a service runs
+ *
+ * Such settings are copied from fresh to now; of all others that differ the
+ * name is added to kept, one a line, and they stay.  Returns how many stay.
+ */
+int config_take_live(struct config *now, const struct config *fresh,
+                     struct buf *kept);
 
 /* Is there to be a listener for HL7 v2? */
 bool config_listens_hl7(const struct config *config);

@@ -39,6 +39,47 @@ static const struct config_row rows[] = {
       "30000", "ms", "From the first byte of a request to its last." },
     { "http.idle_timeout", T_INT, AT(http_idle_timeout_ms), 100, 3600000,
       "60000", "ms", "How long a connection may stay without a request." },
+    { "http.tls_certificate", T_PATH, AT(http_tls_certificate), 0,
+      ROOM(http_tls_certificate), "", "",
+      "Certificate of this service, and what leads to its root (PEM); with "
+      "it HTTP is spoken by TLS 1.2 or 1.3 alone. Empty: plain." },
+    { "http.tls_key", T_PATH, AT(http_tls_key), 0, ROOM(http_tls_key), "", "",
+      "Private key of that certificate (PEM, without a password)." },
+    { "http.tls_client", T_CHOICE, AT(http_tls_client), 0, 0, "off",
+      "off asked required",
+      "Whether clients are asked for a certificate. asked: one who has none is "
+      "served too, for the time of a change. A certificate lets nobody in "
+      "alone: a token is needed besides." },
+    { "http.tls_client_ca", T_PATH, AT(http_tls_client_ca), 0,
+      ROOM(http_tls_client_ca), "", "",
+      "Authorities that sign the certificates of clients (PEM)." },
+    { "http.tls_crl", T_PATH, AT(http_tls_crl), 0, ROOM(http_tls_crl), "", "",
+      "Revocation lists of these authorities (PEM, several in one file). A "
+      "new file counts without a restart. Empty: revocation is not looked "
+      "at." },
+    { "http.plain", T_BOOL, AT(http_plain), 0, 1, "false", "",
+      "Listen beyond loopback without TLS: a TLS proxy stands in front, and "
+      "nobody else reaches this address." },
+    { "http.proxy", T_TEXT, AT(http_proxy), 0, ROOM(http_proxy), "", "",
+      "Addresses and prefixes of proxies (10.0.0.7, 10.1.0.0/24), with commas "
+      "between. What they say of the client counts (X-Forwarded-Proto, "
+      "X-Forwarded-Host, X-Forwarded-For); of all others it does not." },
+    { "http.connections_per_client", T_INT, AT(http_connections_per_client), 0,
+      10000, "128", "",
+      "Connections of one address at one time; those of http.proxy are not "
+      "counted. 0: any number." },
+    { "http.rate", T_INT, AT(http_rate), 0, 100000, "0", "requests a second",
+      "Most requests of one client for long: by its token, or by its address "
+      "if it has none. More are answered 429. 0: any number." },
+    { "http.rate_burst", T_INT, AT(http_rate_burst), 1, 1000000, "100",
+      "requests",
+      "Requests that such a client may send at once after a "
+      "pause." },
+    { "http.failures_max", T_INT, AT(http_failures_max), 0, 100000, "60",
+      "a minute",
+      "False tokens of one address. After more of them only clients that came "
+      "from there before are let in, and the rest is answered 429. 0: any "
+      "number." },
 
     { "fhir.base", T_URL, AT(fhir_base), 1, ROOM(fhir_base),
       "https://headgate.example/fhir", "",
@@ -76,6 +117,28 @@ static const struct config_row rows[] = {
 
     { "store.path", T_PATH, AT(store_path), 1, ROOM(store_path), "headgate.db",
       "", "The database. Not set: beside this file." },
+    { "store.keep_outbox_days", T_INT, AT(keep_outbox_d), 0, 36500, "0", "d",
+      "headgate store prune: days that deliveries of closed Tasks are kept "
+      "after the last change of the Task. 0, here and below: for ever." },
+    { "store.keep_decisions_days", T_INT, AT(keep_decisions_d), 0, 36500, "0",
+      "d",
+      "The same for decisions on what is closed. The last of each suggestion "
+      "stays." },
+    { "store.keep_quarantine_days", T_INT, AT(keep_quarantine_d), 0, 36500, "0",
+      "d",
+      "The same for what people or later messages have settled in quarantine. "
+      "After 180 days it goes by itself." },
+    { "store.keep_hl7_days", T_INT, AT(keep_hl7_d), 0, 36500, "0", "d",
+      "The same for messages of HL7 v2 as they came; their readings stay. One "
+      "that is sent again after that is read again." },
+    { "store.keep_loads_days", T_INT, AT(keep_loads_d), 0, 36500, "0", "d",
+      "The same for what is known of exports that were fetched (headgate fetch "
+      "--bulk). The last one stays." },
+    { "store.keep_readings_days", T_INT, AT(keep_readings_d), 0, 36500, "0",
+      "d",
+      "The same for readings. What the rules look back on (general.lookback_d "
+      "of the policy), what an open suggestion rests on, and what was read at "
+      "an access with a band stay whatever is set here." },
 
     { "policy.path", T_PATH, AT(policy_path), 1, ROOM(policy_path),
       "policy.ini", "",
@@ -122,6 +185,17 @@ static const struct config_row rows[] = {
       "the record's own host. Named here, it may be anywhere." },
     { "record.timeout", T_INT, AT(record_timeout_ms), 100, 600000, "15000",
       "ms", "How long an answer of the record may take." },
+    { "record.tls_ca", T_PATH, AT(record_tls_ca), 0, ROOM(record_tls_ca), "",
+      "",
+      "Authorities that sign the certificate of the record and of its "
+      "authorisation server (PEM), in place of those of the system. Empty: "
+      "those of the system." },
+    { "record.tls_certificate", T_PATH, AT(record_tls_certificate), 0,
+      ROOM(record_tls_certificate), "", "",
+      "Certificate by which this service proves itself to the record (PEM). "
+      "Empty: none." },
+    { "record.tls_key", T_PATH, AT(record_tls_key), 0, ROOM(record_tls_key), "",
+      "", "Private key of that certificate (PEM, without a password)." },
     { "record.documents", T_BOOL, AT(record_documents), 0, 1, "true", "",
       "Beside a Task with a band plan, make a DocumentReference of it: the "
       "plan as a text to read, and as data. It is renewed with the plan, and "
@@ -234,8 +308,10 @@ static const struct config_row rows[] = {
       "waits between them grow from a minute to two hours." },
 
     { "mllp.enabled", T_BOOL, AT(mllp_enabled), 0, 1, "false", "",
-      "Listen for messages of HL7 v2 (ORU^R01) over MLLP. A port other than 0 "
-      "says the same. MLLP knows no password: who may send is settled by the "
+      "Listen for messages of HL7 v2 (ORU^R01) over MLLP. Where this is not "
+      "given, a port other than 0 says the same; false switches it off "
+      "whatever the port is. MLLP knows no password: who may send is settled "
+      "by the "
       "address, by allow, by client certificates, and by the sections "
       "[sender NAME] below." },
     { "mllp.address", T_ADDRESS, AT(mllp_address), 1, ROOM(mllp_address),
@@ -316,6 +392,10 @@ static const struct config_row rows[] = {
       "Day on which the page of the week before is written: 1 is Monday." },
     { "report.hour", T_INT, AT(report_hour), 0, 23, "6", "h",
       "Hour of that day, at the site, from which on it is written." },
+    { "report.silent_days", T_INT, AT(report_silent_d), 0, 120, "0", "d",
+      "Days without data after which a feed is said to be silent (headgate "
+      "queue, metrics, log). 0: a quarter more than the longest pause that "
+      "this feed usually makes." },
 
     { "log.level", T_LEVEL, AT(log_level), 1, ROOM(log_level), "info", "",
       "Least level that is written: debug, info, warn or error." },

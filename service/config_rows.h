@@ -36,7 +36,7 @@ struct config_row {
     const char *help;
 };
 
-enum { CONFIG_ROWS_MAX = 128, CONFIG_SENDER_ROWS_MAX = 24 };
+enum { CONFIG_ROWS_MAX = 160, CONFIG_SENDER_ROWS_MAX = 24 };
 
 /* The rows, in the order of the reference file. */
 const struct config_row *config_rows(size_t *count);

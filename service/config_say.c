@@ -1,10 +1,8 @@
 /* Complaints about settings, with the place where they were made. */
 #include "service/config_work.h"
 
-#include <errno.h>
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
 _Static_assert((int)CONFIG_LINES_MAX >= (int)CONFIG_ROWS_MAX,
                "raise CONFIG_LINES_MAX");
@@ -86,25 +84,4 @@ void config_say(const struct config *c, const char *what, struct buf *why)
         buf_printf(why, "%s:%d: %s", c->path, line, what);
     else
         buf_printf(why, "%s: %s", c->path, what);
-}
-
-enum err config_check_files(const struct config *c, struct buf *why)
-{
-    const struct {
-        const char *key, *path;
-    } files[] = { { "tls_certificate", c->mllp_tls_certificate },
-                  { "tls_key", c->mllp_tls_key },
-                  { "tls_client_ca", c->mllp_tls_client_ca },
-                  { "tls_crl", c->mllp_tls_crl } };
-    char what[CONFIG_TEXT_SIZE + 128];
-
-    for (size_t i = 0; i < COUNT(files); i++) {
-        if (files[i].path[0] == '\0' || access(files[i].path, R_OK) == 0)
-            continue;
-        snprintf(what, sizeof(what), "[mllp] %s: %s cannot be read: %s",
-                 files[i].key, files[i].path, strerror(errno));
-        config_say(c, what, why);
-        return ERR_CONFIG;
-    }
-    return ERR_OK;
 }

@@ -238,9 +238,23 @@ enum err config_override_sender(struct config_reader *l, const char *text,
 
 /* ---- what must fit together ------------------------------------------------ */
 
+/* Was this setting given, in the file or after it? */
+static bool is_given(const struct config *c, const char *key)
+{
+    size_t count;
+    const struct config_row *all = config_rows(&count);
+
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(all[i].key, key) == 0)
+            return c->lines[i] != 0;
+    }
+    return false;
+}
+
 bool config_listens_hl7(const struct config *c)
 {
-    return c->mllp_enabled || c->mllp_port != 0;
+    return c->mllp_enabled ||
+           (c->mllp_port != 0 && !is_given(c, "mllp.enabled"));
 }
 
 static const char *check_listener(const struct config *c)

@@ -7,6 +7,8 @@
  *     config_reference.c  the reference file
  *     config_sender.c  [sender NAME], and [mllp] as a whole
  *     config_say.c     complaints, with their place
+ *     config_live.c    what may change while a service runs
+ *     config_tls.c     what must fit together of TLS, and its files
  */
 #ifndef HEADGATE_SERVICE_CONFIG_WORK_H
 #define HEADGATE_SERVICE_CONFIG_WORK_H
@@ -46,6 +48,11 @@ MUST_CHECK enum err config_set_sender(struct config_reader *l, int line,
 /* "sender NAME.key=value"; len: up to the equals sign. */
 MUST_CHECK enum err config_override_sender(struct config_reader *l,
                                            const char *text, size_t len);
+
+/* What [http] and [record] say of TLS and proxies, together; NULL, or what is
+ * wrong (in room, or static). */
+const char *config_check_tls(const struct config *config, char *room,
+                             size_t size);
 
 /* A numeric address of this machine alone? */
 bool config_is_loopback(const char *address);

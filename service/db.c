@@ -1,6 +1,7 @@
 #include "service/db.h"
 
 #include "service/db_schema.h"
+#include "service/db_work.h"
 
 #include <math.h>
 #include <sqlite3.h>
@@ -25,7 +26,7 @@ static const char *const sql[QUERY_COUNT] = {
 #undef QUERY
 };
 
-static enum err err_of(int code)
+enum err db_err_of(int code)
 {
     switch (code & 0xff) {
     case SQLITE_OK:
@@ -49,7 +50,7 @@ static enum err err_of(int code)
 
 enum err db_exec(struct db *db, const char *text)
 {
-    return err_of(sqlite3_exec(db->handle, text, NULL, NULL, NULL));
+    return db_err_of(sqlite3_exec(db->handle, text, NULL, NULL, NULL));
 }
 
 static int on_wal(void *arg, sqlite3 *handle, const char *name, int pages)
@@ -73,12 +74,12 @@ enum err db_number(struct db *db, const char *text, int64_t *out)
     if (code == SQLITE_ROW)
         *out = sqlite3_column_int64(s, 0);
     sqlite3_finalize(s);
-    return code == SQLITE_DONE ? ERR_ABSENT : err_of(code);
+    return code == SQLITE_DONE ? ERR_ABSENT : db_err_of(code);
 }
 
 static enum err set_up(struct db *db)
 {
-    char pragmas[256];
+    char pragmas[320];
     bool is_new = false;
     enum err e = db_exec(db, "PRAGMA locking_mode=EXCLUSIVE");
 
@@ -88,12 +89,15 @@ static enum err set_up(struct db *db)
              "PRAGMA journal_mode=WAL;"
              "PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
              "PRAGMA cache_size=-%d; PRAGMA wal_autocheckpoint=0;"
-             "PRAGMA trusted_schema=OFF; PRAGMA temp_store=MEMORY;",
+             "PRAGMA trusted_schema=OFF; PRAGMA temp_store=MEMORY;"
+             "PRAGMA secure_delete=ON;",
              CACHE_KIB);
     if (e == ERR_OK)
         e = db_exec(db, pragmas);
     if (e == ERR_OK)
         e = is_new ? schema_create(db) : schema_upgrade(db);
+    if (e == ERR_OK)
+        e = schema_working(db);
     sqlite3_wal_hook(db->handle, on_wal, db);
     return e;
 }
@@ -110,7 +114,8 @@ static enum err refine(struct db *db, enum err e)
     return e;
 }
 
-enum err db_open(const char *path, struct db **out)
+static enum err open_as(const char *name, int flags,
+                        enum err (*prepare)(struct db *db), struct db **out)
 {
     struct db *db = calloc(1, sizeof(*db));
     int code;
@@ -118,11 +123,10 @@ enum err db_open(const char *path, struct db **out)
 
     if (db == NULL)
         return ERR_MEMORY;
-    code = sqlite3_open_v2(path, &db->handle,
-                           SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE |
-                               SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE,
+    code = sqlite3_open_v2(name, &db->handle,
+                           flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE,
                            NULL);
-    e = code == SQLITE_OK ? set_up(db) : err_of(code);
+    e = code == SQLITE_OK ? prepare(db) : db_err_of(code);
     if (e != ERR_OK) {
         e = refine(db, e);
         db_close(db);
@@ -130,6 +134,25 @@ enum err db_open(const char *path, struct db **out)
     }
     *out = db;
     return ERR_OK;
+}
+
+enum err db_open(const char *path, struct db **out)
+{
+    return open_as(path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, set_up,
+                   out);
+}
+
+enum err db_open_uri(const char *uri, bool writes,
+                     enum err (*prepare)(struct db *db), struct db **out)
+{
+    int flags = writes ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY;
+
+    return open_as(uri, flags | SQLITE_OPEN_URI, prepare, out);
+}
+
+struct sqlite3 *db_handle(struct db *db)
+{
+    return db->handle;
 }
 
 void db_close(struct db *db)
@@ -156,7 +179,7 @@ static enum err statement(struct db *db, enum query q, sqlite3_stmt **out)
                                       &db->statements[q], NULL);
 
         if (code != SQLITE_OK)
-            return err_of(code);
+            return db_err_of(code);
     }
     *out = db->statements[q];
     return ERR_OK;
@@ -205,7 +228,7 @@ static enum err start(struct db *db, enum query q, const char *format,
         int code = bind_one(s, at, format[at - 1], args);
 
         if (code != SQLITE_OK)
-            return err_of(code);
+            return db_err_of(code);
     }
     return ERR_OK;
 }
@@ -222,7 +245,7 @@ enum err db_next(struct db *db, enum query q)
     if (code == SQLITE_ROW)
         return ERR_OK;
     db_done(db, q);
-    return code == SQLITE_DONE ? ERR_ABSENT : err_of(code);
+    return code == SQLITE_DONE ? ERR_ABSENT : db_err_of(code);
 }
 
 void db_done(struct db *db, enum query q)
@@ -291,7 +314,7 @@ enum err db_ask(struct db *db, const char *text, const struct db_value *values,
         code = bind_value(db->statements[Q_ASKED], (int)i + 1, &values[i]);
     if (code != SQLITE_OK)
         db_done(db, Q_ASKED);
-    return err_of(code);
+    return db_err_of(code);
 }
 
 int64_t db_int(struct db *db, enum query q, int column)
@@ -368,20 +391,6 @@ void db_checkpoint(struct db *db)
     if (sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE,
                                   &left, &done) == SQLITE_OK)
         db->wal_pages = 0;
-}
-
-enum err db_verify(struct db *db)
-{
-    sqlite3_stmt *s = NULL;
-    enum err e = ERR_STORE;
-
-    if (sqlite3_prepare_v2(db->handle, "PRAGMA integrity_check", -1, &s,
-                           NULL) == SQLITE_OK &&
-        sqlite3_step(s) == SQLITE_ROW &&
-        strcmp((const char *)sqlite3_column_text(s, 0), "ok") == 0)
-        e = ERR_OK;
-    sqlite3_finalize(s);
-    return e;
 }
 
 void db_fail_step(struct db *db, long n)

@@ -1,5 +1,6 @@
 /*
- * db - SQLite, the only file that knows it: statements by number, rows typed
+ * db - SQLite, which only db.c and db_copy.c know: statements by number, rows
+ * typed
  *
  * One connection, used by one thread.  Each statement of statements.h is
  * prepared once, when first run.  Arguments are described by a format, one
@@ -34,7 +35,8 @@ enum query {
 struct db;
 
 /*
- * Open or create, or bring up to date in place; WAL, synchronous FULL, exclusive locking, foreign keys.
+ * Open or create, or bring up to date in place; WAL, synchronous FULL, exclusive
+ * locking, foreign keys; what is deleted is overwritten.
  *
  * ERR_STORE     damaged
  * ERR_UNKNOWN   no database, or one of another program; it is left as it is
@@ -48,6 +50,8 @@ MUST_CHECK enum err db_open(const char *path, struct db **db);
 const char *db_open_reason(const char *path, enum err e);
 void db_close(struct db *db);
 const char *db_library_version(void);
+/* The version of the tables that this program makes. */
+int64_t db_schema_newest(void);
 
 /* Run a statement that returns no row. */
 MUST_CHECK enum err db_run(struct db *db, enum query q, const char *format,

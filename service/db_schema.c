@@ -84,18 +84,49 @@ static enum err climb(struct db *db, int version)
     return e; /* on an error the store is closed, and nothing was changed */
 }
 
-enum err schema_upgrade(struct db *db)
+enum err schema_version(struct db *db, int64_t *version)
 {
     enum err e = db_first(db, Q_META_GET, "s", "schema");
-    int64_t version;
 
     if (e != ERR_OK)
         return e == ERR_ABSENT ? ERR_UNKNOWN : e;
-    version = db_int(db, Q_META_GET, 0);
+    *version = db_int(db, Q_META_GET, 0);
     db_done(db, Q_META_GET);
-    if (version < 1 || version > SCHEMA_VERSION)
-        return ERR_CONFLICT;
-    return version == SCHEMA_VERSION ? ERR_OK : climb(db, (int)version);
+    return *version < 1 || *version > SCHEMA_VERSION ? ERR_CONFLICT : ERR_OK;
+}
+
+static const char working_sql[] =
+    "CREATE TEMP TABLE IF NOT EXISTS whole_access(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_resource(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_journal(seq INTEGER PRIMARY KEY,"
+    " seen INT NOT NULL DEFAULT 0);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_kept(journal INT, start INT,"
+    " len INT, resource INT, PRIMARY KEY(journal, start, len));"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_message(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_item(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_mark(n INT NOT NULL);"
+    "CREATE TEMP TABLE IF NOT EXISTS old_resource(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS old_journal(seq INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS old_kept(journal INTEGER PRIMARY KEY);";
+
+enum err schema_working(struct db *db)
+{
+    return db_exec(db, working_sql);
+}
+
+int64_t db_schema_newest(void)
+{
+    return SCHEMA_VERSION;
+}
+
+enum err schema_upgrade(struct db *db)
+{
+    int64_t version = 0;
+    enum err e = schema_version(db, &version);
+
+    if (e != ERR_OK || version == SCHEMA_VERSION)
+        return e;
+    return climb(db, (int)version);
 }
 
 static const char *cannot_open(const char *path)

@@ -14,6 +14,50 @@
     "CASE t.priority WHEN 'stat' THEN 0 WHEN 'asap' THEN 1 "                   \
     "WHEN 'urgent' THEN 2 ELSE 3 END"
 
+/*
+ * SQL: what is old enough to be pruned (?1: a moment), see store_prune.h.  Used
+ * in statements.h, to count it and to remove it.
+ */
+#define PRUNE_OPEN                                                             \
+    "(SELECT task FROM episode WHERE state IN (1, 2) UNION "                   \
+    "SELECT task FROM repeat WHERE state IN (1, 2))"
+#define PRUNE_OUTBOX                                                           \
+    "outbox WHERE task IN (SELECT t.resource FROM task t JOIN resource r ON "  \
+    "r.id = t.resource WHERE r.updated_ms < ?1 AND t.status IN ('completed', " \
+    "'rejected', 'cancelled', 'failed', 'entered-in-error') AND t.resource "   \
+    "NOT IN " PRUNE_OPEN " AND NOT EXISTS (SELECT 1 FROM outbox o WHERE "      \
+    "o.task = t.resource AND (o.state NOT IN (1, 4) OR (o.state = 1 AND "      \
+    "o.sent < o.wanted))))"
+#define PRUNE_DECISIONS                                                        \
+    "decision WHERE at_ms < ?1 AND (task IS NULL OR task NOT IN " PRUNE_OPEN   \
+    ") AND EXISTS (SELECT 1 FROM decision n WHERE n.access = "                 \
+    "decision.access AND n.grp = decision.grp AND n.number = "                 \
+    "decision.number AND n.reminder = decision.reminder AND n.id > "           \
+    "decision.id) AND NOT EXISTS (SELECT 1 FROM episode e WHERE e.access = "   \
+    "decision.access AND e.grp = decision.grp AND e.number = "                 \
+    "decision.number AND e.state IN (1, 2))"
+#define PRUNE_QUARANTINE "quarantine WHERE state > 0 AND done_ms < ?1"
+#define PRUNE_HL7                                                              \
+    "hl7_message WHERE received_ms < ?1 AND NOT EXISTS (SELECT 1 FROM "        \
+    "quarantine q WHERE q.message = hl7_message.id AND q.state = 0) AND NOT "  \
+    "EXISTS (SELECT 1 FROM held h JOIN version v ON v.resource = h.resource "  \
+    "WHERE v.journal = hl7_message.journal AND v.journal > 0)"
+#define PRUNE_BULK                                                             \
+    "bulk WHERE ended_ms > 0 AND ended_ms < ?1 AND id < (SELECT max(id) FROM " \
+    "bulk)"
+/* Observations (?1: seconds) all of whose readings are older, none of which is
+ * held or explains what is open, of accesses that never had a band (?2 to ?4:
+ * what tells of one). */
+#define PRUNE_READINGS                                                         \
+    "reading g WHERE g.start_s < ?1 AND g.end_s < ?1 AND NOT EXISTS (SELECT "  \
+    "1 FROM reading n WHERE n.resource = g.resource AND (n.start_s >= ?1 OR "  \
+    "n.end_s >= ?1)) AND g.resource NOT IN (SELECT resource FROM held) AND "   \
+    "g.resource NOT IN (SELECT v.resource FROM evidence v JOIN episode e ON "  \
+    "e.access = v.access AND e.grp = v.grp AND e.number = v.number WHERE "     \
+    "e.state IN (1, 2)) AND g.resource NOT IN (SELECT trigger FROM repeat "    \
+    "WHERE state IN (1, 2)) AND g.owner NOT IN (SELECT DISTINCT b.owner FROM " \
+    "reading b WHERE b.quantity = ?2 OR (b.quantity = ?3 AND b.sign = ?4))"
+
 /* Run statements that take no arguments and return nothing. */
 MUST_CHECK enum err db_exec(struct db *db, const char *text);
 
@@ -30,6 +74,14 @@ MUST_CHECK enum err schema_recognise(struct db *db, bool *is_new);
 
 /* All tables of a new store, in one transaction. */
 MUST_CHECK enum err schema_create(struct db *db);
+
+/* Of which version the tables are; ERR_UNKNOWN: it does not say, ERR_CONFLICT:
+ * of a newer one, or of one that there never was. */
+MUST_CHECK enum err schema_version(struct db *db, int64_t *version);
+
+/* The tables of this connection alone, in which work is prepared (see
+ * patient_whole.h, store_prune.h): they are gone with it. */
+MUST_CHECK enum err schema_working(struct db *db);
 
 /*
  * schema_upgrade - a store of this version is left alone; an older one is

@@ -71,6 +71,8 @@ static const char *reason_words(enum end_reason r)
         return "the access is another one";
     case END_ELSEWHERE:
         return "it is said in another suggestion";
+    case END_DECEASED:
+        return "the patient is recorded as deceased";
     }
     return "";
 }
@@ -99,8 +101,8 @@ static const char *update_words(enum decision_how how)
 }
 
 /* Why it ended. */
-static const char *end_words(bool reminder, enum decision_how how,
-                             enum end_reason reason)
+const char *decision_end_words(bool reminder, enum decision_how how,
+                               enum end_reason reason)
 {
     if (how == HOW_WENT_LIVE)
         return "silent mode ended";
@@ -109,7 +111,7 @@ static const char *end_words(bool reminder, enum decision_how how,
     return how == HOW_DONE ? "recorded" : "no longer needed";
 }
 
-static const char *act_words(enum act act, enum decision_how how)
+const char *decision_act_words(enum act act, enum decision_how how)
 {
     switch (act) {
     case ACT_OPEN:
@@ -138,10 +140,11 @@ static void read_row(struct db *db, struct buf *rules, struct decision_row *d)
         .at_ms = db_int(db, q, 0),
         .group = group_word((enum group)db_int(db, q, 1)),
         .number = (int)db_int(db, q, 2),
-        .act = act_words(act, how),
-        .reason = act == ACT_END ? end_words(reminder, how,
-                                             (enum end_reason)db_int(db, q, 4))
-                                 : NULL,
+        .act = decision_act_words(act, how),
+        .reason = act == ACT_END
+                      ? decision_end_words(reminder, how,
+                                           (enum end_reason)db_int(db, q, 4))
+                      : NULL,
         .reminder = reminder,
         .rules = rules->len > 0 ? rules->data : "",
         .urgency = (enum urgency)db_int(db, q, 8),

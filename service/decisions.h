@@ -52,6 +52,11 @@ struct decision {
 enum { POLICY_TEXT_SIZE = 160 };
 void policy_text(const struct policy *policy, char out[POLICY_TEXT_SIZE]);
 
+/* "opened", "raised" ...; why it ended: static words. */
+const char *decision_act_words(enum act act, enum decision_how how);
+const char *decision_end_words(bool reminder, enum decision_how how,
+                               enum end_reason reason);
+
 MUST_CHECK enum err decision_add(struct db *db, const struct decision *d,
                                  const struct policy *policy, int64_t now_ms);
 

@@ -1,12 +1,11 @@
 #include "service/deeds.h"
 
 #include "adapters/catalogue.h"
-#include "adapters/fhir_time.h"
-#include "planner/reading.h"
 #include "service/episodes.h"
 #include "service/quarantine_item.h"
 #include "service/task_change.h"
 
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -15,6 +14,7 @@ struct doing {
     struct db *db;
     struct task_deed *d;
     struct deed_task t;
+    int64_t until_s; /* put-off */
     struct buf note; /* for the Task */
 };
 
@@ -82,158 +82,105 @@ static enum err keep(const struct doing *g, enum deed_act act,
     return deed_add(g->db, &deed, NULL);
 }
 
-/* ---- how it stands ------------------------------------------------------------ */
-
-static bool is_status(const struct doing *g, const char *status)
-{
-    return strcmp(g->t.status, status) == 0;
-}
-
-/* Nobody has said that it is theirs. */
-static bool is_waiting(const struct doing *g)
-{
-    return is_status(g, "draft") || is_status(g, "requested") ||
-           is_status(g, "received");
-}
-
-static bool is_closed(const struct doing *g)
-{
-    return is_status(g, "completed") || is_status(g, "rejected") ||
-           is_status(g, "cancelled") || is_status(g, "failed") ||
-           is_status(g, "entered-in-error");
-}
-
-static enum err refuse_closed(struct doing *g)
-{
-    /* TRANSLATORS: %s is a code of FHIR, "completed" or "cancelled" */
-    return deed_refuse(&g->d->status, &g->d->text, 409,
-                       _("It is closed already (%s)."), g->t.status);
-}
-
 /* ---- the deeds ------------------------------------------------------------------ */
+
+static enum err say(struct task_deed *d, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* A whole sentence of the answer. */
+static enum err say(struct task_deed *d, const char *format, ...)
+{
+    char line[4096];
+    va_list args;
+
+    va_start(args, format);
+    vsnprintf(line, sizeof(line), format, args);
+    va_end(args);
+    buf_printf(&d->text, "%s\n", line);
+    return ERR_OK;
+}
+
+/* Whose it was, in the note: they read it there. */
+static void note_whose(struct doing *g)
+{
+    if (!deed_is_of_another(g->d, &g->t) || g->t.owner[0] == '\0')
+        return;
+    buf_puts(&g->note, "  ");
+    buf_printf(&g->note, _("%s had it in hand."), g->t.owner);
+}
 
 static enum err take(struct doing *g)
 {
     struct task_deed *d = g->d;
-    const char *status = is_waiting(g) ? "accepted" : NULL;
+    bool waiting = deed_is_waiting(&g->t);
     enum err e;
 
-    if (status == NULL && strcmp(g->t.owner, d->who) == 0) {
-        buf_printf(&d->text, _("%s has it in hand already."), d->who);
-        buf_puts(&d->text, "\n");
-        return ERR_OK;
-    }
-    if (status == NULL && g->t.owner[0] != '\0')
-        return deed_refuse(&d->status, &d->text, 409,
-                           _("%s has it in hand; it changes hands by: headgate "
-                             "task hand"),
-                           g->t.owner);
+    if (!waiting && !g->t.handed && strcmp(g->t.owner, d->who) == 0)
+        return say(d, _("%s has it in hand already."), d->who);
     if (d->why[0] == '\0')
         buf_puts(&g->note, _("Taken in hand."));
     else
         buf_printf(&g->note, _("Taken in hand: %s"), d->why);
-    e = change(g, (struct fhir_deed){ .status = status,
+    e = change(g, (struct fhir_deed){ .status = waiting ? "accepted" : NULL,
                                       .owner = d->who,
                                       .business = BUSINESS_NONE,
                                       .note = g->note.data });
     if (e == ERR_OK)
+        e = episode_take(g->db, g->t.row.id);
+    if (e == ERR_OK)
         e = keep(g, DEED_TASK_TAKE, "");
-    if (e == ERR_OK) {
-        buf_printf(&d->text, _("%s has it in hand."), d->who);
-        buf_puts(&d->text, "\n");
-    }
-    return e;
+    return e == ERR_OK ? say(d, _("%s has it in hand."), d->who) : e;
+}
+
+static enum err say_handed(const struct doing *g)
+{
+    struct task_deed *d = g->d;
+
+    if (g->t.reminder)
+        return say(d, _("Handed to %s."), d->whom);
+    if (deed_is_waiting(&g->t))
+        return say(d,
+                   _("Handed to %s.  It counts as open until it is taken, "
+                     "and is withdrawn if what it rests on goes away."),
+                   d->whom);
+    return say(d,
+               _("Handed to %s.  Nobody has it in hand until it is taken: "
+                 "it counts as open, and is escalated by the time since it "
+                 "was suggested."),
+               d->whom);
 }
 
 static enum err hand(struct doing *g)
 {
     struct task_deed *d = g->d;
+    bool waiting = deed_is_waiting(&g->t);
     enum err e;
 
-    if (d->whom[0] == '\0')
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("Say to whom it is handed: --whom NAME."));
+    if (!waiting && !g->t.handed && strcmp(g->t.owner, d->whom) == 0)
+        return say(d, _("%s has it in hand already."), d->whom);
     if (d->why[0] == '\0')
         buf_printf(&g->note, _("Handed to %s."), d->whom);
     else
         /* TRANSLATORS: a name, then the reason as a person wrote it */
         buf_printf(&g->note, _("Handed to %1$s: %2$s"), d->whom, d->why);
+    note_whose(g);
     e = change(g, (struct fhir_deed){ .owner = d->whom,
-                                      .business = BUSINESS_STAYS,
+                                      .business = waiting || g->t.reminder
+                                                      ? BUSINESS_STAYS
+                                                      : BUSINESS_AWAITING,
                                       .note = g->note.data });
+    if (e == ERR_OK && !waiting)
+        e = episode_hand(g->db, g->t.row.id, d->now_ms / 1000);
     if (e == ERR_OK)
         e = keep(g, DEED_TASK_HAND, d->whom);
-    if (e != ERR_OK)
-        return e;
-    if (is_waiting(g))
-        buf_printf(&d->text,
-                   _("Handed to %s.  It counts as open until it is taken, and "
-                     "is withdrawn if what it rests on goes away."),
-                   d->whom);
-    else
-        buf_printf(&d->text, _("Handed to %s."), d->whom);
-    buf_puts(&d->text, "\n");
-    return ERR_OK;
-}
-
-/* The first second of a day to come, at the site. */
-static enum err read_day(struct task_deed *d, int64_t *until_s)
-{
-    struct fhir_time day;
-    int64_t now_s = d->now_ms / 1000;
-    size_t len = strlen(d->until);
-
-    if (len == 0)
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("Say until when: --until DATE."));
-    if (len != 10 ||
-        fhir_time_read(d->until, len, d->reader->zone, &day) != ERR_OK)
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("'%s' is not a date: write it as 2026-03-31."),
-                           d->until);
-    if (day.start_s <= now_s)
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("%s is not a day to come."), d->until);
-    if (day.start_s > now_s + (int64_t)DEED_DAYS_MAX * DAY_S)
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("%s is more than a year away; decline it, if it "
-                             "is not to be followed."),
-                           d->until);
-    *until_s = day.start_s;
-    return ERR_OK;
-}
-
-static enum err may_be_put_off(struct doing *g)
-{
-    struct task_deed *d = g->d;
-
-    if (g->t.at_once)
-        return deed_refuse(
-            &d->status, &d->text, 409,
-            _("This is to be seen at once and cannot be put off.  Phone "
-              "whoever is to see the patient, by local emergency policy; "
-              "headgate does not replace the call."));
-    if (g->t.reminder)
-        return deed_refuse(&d->status, &d->text, 409,
-                           _("This is a reminder, and has its day; take it, "
-                             "decline it, or leave it."));
-    if (!is_status(g, "requested"))
-        return deed_refuse(&d->status, &d->text, 409,
-                           _("Somebody has it in hand: when it is seen to is "
-                             "theirs to say."));
-    return ERR_OK;
+    return e == ERR_OK ? say_handed(g) : e;
 }
 
 static enum err put_off(struct doing *g)
 {
     struct task_deed *d = g->d;
-    int64_t until_s = 0;
-    enum err e = may_be_put_off(g);
+    enum err e;
 
-    if (e == ERR_OK)
-        e = read_day(d, &until_s);
-    if (e != ERR_OK)
-        return e;
     if (d->why[0] == '\0')
         buf_printf(&g->note, _("Put off until %s."), d->until);
     else
@@ -242,20 +189,18 @@ static enum err put_off(struct doing *g)
     e = change(g, (struct fhir_deed){ .business = BUSINESS_PUT_OFF,
                                       .note = g->note.data });
     if (e == ERR_OK)
-        e = episode_put_off(g->db, g->t.row.id, until_s, d->who);
+        e = episode_put_off(g->db, g->t.row.id, g->until_s, d->who);
     if (e == ERR_OK)
         e = db_run(g->db, Q_NEWS_AHEAD, "iii", g->t.access,
-                   partition_of(g->t.access), until_s * 1000);
+                   partition_of(g->t.access), g->until_s * 1000);
     if (e == ERR_OK)
         e = keep(g, DEED_TASK_PUT_OFF, d->until);
-    if (e != ERR_OK)
-        return e;
-    buf_printf(&d->text,
-               _("Put off until %s.  It comes back on that day by itself, and "
-                 "before it if it worsens."),
-               d->until);
-    buf_puts(&d->text, "\n");
-    return ERR_OK;
+    return e == ERR_OK
+               ? say(d,
+                     _("Put off until %s.  It comes back on that day by "
+                       "itself, and before it if it worsens."),
+                     d->until)
+               : e;
 }
 
 static enum err decline(struct doing *g)
@@ -263,23 +208,19 @@ static enum err decline(struct doing *g)
     struct task_deed *d = g->d;
     enum err e;
 
-    if (d->why[0] == '\0')
-        return deed_refuse(&d->status, &d->text, 400,
-                           _("Say why it is declined: --why TEXT."));
     buf_printf(&g->note, _("Declined: %s"), d->why);
+    note_whose(g);
     e = change(g, (struct fhir_deed){ .status = "rejected",
                                       .reason = d->why,
                                       .business = BUSINESS_NONE,
                                       .note = g->note.data });
     if (e == ERR_OK)
         e = keep(g, DEED_TASK_DECLINE, "");
-    if (e == ERR_OK) {
-        buf_puts(&d->text,
-                 _("Declined.  It is suggested anew only if the access is "
-                   "clearly worse, or new readings come after a quiet time."));
-        buf_puts(&d->text, "\n");
-    }
-    return e;
+    return e == ERR_OK
+               ? say(d, _("Declined.  It is suggested anew only if the access "
+                          "is clearly worse, or new readings come after a "
+                          "quiet time."))
+               : e;
 }
 
 static enum err done(struct doing *g)
@@ -291,8 +232,9 @@ static enum err done(struct doing *g)
         buf_puts(&g->note, _("Done."));
     else
         buf_printf(&g->note, _("Done: %s"), d->why);
+    note_whose(g);
     /* R4 lets nobody complete what nobody has accepted */
-    if (is_waiting(g))
+    if (deed_is_waiting(&g->t))
         e = change(g, (struct fhir_deed){
                           .status = "accepted",
                           .owner = g->t.owner[0] == '\0' ? d->who : NULL,
@@ -303,11 +245,19 @@ static enum err done(struct doing *g)
                                           .note = g->note.data });
     if (e == ERR_OK)
         e = keep(g, DEED_TASK_DONE, "");
-    if (e == ERR_OK) {
-        buf_puts(&d->text, _("Done; it is closed."));
-        buf_puts(&d->text, "\n");
-    }
-    return e;
+    return e == ERR_OK ? say(d, _("Done; it is closed.")) : e;
+}
+
+/* Under the answer: whose it is, and whose it was, so that a slip is seen. */
+static void say_whose(struct doing *g, bool refused)
+{
+    struct task_deed *d = g->d;
+
+    if (!refused && d->verb != TASK_TAKE && deed_is_of_another(d, &g->t) &&
+        g->t.owner[0] != '\0')
+        (void)say(d, _("%s had it in hand."), g->t.owner);
+    if (d->about[0] != '\0')
+        (void)say(d, "%s", d->about);
 }
 
 enum err task_deed(struct db *db, struct task_deed *d)
@@ -320,16 +270,20 @@ enum err task_deed(struct db *db, struct task_deed *d)
     enum err e;
 
     d->status = 200;
-    d->fid[0] = '\0';
+    d->fid[0] = d->about[0] = '\0';
     if (d->who[0] == '\0')
         return deed_refuse(&d->status, &d->text, 400,
                            _("Say who decides: --by NAME."));
     buf_init(&g.note, (size_t)8 * DEED_WORDS_SIZE);
     e = deed_find_task(db, d, &g.t);
     if (e == ERR_OK)
-        e = is_closed(&g) ? refuse_closed(&g) : verbs[d->verb](&g);
+        e = deed_may(d, &g.t, &g.until_s);
+    if (e == ERR_OK)
+        e = verbs[d->verb](&g);
     if (e == ERR_OK)
         e = buf_ok(&g.note);
+    if (e == ERR_OK || e == ERR_CONFLICT)
+        say_whose(&g, e != ERR_OK);
     buf_clear(&g.note);
     return e == ERR_OK ? buf_ok(&d->text) : e;
 }

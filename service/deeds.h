@@ -3,7 +3,8 @@
  * that are one
  *
  *     deeds.c         a Task taken, handed over, put off, declined, done
- *     deeds_find.c    which Task is meant
+ *     deeds_may.c     may it be done?  Who has it in hand is asked there
+ *     deeds_find.c    which Task is meant, of whom it is, and how it stands
  *     deeds_access.c  accesses listed, and merged
  *
  * Store thread only.  A deed with a Task is a change of the Task itself, by the
@@ -17,10 +18,11 @@
 #include "adapters/buf.h"
 #include "adapters/fhir_deed.h"
 #include "adapters/fhir_read.h"
+#include "planner/policy.h"
 #include "service/db.h"
 #include "service/resources.h"
 
-enum { DEED_WORDS_SIZE = 400, DEED_NAME_SIZE = 256, DEED_DAYS_MAX = 366 };
+enum { DEED_WORDS_SIZE = 400, DEED_NAME_SIZE = 256, DEED_ABOUT_SIZE = 1200 };
 
 enum task_verb { TASK_TAKE, TASK_HAND, TASK_PUT_OFF, TASK_DECLINE, TASK_DONE };
 
@@ -30,29 +32,40 @@ struct task_deed {
     char task[DEED_NAME_SIZE]; /* id of a Task, or the name of an access for
                                   which just one suggestion is open */
     char who[FHIR_OWNER_SIZE], whom[FHIR_OWNER_SIZE]; /* whom: hand */
-    char why[DEED_WORDS_SIZE];                        /* decline: needed */
-    char until[40]; /* put-off: a date of the site, 2026-12-24 */
+    char why[DEED_WORDS_SIZE]; /* needed as task_deed says */
+    char until[40];            /* put-off: a date of the site, 2026-12-24 */
     const struct fhir_reader *reader; /* borrowed; with base, zone and self */
+    const struct policy *policy;      /* borrowed */
     bool deliver;                     /* there is a record to hear of it */
     int64_t now_ms;
     /* out */
-    char fid[FID_SIZE]; /* of the Task, once it is known */
-    int status;         /* 200 done; 400, 404, 409: it could not be, and text
+    char fid[FID_SIZE];          /* of the Task, once it is known */
+    char about[DEED_ABOUT_SIZE]; /* then, the patient, number, access and unit,
+                                    in words of one line; text ends in it */
+    int status;      /* 200 done; 400, 404, 409: it could not be, and text
                            says why */
-    struct buf text;    /* for the person; the caller inits and clears it */
+    struct buf text; /* for the person; the caller inits and clears it */
 };
 
 /*
  * task_deed - do it
  *
  * take      accepted, and who is its owner; of what somebody else has: refused
- * hand      whom is its owner, and its status stays: as long as nobody has
- *           taken it, headgate withdraws it when its ground goes away
+ * hand      whom is its owner, and its status stays.  Nobody has it in hand
+ *           until it is taken: it waits, and is escalated, like one that was
+ *           never taken.  R4 knows no way back from accepted to requested, so
+ *           that this is kept with the episode, and businessStatus says that an
+ *           answer is waited for
  * put-off   shown as put off until that day; it comes back by itself, and
  *           before it if it worsens.  Refused for what is to be seen at once,
- *           for what somebody has in hand, and for reminders
+ *           for what somebody has had in hand, for reminders, and for longer
+ *           than general.put_off_*_d
  * decline   rejected, why is its statusReason
  * done      completed (by way of accepted, as R4 wants it)
+ *
+ * why is needed to decline; to put off, or to be done with, what is to be seen
+ * within days, or at once; and to hand over, decline or be done with what
+ * another person has in hand, whose name then stands in the note.
  *
  * Errors are those of the store, and ERR_CONFLICT after status was set to a
  * refusal: the caller then undoes what was done.
@@ -96,7 +109,9 @@ struct deed_task {
     struct resource row;
     int64_t access;
     bool reminder;
-    bool at_once; /* to be seen at once */
+    bool at_once;         /* to be seen at once */
+    enum urgency urgency; /* of a suggestion */
+    bool handed; /* it was taken, then handed over, and not taken since */
     char status[24];
     char owner[FHIR_OWNER_SIZE];
 };
@@ -104,6 +119,21 @@ struct deed_task {
 /* ERR_CONFLICT, refused: it is not known, never posted, or several are meant. */
 MUST_CHECK enum err deed_find_task(struct db *db, struct task_deed *d,
                                    struct deed_task *t);
+
+/* Nobody has said that it is theirs. */
+bool deed_is_waiting(const struct deed_task *t);
+
+/* Somebody other than who has it in hand. */
+bool deed_is_of_another(const struct task_deed *d, const struct deed_task *t);
+
+/* May that be done with it?  ERR_CONFLICT, refused: no, and text says why.
+ * until_s  out, of a put-off: the first second of that day, at the site */
+MUST_CHECK enum err deed_may(struct task_deed *d, const struct deed_task *t,
+                             int64_t *until_s);
+
+/* The patient, number, access and unit, in words of one line. */
+MUST_CHECK enum err deed_about(struct db *db, int64_t access,
+                               char about[DEED_ABOUT_SIZE]);
 
 /* Set status and text (whole sentences; a line feed follows), ERR_CONFLICT. */
 enum err deed_refuse(int *status, struct buf *text, int code,

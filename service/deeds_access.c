@@ -121,6 +121,7 @@ static enum err keep(struct db *db, const struct access_deed *d,
 enum err access_deed_merge(struct db *db, struct access_deed *d)
 {
     struct access from = { .id = 0 }, into = { .id = 0 };
+    char about[DEED_ABOUT_SIZE] = "";
     long long count = 0;
     const char *wrong;
     enum err e;
@@ -143,6 +144,8 @@ enum err access_deed_merge(struct db *db, struct access_deed *d)
         e = keep(db, d, &from, &into);
     if (e == ERR_OK)
         e = again_patient(db, d->reader, from.patient);
+    if (e == ERR_OK)
+        e = deed_about(db, into.id, about);
     if (e != ERR_OK)
         return e;
     /* TRANSLATORS: a number, then the name of an access */
@@ -153,7 +156,7 @@ enum err access_deed_merge(struct db *db, struct access_deed *d)
                         "are reviewed anew; this cannot be undone.",
                         (unsigned long)count),
                count, name_of(&into));
-    buf_puts(&d->text, "\n");
+    buf_printf(&d->text, "\n%s\n", about);
     return buf_ok(&d->text);
 }
 

@@ -2,6 +2,7 @@
 #include "service/deeds.h"
 
 #include "adapters/catalogue.h"
+#include "adapters/queue_text.h"
 #include "planner/triage.h"
 #include "service/names.h"
 
@@ -131,6 +132,7 @@ static enum err find_by_id(struct db *db, struct task_deed *d,
 
 static enum err load_task(struct db *db, struct deed_task *t)
 {
+    const enum query q = Q_EPISODE_OF_TASK;
     bool is_stat;
     enum err e = db_first(db, Q_TASK_GET, "i", t->row.id);
 
@@ -140,12 +142,61 @@ static enum err load_task(struct db *db, struct deed_task *t)
     snprintf(t->status, sizeof(t->status), "%s", db_text(db, Q_TASK_GET, 2));
     is_stat = strcmp(db_text(db, Q_TASK_GET, 3), "stat") == 0;
     db_done(db, Q_TASK_GET);
-    e = db_first(db, Q_EPISODE_OF_TASK, "i", t->row.id);
+    e = db_first(db, q, "i", t->row.id);
     t->reminder = e == ERR_ABSENT;
-    t->at_once = is_stat || (e == ERR_OK && db_int(db, Q_EPISODE_OF_TASK, 1) ==
-                                                INT64(URGENCY_IMMEDIATE));
-    db_done(db, Q_EPISODE_OF_TASK);
+    if (e == ERR_OK) {
+        t->urgency = (enum urgency)db_int(db, q, 1);
+        t->handed = db_int(db, q, 3) != 0;
+    }
+    t->at_once = is_stat || t->urgency == URGENCY_IMMEDIATE;
+    db_done(db, q);
     return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* Never half a character. */
+static void copy_whole(char *to, size_t size, const char *text, size_t len)
+{
+    if (len >= size) {
+        len = size - 1;
+        while (len > 0 && ((unsigned char)text[len] & 0xc0) == 0x80)
+            len--;
+    }
+    memcpy(to, text, len);
+    to[len] = '\0';
+}
+
+static void add_words(struct buf *b, const char *before, const char *text,
+                      const char *unknown)
+{
+    size_t len;
+
+    buf_puts(b, before);
+    len = b->len;
+    queue_text_clean(b, text != NULL ? text : "");
+    if (b->len == len)
+        buf_puts(b, unknown);
+}
+
+enum err deed_about(struct db *db, int64_t access, char about[DEED_ABOUT_SIZE])
+{
+    const enum query q = Q_ACCESS_ABOUT;
+    struct buf b;
+    enum err e = db_first(db, q, "i", access);
+
+    if (e != ERR_OK)
+        return e;
+    buf_init(&b, (size_t)5 * 4 * QUEUE_TEXT_MAX);
+    add_words(&b, "", db_text(db, q, 2), _("Name not known"));
+    add_words(&b, " (", short_anchor(db_text(db, q, 3)), _("number not known"));
+    add_words(&b, "); ", access_words(db_text(db, q, 0), db_text(db, q, 1)),
+              _("access not named"));
+    add_words(&b, "; ", db_text(db, q, 4), _("unit not known"));
+    db_done(db, q);
+    e = buf_ok(&b);
+    if (e == ERR_OK)
+        copy_whole(about, DEED_ABOUT_SIZE, b.data, b.len);
+    buf_clear(&b);
+    return e;
 }
 
 enum err deed_find_task(struct db *db, struct task_deed *d, struct deed_task *t)
@@ -155,6 +206,7 @@ enum err deed_find_task(struct db *db, struct task_deed *d, struct deed_task *t)
     enum err e;
 
     *t = (struct deed_task){ .owner = "" };
+    d->about[0] = '\0';
     e = find_by_id(db, d, t);
     if (e == ERR_OK)
         e = load_task(db, t);
@@ -165,5 +217,5 @@ enum err deed_find_task(struct db *db, struct task_deed *d, struct deed_task *t)
     if (e == ERR_OK)
         fhir_task_owner(body.data, body.len, t->owner);
     buf_clear(&body);
-    return e;
+    return e == ERR_OK ? deed_about(db, t->access, d->about) : e;
 }

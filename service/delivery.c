@@ -258,6 +258,19 @@ static enum err copy_seen(struct db *db, struct delivery_data *d, bool status,
     return e;
 }
 
+/* Has its status been changed there since we were heard last?  Who has taken it
+ * there, while somebody took it here, was not handed it. */
+static bool is_moved_there(const struct delivery_data *d, const char *ours)
+{
+    const char *there = d->seen_status[0] != '\0' ? d->seen_status : ours;
+    struct fhir_task_view sent = { .status = "requested" };
+
+    if (d->sent.len > 0 &&
+        fhir_task_view(d->sent.data, d->sent.len, &sent) != ERR_OK)
+        return false;
+    return strcmp(there, sent.status) != 0;
+}
+
 /*
  * The record's Task may say what we have not: then a person did it.  What we
  * said ourselves may come back too, after an answer that got lost.
@@ -267,7 +280,7 @@ static enum err follow_people(struct db *db, struct delivery_data *d)
     const enum query q = Q_TASK_GET;
     bool status =
         d->seen_status[0] != '\0' && strcmp(d->seen_status, "requested") != 0;
-    bool owner = d->seen_owner[0] != '\0';
+    bool owner = d->seen_owner[0] != '\0', moved;
     enum err e;
 
     if (!status && !owner)
@@ -276,11 +289,12 @@ static enum err follow_people(struct db *db, struct delivery_data *d)
     if (e != ERR_OK)
         return e;
     status = status && strcmp(db_text(db, q, 2), d->seen_status) != 0;
+    moved = is_moved_there(d, db_text(db, q, 2));
     db_done(db, q);
     if (status)
         e = episode_follow(db, d->row, d->seen_status, d->now_ms / 1000);
     if (e == ERR_OK && owner)
-        e = episode_own(db, d->row, d->seen_owner);
+        e = episode_own(db, d->row, d->seen_owner, moved, d->now_ms / 1000);
     return e == ERR_OK && (status || owner) ? copy_seen(db, d, status, owner)
                                             : e;
 }

@@ -333,8 +333,12 @@ static void put_in_order(struct digest *d)
 static void write(const struct digest *d, struct buf *out)
 {
     const struct digest_wish *w = d->wish;
+    const int64_t today =
+        civil_day_of_s(w->now_s + zone_offset_s(w->zone, w->now_s));
     struct buf page;
 
+    for (size_t i = 0; i < d->count; i++)
+        d->units[i].today = today;
     if (w->json) {
         for (size_t i = 0; i < d->count; i++)
             queue_digest_json(&d->units[i], w->week, w->silent, out);
@@ -342,6 +346,7 @@ static void write(const struct digest *d, struct buf *out)
     }
     buf_init(&page, out->ceiling);
     queue_digest_head(w->week, w->silent, &page);
+    queue_digest_now(w->week, today, &page);
     for (size_t i = 0; i < d->count; i++)
         queue_digest_write(&d->units[i], &page);
     queue_digest_foot(d->count > 0, &page);

@@ -147,7 +147,8 @@ static enum err who_by_jwt(struct doors *d, const char *token, int64_t now_ms,
         return ERR_DENIED;
     *grant = (struct door_grant){ .scopes = d->claims.scope,
                                   .client = number_of(d, d->claims.client),
-                                  .name = d->claims.client };
+                                  .name = d->claims.client,
+                                  .is_signed = true };
     return ERR_OK;
 }
 
@@ -163,7 +164,9 @@ enum err doors_who(struct doors *d, const char *authorization, int64_t now_ms,
         *why = "none";
         e = ERR_ABSENT;
     } else if (d->tokens != NULL && tokens_accept(d->tokens, token, &client)) {
-        *grant = (struct door_grant){ client.scopes, client.line, client.name };
+        *grant = (struct door_grant){ .scopes = client.scopes,
+                                      .client = client.line,
+                                      .name = client.name };
         e = ERR_OK;
     } else if (d->keys != NULL && strchr(token, '.') != NULL) {
         e = who_by_jwt(d, token, now_ms, grant, why);

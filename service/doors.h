@@ -12,7 +12,7 @@
  *                                        _include and _revinclude bring along
  *     a Bundle                           each entry by its own need
  *     /queue /held /decisions /review /plan /technique    system/Task.rs
- *     /metrics                           headgate/metrics.r
+ *     /metrics, /audit                   headgate/metrics.r, headgate/audit.r
  *     POST /hl7                          system/Observation.c
  *     POST /technique, POST /x           headgate/technique.u, headgate/x.u
  *
@@ -49,6 +49,7 @@ struct door_grant {
                            coming for clients with a JWT; 0: not told */
     const char *name;   /* for the weekly report to the sender; borrowed as
                            scopes is; NULL: not told */
+    bool is_signed;     /* by a JWT, not one of the tokens file */
 };
 
 /*
@@ -83,6 +84,9 @@ void doors_need_included(const char *name, const char *value,
 /* May that be done?  If not, scope gets what is missing, "system/Task.u". */
 bool doors_let(const struct door_grant *grant, const struct door_need *need,
                char *scope, size_t size);
+
+/* The scope that it needs, "system/Task.u"; "" none. */
+void doors_need_scope(const struct door_need *need, char *scope, size_t size);
 
 /* Say of each entry that is not allowed that it is forbidden; returns how
  * many.  The entry is refused then, and so is a whole transaction. */

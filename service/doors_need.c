@@ -70,8 +70,8 @@ void doors_need(const char *method, const char *const *parts, size_t count,
         set(need, RIGHT_SYSTEM, "Observation", RIGHT_CREATE);
     else if (!is_read(method))
         set(need, RIGHT_LOCAL, parts[0], RIGHT_UPDATE);
-    else if (strcmp(parts[0], "metrics") == 0)
-        set(need, RIGHT_LOCAL, "metrics", RIGHT_READ);
+    else if (strcmp(parts[0], "metrics") == 0 || strcmp(parts[0], "audit") == 0)
+        set(need, RIGHT_LOCAL, parts[0], RIGHT_READ);
     else
         set(need, RIGHT_SYSTEM, "Task", RIGHT_READ | RIGHT_SEARCH);
 }
@@ -124,10 +124,29 @@ void doors_need_included(const char *name, const char *value,
     set(need, RIGHT_SYSTEM, type, RIGHT_READ);
 }
 
+static void write_scope(const struct right *right, unsigned permits,
+                        char *scope, size_t size)
+{
+    struct buf letters;
+
+    buf_init(&letters, 16);
+    rights_letters(permits, &letters);
+    snprintf(scope, size, "%s/%s.%s",
+             right->level == RIGHT_LOCAL ? "headgate" : "system", right->type,
+             letters.data);
+    buf_clear(&letters);
+}
+
+void doors_need_scope(const struct door_need *need, char *scope, size_t size)
+{
+    scope[0] = '\0';
+    if (need->right.permits != 0)
+        write_scope(&need->right, need->right.permits, scope, size);
+}
+
 bool doors_let(const struct door_grant *grant, const struct door_need *need,
                char *scope, size_t size)
 {
-    struct buf missing;
     unsigned left;
 
     if (grant->scopes == NULL || need->right.permits == 0)
@@ -135,12 +154,7 @@ bool doors_let(const struct door_grant *grant, const struct door_need *need,
     left = rights_left(&need->right, grant->scopes);
     if (left == 0)
         return true;
-    buf_init(&missing, 16);
-    rights_letters(left, &missing);
-    snprintf(scope, size, "%s/%s.%s",
-             need->right.level == RIGHT_LOCAL ? "headgate" : "system",
-             need->right.type, missing.data);
-    buf_clear(&missing);
+    write_scope(&need->right, left, scope, size);
     return false;
 }
 

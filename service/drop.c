@@ -110,7 +110,9 @@ void drop_job(struct drop *d, enum err (*run)(struct db *, struct drop *),
     d->run = run;
     d->then = then;
     d->step = DROP_JOB;
-    d->job = (struct store_job){ .run = on_job, .done = after_job, .arg = d };
+    d->job = (struct store_job){
+        .run = on_job, .done = after_job, .arg = d, .large = true
+    };
     store_submit(d->options.store, &d->job);
 }
 

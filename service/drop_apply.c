@@ -2,6 +2,7 @@
 #include "service/drop_work.h"
 
 #include "adapters/fhir_answer.h"
+#include "service/audit_feeds.h"
 #include "service/quarantine_urgent.h"
 #include "service/tally.h"
 
@@ -279,6 +280,20 @@ static enum err apply_part(struct db *db, struct drop *d,
     return in.all_failed ? refuse_part(db, d, part) : judge(db, d, part);
 }
 
+/* For the audit trail. */
+static enum err note(struct db *db, const struct drop *d)
+{
+    const struct audit_file file = { .folder = drop_sender(d),
+                                     .number = d->row.number,
+                                     .stored = d->step_stored,
+                                     .there = d->step_there,
+                                     .held = d->step_held,
+                                     .refused = d->step_refused,
+                                     .now_ms = d->options.now_ms() };
+
+    return audit_file(db, &file);
+}
+
 enum err drop_run_apply(struct db *db, struct drop *d)
 {
     enum err e = ERR_OK;
@@ -293,6 +308,8 @@ enum err drop_run_apply(struct db *db, struct drop *d)
             e = refuse_fault(db, d, &d->parcel.faults[i]);
     if (e == ERR_OK && d->form == DROP_MESSAGES)
         e = drop_apply_messages(db, d);
+    if (e == ERR_OK)
+        e = note(db, d);
     return e == ERR_OK
                ? db_run(db, Q_DROPPED_STEP, "siiiiii", d->key, (int64_t)d->end,
                         (int64_t)d->end_line, d->step_stored, d->step_there,

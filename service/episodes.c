@@ -47,6 +47,7 @@ enum err episode_load(struct db *db, int64_t access, enum group group,
     episode->announced_s = db_int(db, q, 9);
     episode->put_off_s = db_int(db, q, 10);
     episode->escalated = db_int(db, q, 11) != 0;
+    episode->handed = db_int(db, q, 12) != 0;
     db_done(db, q);
     return load_evidence(db, access, group, episode);
 }
@@ -76,9 +77,27 @@ enum err episode_store(struct db *db, int64_t access, enum group group,
     return e;
 }
 
-enum err episode_own(struct db *db, int64_t task, const char *owner)
+enum err episode_own(struct db *db, int64_t task, const char *owner, bool moved,
+                     int64_t now_s)
 {
-    return db_run(db, Q_EPISODE_OWNER, "is", task, owner);
+    enum err e =
+        db_run(db, Q_EPISODE_OWNER, "isii", task, owner, INT64(moved), now_s);
+
+    return e == ERR_OK ? db_run(db, Q_NEWS_OF_HANDED, "ii", task, now_s * 1000)
+                       : e;
+}
+
+enum err episode_hand(struct db *db, int64_t task, int64_t now_s)
+{
+    enum err e = db_run(db, Q_EPISODE_HAND, "ii", task, now_s);
+
+    return e == ERR_OK ? db_run(db, Q_NEWS_OF_HANDED, "ii", task, now_s * 1000)
+                       : e;
+}
+
+enum err episode_take(struct db *db, int64_t task)
+{
+    return db_run(db, Q_EPISODE_TAKE, "i", task);
 }
 
 enum err episode_put_off(struct db *db, int64_t task, int64_t until_s,

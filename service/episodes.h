@@ -24,8 +24,20 @@ MUST_CHECK enum err episode_store(struct db *db, int64_t access,
                                   const struct episode *episode, int64_t task,
                                   const struct episode_words *words);
 
-/* Who is to see to it, in words; "": nobody. */
-MUST_CHECK enum err episode_own(struct db *db, int64_t task, const char *owner);
+/*
+ * episode_own - who is to see to it, in words; "": nobody
+ *
+ * moved  the status was changed with it.  If not, and somebody else had it in
+ *        hand: it was handed over, and waits until it is taken (episode_take),
+ *        or until its status is changed (episode_follow).  It is reviewed then,
+ *        for its time may have passed already.
+ */
+MUST_CHECK enum err episode_own(struct db *db, int64_t task, const char *owner,
+                                bool moved, int64_t now_s);
+/* It is handed over by a person who says so; see episode_own. */
+MUST_CHECK enum err episode_hand(struct db *db, int64_t task, int64_t now_s);
+/* Who it was handed to, or somebody else, has it in hand from now on. */
+MUST_CHECK enum err episode_take(struct db *db, int64_t task);
 /* A person puts it off until then; only one that nobody has in hand. */
 MUST_CHECK enum err episode_put_off(struct db *db, int64_t task,
                                     int64_t until_s, const char *who);
@@ -48,7 +60,7 @@ MUST_CHECK enum err repeat_store(struct db *db, int64_t access,
 MUST_CHECK enum err task_is_silent(struct db *db, int64_t task, bool *silent);
 
 /* A person, or the record, has changed the status of a Task (of an episode
- * or a reminder). */
+ * or a reminder); the same status again changes nothing. */
 MUST_CHECK enum err episode_follow(struct db *db, int64_t task,
                                    const char *status, int64_t now_s);
 

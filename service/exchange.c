@@ -78,7 +78,14 @@ struct exchange *exchange_new(struct service *service,
     x->request = request;
     outcome_init(&x->outcome);
     buf_init(&x->body, ANSWER_SIZE_MAX);
+    audit_request_open(&x->audit, service, request);
     return x;
+}
+
+void exchange_submit(struct exchange *x)
+{
+    x->job.keep = audit_request_keep;
+    store_submit(x->service->store, &x->job);
 }
 
 void exchange_free(struct exchange *x)
@@ -138,13 +145,17 @@ void exchange_refuse(struct exchange *x)
     };
     static const struct http_header_line later = { "Retry-After", "5" };
     const struct http_header_line allow = { "Allow", x->allow };
+    char seconds[16];
+    const struct http_header_line slower = { "Retry-After", seconds };
     int status = x->outcome.status != 0 ? x->outcome.status : 500;
     const struct http_header_line *line = status == 401 || status == 403
                                               ? &challenge
                                           : status == 503       ? &later
+                                          : status == 429       ? &slower
                                           : x->allow[0] != '\0' ? &allow
                                                                 : NULL;
 
+    snprintf(seconds, sizeof(seconds), "%d", x->retry_s);
     buf_empty(&x->body);
     fhir_write_outcome(x->service->config.fhir_base, &x->outcome, NULL,
                        &x->body);
@@ -163,13 +174,43 @@ void exchange_failed(struct exchange *x, enum err e)
     exchange_refuse(x);
 }
 
+/* The last of a list with commas, which the nearest proxy has added; "" if it
+ * is no name of a host with or without a port. */
+static void last_host(const char *list, char *out, size_t size)
+{
+    static const char host[] = "abcdefghijklmnopqrstuvwxyz"
+                               "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._:[]";
+    const char *last = strrchr(list, ',');
+    size_t len;
+
+    last = last != NULL ? last + 1 : list;
+    last += strspn(last, " \t");
+    len = strspn(last, host);
+    out[0] = '\0';
+    if (len < size && last[len + strspn(last + len, " \t")] == '\0')
+        snprintf(out, size, "%.*s", (int)len, last);
+}
+
 void exchange_base(const struct exchange *x, struct buf *out)
 {
-    const char *host = http_header(x->request, "Host");
+    const struct http_request *r = x->request;
+    const char *host = http_header(r, "Host"), *said, *said_host;
+    char proto[16] = "", name[300] = "";
 
     if (host == NULL || host[0] == '\0' || strchr(host, '/') != NULL)
         host = "localhost";
-    buf_printf(out, "http://%s/fhir", host);
+    said = http_header(r, "X-Forwarded-Proto");
+    said_host = http_header(r, "X-Forwarded-Host");
+    if ((said != NULL || said_host != NULL) &&
+        gate_trusts(x->service->gate, r)) {
+        last_host(said != NULL ? said : "", proto, sizeof(proto));
+        last_host(said_host != NULL ? said_host : "", name, sizeof(name));
+    }
+    if (strcasecmp(proto, "https") != 0 && strcasecmp(proto, "http") != 0)
+        snprintf(proto, sizeof(proto), "%s", http_is_tls(r) ? "https" : "http");
+    buf_printf(out, "%s://%s/fhir",
+               strcasecmp(proto, "https") == 0 ? "https" : "http",
+               name[0] != '\0' ? name : host);
 }
 
 bool http_sends(const struct http_request *r, const char *media_type)

@@ -1,8 +1,10 @@
 #include "service/explain.h"
 
+#include "adapters/catalogue.h"
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "adapters/wording.h"
+#include "service/deceased.h"
 #include "service/held.h"
 #include "service/names.h"
 #include "service/suggest.h"
@@ -175,6 +177,17 @@ static void say_field(struct buf *out, const char *label, const char *text)
         buf_puts(out, "not known");
 }
 
+static void say_death(const struct patient *patient, struct buf *out)
+{
+    char text[DECEASED_TEXT_SIZE];
+
+    deceased_say(patient, text);
+    if (text[0] == '\0')
+        return;
+    /* TRANSLATORS: a label of at most 9 characters, then the sentence */
+    buf_printf(out, _("Death     %s\n"), text);
+}
+
 static enum err say_head(struct db *db, const struct review *review,
                          const struct look *look, struct buf *out)
 {
@@ -188,6 +201,7 @@ static enum err say_head(struct db *db, const struct review *review,
     queue_text_clean(out, short_anchor(db_text(db, q, 0)));
     db_done(db, q);
     buf_puts(out, ")\n");
+    say_death(&look->patient, out);
     say_field(out, "Unit", look->patient.unit);
     buf_puts(out, "\n");
     say_field(out, "Access", access_name(&look->access));
@@ -232,8 +246,13 @@ static enum err say_review(struct db *db, const struct review *review,
                           .access_label = label.data };
     buf_init(&text, TEXT_MAX);
     e = say_head(db, review, &look, out);
-    say_given_up(&look, &text);
-    wording_review(&w, &readiness, &text);
+    if (look.patient.deceased) {
+        buf_puts(&text, _("No rule is looked at, and nothing is put to people. "
+                          "What is measured is stored as before.\n"));
+    } else {
+        say_given_up(&look, &text);
+        wording_review(&w, &readiness, &text);
+    }
     if (e == ERR_OK)
         e = buf_ok(&text);
     if (e == ERR_OK)

@@ -55,10 +55,53 @@ static enum report_class class_of(int64_t class)
     return REPORT_TOLERATED;
 }
 
+/* What a word means in a class where its usual meaning is not it. */
+static const struct {
+    enum report_class class;
+    const char *reason, *why;
+} whys[] = {
+    { REPORT_HELD, "code-unknown",
+      "what was measured is said as a text alone, without a code" },
+    { REPORT_HELD, "not-supported", "a value of a data type that is not kept" },
+    { REPORT_HELD, "out-of-order",
+      "it came after its own correction or withdrawal, or after a newer "
+      "report" },
+    { REPORT_TOLERATED, "code-unknown",
+      "the method is not known here, and counts as not stated" },
+    { REPORT_TOLERATED, "future-time",
+      "a sign of emergency in the future, which counts as seen now" },
+    { REPORT_TOLERATED, "access-side",
+      "left and right are both named, and neither is used" },
+    { REPORT_TOLERATED, "access-ambiguous",
+      "a path within a machine, where an access is named" },
+    { REPORT_TOLERATED, "not-found",
+      "it corrects or withdraws a result that had not come" },
+    { REPORT_TOLERATED, "duplicate",
+      "the number of an earlier message, with other content" },
+    { REPORT_TOLERATED, "bad-value",
+      "a byte that is not of the character set, in what is only shown" },
+    { REPORT_TOLERATED, "bad-datetime",
+      "a time that does not exist or is not clear, left out or taken as is "
+      "most likely" },
+    { REPORT_TOLERATED, "too-many", "more comments than are kept" },
+    { REPORT_TOLERATED, "too-long", "a comment that is longer than is kept" },
+    { REPORT_REFUSED, "error",
+      "further faults of messages that have more than are told one by one" },
+    { REPORT_QUARANTINED, "error",
+      "further faults of messages that have more than are told one by one" },
+};
+
 static const char *why_of(enum report_class class, const char *reason)
 {
-    return class == REPORT_HELD ? held_reason_words(Q_NONE, reason)
-                                : quarantine_reason_words(reason);
+    const char *held = held_reason_words(Q_NONE, reason);
+
+    for (size_t i = 0; i < COUNT(whys); i++) {
+        if (whys[i].class == class && strcmp(whys[i].reason, reason) == 0)
+            return whys[i].why;
+    }
+    return class == REPORT_HELD && held != reason
+               ? held
+               : quarantine_reason_words(reason);
 }
 
 /* Column 9: the sender has readings of more than one unit. */

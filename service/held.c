@@ -1,5 +1,6 @@
 #include "service/held.h"
 
+#include "adapters/catalogue.h"
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "service/names.h"
@@ -28,27 +29,30 @@ const char *held_reason_words(enum quantity quantity, const char *reason)
     static const struct {
         const char *reason, *text;
     } table[] = {
-        { "unit", "the unit is missing or does not fit the quantity" },
-        { "code", "the codes contradict each other or are not mapped" },
-        { "implausible", "the value cannot be right as sent" },
-        { "side", "the side is missing or contradicts the access" },
-        { "access", "it is not clear which access is meant" },
-        { "time", "the time lies in the future, or is far from when it came" },
-        { "value", "its value cannot be read" },
-        { "not-computed", "it is not the kind of value that its code needs" },
-        { "otherwise", "it says otherwise than a sign of emergency before it, "
-                       "or came behind the correction of its own result" },
+        { "unit", N_("the unit is missing or does not fit the quantity") },
+        { "code", N_("the codes contradict each other or are not mapped") },
+        { "implausible", N_("the value cannot be right as sent") },
+        { "side", N_("the side is missing or contradicts the access") },
+        { "access", N_("it is not clear which access is meant") },
+        { "time",
+          N_("the time lies in the future, or is far from when it came") },
+        { "value", N_("its value cannot be read") },
+        { "not-computed",
+          N_("it is not the kind of value that its code needs") },
+        { "otherwise",
+          N_("it says otherwise than a sign of emergency before it, "
+             "or came behind the correction of its own result") },
     };
 
     /* the other hand may be in danger too, and nobody looks for it there */
     if (strcmp(reason, "side") == 0 && is_hand_sign(quantity))
-        return "the side does not fit the access: examine the hand; phone if "
-               "it is weak, numb or cold";
+        return N_("the side does not fit the access: examine the hand; phone "
+                  "if it is weak, numb or cold");
     /* one that lies in the future counts as seen now, and is not held */
     if (strcmp(reason, "time") == 0 &&
         reading_may_be_emergency(quantity, SIGN_NONE))
-        return "its time is far from when it came: is the sender's clock "
-               "right?";
+        return N_("its time is far from when it came: is the sender's clock "
+                  "right?");
     for (size_t i = 0; i < COUNT(table); i++) {
         if (strcmp(table[i].reason, reason) == 0)
             return table[i].text;

@@ -16,7 +16,8 @@
 /* "Motor weakness": what was seen, for a person. */
 const char *held_words(enum quantity quantity, enum sign sign);
 
-/* What the reason of a hold means to the person who is to mend it. */
+/* What the reason of a hold means to the person who is to mend it.  Of both the
+ * English text, a key of the catalogue; of the first that of wording_name. */
 const char *held_reason_words(enum quantity quantity, const char *reason);
 
 /* Keep a reading back; patient 0 if nobody is known.  live: it came at once,

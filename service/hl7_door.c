@@ -5,6 +5,7 @@
  *                          (pool, if long)     (committed)
  */
 #include "service/app.h"
+#include "service/audit_feeds.h"
 #include "service/hl7_intake.h"
 #include "service/log.h"
 
@@ -85,6 +86,13 @@ static enum err apply(struct db *db, void *arg)
     return hl7_intake_apply(db, &a->in);
 }
 
+static enum err keep(struct db *db, void *arg, enum err came_to)
+{
+    const struct arrival *a = arg;
+
+    return audit_hl7(db, &a->in, came_to);
+}
+
 static void store(struct arrival *a)
 {
     struct service *s = a->service;
@@ -95,7 +103,11 @@ static void store(struct arrival *a)
         finish(a, a->read);
         return;
     }
-    a->job = (struct store_job){ .run = apply, .done = on_stored, .arg = a };
+    if (a->in.profile == NULL)
+        audit_doors_note(s->shut, NULL, "no such sender of HL7 v2");
+    a->job = (struct store_job){
+        .run = apply, .done = on_stored, .arg = a, .keep = keep
+    };
     store_submit(s->store, &a->job);
 }
 
@@ -127,7 +139,7 @@ static void refuse_long(struct arrival *a)
     a->in.answer = HL7_AR;
     hl7_issue_add(&a->in.issues, HL7_ERROR, HL7_TOO_LONG, "too-long", &whole,
                   "The message is longer than is taken here");
-    finish(a, ERR_OK);
+    store(a); /* counted, and nothing else */
 }
 
 static void on_message(void *arg, struct mllp_call *call, const char *bytes,
@@ -165,6 +177,14 @@ static void on_message(void *arg, struct mllp_call *call, const char *bytes,
     store(a);
 }
 
+struct tls_files hl7_door_tls(const struct config *c)
+{
+    return (struct tls_files){ .certificate = c->mllp_tls_certificate,
+                               .key = c->mllp_tls_key,
+                               .client_ca = c->mllp_tls_client_ca,
+                               .client_crl = c->mllp_tls_crl };
+}
+
 enum err hl7_door_open(struct service *s, struct buf *why)
 {
     const struct config *c = &s->config;
@@ -172,10 +192,7 @@ enum err hl7_door_open(struct service *s, struct buf *why)
     struct mllp_server_options options = {
         .address = c->mllp_address,
         .port = c->mllp_port,
-        .tls = { .certificate = c->mllp_tls_certificate,
-                 .key = c->mllp_tls_key,
-                 .client_ca = c->mllp_tls_client_ca,
-                 .client_crl = c->mllp_tls_crl },
+        .tls = hl7_door_tls(c),
         .frame_max = (size_t)c->mllp_frame_max,
         .connections_max = (unsigned)c->mllp_connections_max,
         .idle_timeout_ms = c->mllp_idle_timeout_ms,

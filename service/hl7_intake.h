@@ -68,7 +68,8 @@ struct hl7_intake {
                          in use */
     size_t held_errors; /* of issues.errors: of results that are held for it,
                            and for which nothing stands in quarantine */
-    unsigned stored, there, held, refused; /* results */
+    unsigned stored, there, held, refused; /* results; refused: also those
+                           that could not become anything (OBX left out) */
 };
 
 /* Take it apart.  Nothing that is wrong with the message is an error: it is

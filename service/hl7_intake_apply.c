@@ -89,6 +89,7 @@ static enum err apply_results(struct db *db, struct hl7_intake *in,
                              .results = in->results };
     enum err e;
 
+    in->refused += (unsigned)in->oru.left_out;
     if (in->doc == NULL)
         return ERR_OK;
     e = hl7_items_prepare(db, in);
@@ -97,7 +98,7 @@ static enum err apply_results(struct db *db, struct hl7_intake *in,
     if (e != ERR_OK)
         return e;
     *journal = intake.journal;
-    in->news = intake.news;
+    in->news = in->news || intake.news;
     hl7_items_judge(in);
     e = hl7_items_say_match(db, in);
     return e == ERR_OK ? hl7_items_promote(db, in) : e;
@@ -132,11 +133,12 @@ static void soften(struct hl7_intake *in)
  * person releases is closed by whoever does so. */
 static enum err settle(struct db *db, struct hl7_intake *in, bool open)
 {
-    enum err e = ERR_OK;
+    bool first = !in->again && !open; /* each is counted once */
+    enum err e = first ? hl7_count_warnings(db, in) : ERR_OK;
 
     /* what is held waits for a person as it is */
     in->quarantined = in->issues.errors > in->held_errors;
-    if (in->quarantined && !in->again && !open) /* each once */
+    if (e == ERR_OK && in->quarantined && first)
         e = hl7_count_errors(db, in, TALLY_QUARANTINED);
     if (e == ERR_OK && in->quarantined && !open)
         e = hl7_quarantine(db, in);

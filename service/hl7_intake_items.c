@@ -2,7 +2,7 @@
 
 #include "adapters/fhir_answer.h"
 #include "adapters/fhir_touch.h"
-#include "service/patients.h"
+#include "service/deceased.h"
 
 #include <stdint.h>
 #include <stdlib.h>
@@ -106,6 +106,29 @@ static enum err compare_name(struct db *db, struct hl7_intake *in,
     return ERR_OK;
 }
 
+/* Of a Patient that stays as others made it: a death is of more weight.  Beside
+ * another name it may be that of somebody else. */
+static enum err tell_death(struct db *db, struct hl7_intake *in,
+                           struct fhir_item *item,
+                           const struct hl7_entry *entry, bool other)
+{
+    const struct fhir_identifier *first = &item->identifiers[0];
+    struct fhir_patient *said = &item->u.patient;
+    int64_t id;
+    enum err e;
+
+    if (said->death == DEATH_UNSAID || item->identifier_count == 0 ||
+        entry->damaged || (other && said->family != NULL))
+        return ERR_OK;
+    e = patient_find(db, NULL, first->system != NULL ? first->system : "",
+                     first->value, &id);
+    if (e != ERR_OK)
+        return e == ERR_ABSENT ? ERR_OK : e;
+    said->of_v2 = true;
+    in->news = true;
+    return deceased_take(db, id, said);
+}
+
 /* A Patient that others have made stays theirs: it is created where there is
  * none (If-None-Exist), and changed where HL7 v2 had made it. */
 static enum err prepare_patient(struct db *db, struct hl7_intake *in,
@@ -124,7 +147,7 @@ static enum err prepare_patient(struct db *db, struct hl7_intake *in,
         return ERR_OK;
     if (e == ERR_AMBIGUOUS || (e == ERR_OK && (!ours || other))) {
         leave_out(item);
-        return ERR_OK;
+        return tell_death(db, in, item, entry, other);
     }
     if (e == ERR_OK)
         item->if_none_exist = NULL;

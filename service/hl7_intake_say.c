@@ -251,34 +251,138 @@ enum err hl7_quarantine(struct db *db, struct hl7_intake *in)
     return e;
 }
 
+/* ---- the weekly report ---------------------------------------------------- */
+
+static enum err count_row(struct db *db, const struct hl7_intake *in,
+                          enum tally_class class, const char *reason,
+                          const char *place, size_t count)
+{
+    const struct tally_row row = { .at_ms = in->now_ms,
+                                   .source = source_of(in),
+                                   .way = in->way,
+                                   .class = class,
+                                   .reason = reason,
+                                   .what = "",
+                                   .place = place,
+                                   .unit = "",
+                                   .sample = in->control,
+                                   .count = INT64(count) };
+
+    return tally_add(db, &row);
+}
+
+static enum err count_issue(struct db *db, const struct hl7_intake *in,
+                            enum tally_class class,
+                            const struct hl7_issue *issue)
+{
+    char place[16];
+
+    /* without its number, so that equal faults are counted together */
+    if (issue->place.segment[0] != '\0' && issue->place.field > 0)
+        snprintf(place, sizeof(place), "%s-%d", issue->place.segment,
+                 issue->place.field);
+    else
+        snprintf(place, sizeof(place), "%s", issue->place.segment);
+    return count_row(db, in, class, issue->word, place, 1);
+}
+
 enum err hl7_count_errors(struct db *db, const struct hl7_intake *in,
                           enum tally_class class)
 {
+    size_t listed = 0;
     enum err e = ERR_OK;
 
     for (size_t i = 0; e == ERR_OK && i < in->issues.count; i++) {
         const struct hl7_issue *issue = &in->issues.list[i];
-        char place[16] = "";
-        const struct tally_row row = { .at_ms = in->now_ms,
-                                       .source = source_of(in),
-                                       .way = in->way,
-                                       .class = class,
-                                       .reason = issue->word,
-                                       .what = "",
-                                       .place = place,
-                                       .unit = "",
-                                       .sample = in->control,
-                                       .count = 1 };
 
         if (issue->severity != HL7_ERROR)
             continue;
-        /* without its number, so that equal faults are counted together */
-        if (issue->place.segment[0] != '\0' && issue->place.field > 0)
-            snprintf(place, sizeof(place), "%s-%d", issue->place.segment,
-                     issue->place.field);
-        else
-            snprintf(place, sizeof(place), "%s", issue->place.segment);
-        e = tally_add(db, &row);
+        listed++;
+        /* its sign is held, and counted as that (tally_intake) */
+        if (strcmp(issue->word, "value-unread") != 0)
+            e = count_issue(db, in, class, issue);
+    }
+    /* of the others the answer has no more than their number */
+    if (e == ERR_OK && in->issues.errors > listed)
+        e = count_row(db, in, class, "error", "", in->issues.errors - listed);
+    return e;
+}
+
+/*
+ * Warnings of the message itself, each a thing that its sender can mend.
+ * Field 0: at any place.
+ *
+ * Those of its results are counted with these (tally_intake.c says which), and
+ * another final report under the same key where it is told (hl7_intake_match.c).
+ * Counted nowhere, on purpose:
+ *   - a message that came again and is answered as before: its faults were
+ *     counted then (metric headgate_hl7_repeated_total);
+ *   - a time of day that is none (TM): what it is kept as, a text, is counted
+ *     as no number, or as a code that no map has;
+ *   - an OBX with nothing in it: so machines send what they did not measure, and
+ *     the sender is not warned.  Of a sign it is held, and counted as that;
+ *   - what is not of the content: a full disk or quarantine, a failed sync.
+ *     The sender still has the message.
+ */
+static const struct {
+    const char *word, *segment;
+    int field;
+    enum tally_class class;
+} warnings[] = {
+    { "bad-datetime", "", 0, TALLY_TOLERATED }, /* clocks, PID-7, OBR-8 */
+    { "bad-value", "", 0, TALLY_TOLERATED },    /* bytes of what is shown */
+    { "too-many", "NTE", 0, TALLY_TOLERATED },
+    { "too-long", "NTE", 0, TALLY_TOLERATED },
+    { "death-doubtful", "PID", 0, TALLY_TOLERATED },
+    { "identity", "PID", 5, TALLY_TOLERATED },
+    { "access-ambiguous", "OBX", 4, TALLY_TOLERATED },
+    { "identity", "OBX", 4, TALLY_TOLERATED },
+    { "not-found", "OBX", 11, TALLY_TOLERATED },
+    { "duplicate", "MSH", 10, TALLY_TOLERATED },
+    { "not-supported", "OBX", 2, TALLY_HELD },
+    { "out-of-order", "OBX", 0, TALLY_HELD },
+};
+
+/* Is the sign that it is about held for it? */
+static bool is_held_at(const struct hl7_intake *in, const struct hl7_place *at)
+{
+    for (size_t i = 0; i < in->issues.count; i++) {
+        const struct hl7_issue *issue = &in->issues.list[i];
+
+        if (strcmp(issue->word, "value-unread") == 0 &&
+            strcmp(issue->place.segment, at->segment) == 0 &&
+            issue->place.sequence == at->sequence)
+            return true;
+    }
+    return false;
+}
+
+static enum err count_warning(struct db *db, const struct hl7_intake *in,
+                              const struct hl7_issue *issue)
+{
+    const struct hl7_place *at = &issue->place;
+
+    for (size_t i = 0; i < COUNT(warnings); i++) {
+        const char *segment = warnings[i].segment;
+
+        if (strcmp(warnings[i].word, issue->word) != 0 ||
+            (segment[0] != '\0' && strcmp(segment, at->segment) != 0) ||
+            (warnings[i].field != 0 && warnings[i].field != at->field))
+            continue;
+        if (warnings[i].class == TALLY_HELD && is_held_at(in, at))
+            return ERR_OK;
+        return count_issue(db, in, warnings[i].class, issue);
+    }
+    return ERR_OK;
+}
+
+enum err hl7_count_warnings(struct db *db, const struct hl7_intake *in)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < in->issues.count; i++) {
+        if (in->issues.list[i].severity == HL7_WARNING)
+            e = count_warning(db, in, &in->issues.list[i]);
     }
     return e;
 }

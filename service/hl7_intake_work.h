@@ -96,5 +96,8 @@ MUST_CHECK enum err hl7_quarantine(struct db *db, struct hl7_intake *in);
 /* Its errors into the weekly report. */
 MUST_CHECK enum err hl7_count_errors(struct db *db, const struct hl7_intake *in,
                                      enum tally_class class);
+/* What was warned of and is counted by nobody else, likewise. */
+MUST_CHECK enum err hl7_count_warnings(struct db *db,
+                                       const struct hl7_intake *in);
 
 #endif

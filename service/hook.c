@@ -190,7 +190,7 @@ static void submit(struct call *c)
     c->take.source = TAKE_HOOK;
     c->take.now_ms = clock_ms();
     c->x.job = (struct store_job){ .run = run, .done = on_done, .arg = c };
-    store_submit(c->x.service->store, &c->x.job);
+    exchange_submit(&c->x);
 }
 
 static void refuse(struct call *c, const char *word, const char *text)

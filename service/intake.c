@@ -250,7 +250,10 @@ static enum err say_identity(struct entry *e, const char *place,
 static enum err take_patient(struct db *db, struct entry *e)
 {
     int64_t id;
-    enum err err = patient_take(db, e->item, e->row.fid, e->row.id, &id);
+    enum err err;
+
+    e->item->u.patient.of_v2 = e->in->v2;
+    err = patient_take(db, e->item, e->row.fid, e->row.id, &id);
 
     if (err == ERR_CONFLICT)
         return say_identity(e, "Patient.identifier",
@@ -347,6 +350,8 @@ static enum err is_repeat(struct db *db, struct entry *e, int64_t patient,
                     "Already stored; nothing has changed");
     } else if (is_out_of_order(e)) {
         err = entry_late(db, e, &same);
+        if (err == ERR_OK && same)
+            err = tally_intake_late(db, e->in, patient, e->row.fid);
     }
     if (err != ERR_OK)
         return err;

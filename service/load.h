@@ -35,16 +35,33 @@ struct load_reason {
     uint64_t count;
 };
 
+struct load_reasons {
+    struct load_reason list[LOAD_REASONS_MAX];
+    size_t count;
+};
+
+/* Messages of HL7 v2, each in one of these. */
+struct load_messages {
+    uint64_t taken;    /* all of it; something may be held */
+    uint64_t repeated; /* came before, with the same content */
+    uint64_t faulty;   /* kept in quarantine; what is good in it is used */
+    uint64_t rejected; /* not kept; or no message at all */
+};
+
 struct load {
     struct session session;
     struct progress progress;
     const struct args *args;
     const char *base; /* canonical, of our CodeSystems */
     struct fhir_answer *answers;
-    struct load_reason reasons[LOAD_REASONS_MAX];
-    size_t reason_count;
-    struct load_counts counts; /* of all files of this run */
-    uint64_t lines, bytes;     /* that this run has taken */
+    /* of all files of this run */
+    struct load_counts counts;     /* resources of FHIR */
+    struct load_reasons reasons;   /* of those that were refused */
+    struct load_messages messages; /* of HL7 v2 */
+    struct load_reasons faults;    /* the first one of each message */
+    struct load_counts results;    /* that stand in the messages */
+    bool saw_hl7;                  /* a file of messages was begun */
+    uint64_t lines, bytes;         /* that this run has taken */
     unsigned long refusals_shown;
     bool broken;  /* no use in going on */
     bool misused; /* broken, and by what stands on the command line */
@@ -95,13 +112,16 @@ bool load_call(struct load *l, const char *path, const char *content_type,
 
 /* ---- load_say.c ----------------------------------------------------------- */
 
-/* One that was refused by us: counted, shown, and put into the error file. */
+/* A resource that was refused by us: counted, shown, and put into the error
+ * file. */
 void load_refuse(struct load *l, const struct error_place *place,
                  const char *word, const char *text);
-/* n results that were refused by the service: counted, and shown. */
-void load_refuse_said(struct load *l, const struct error_place *place,
-                      uint64_t n, const char *word, const char *text,
-                      const char *where);
+/* The same of what should be a message of HL7 v2. */
+void load_reject(struct load *l, const struct error_place *place,
+                 const char *word, const char *text);
+/* A message of HL7 v2 that the service found fault with: shown. */
+void load_show_fault(struct load *l, const struct error_place *place,
+                     const char *word, const char *text, const char *where);
 /* What stands in l->line, into the error file. */
 void load_put_line(struct load *l);
 /* One that was answered; answer and i as in error_answer_write. */

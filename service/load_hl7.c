@@ -25,8 +25,9 @@ static uint64_t lines_in(const char *bytes, size_t len)
 static void add_results(struct load_counts *c, const struct error_hl7 *a)
 {
     c->stored += a->stored;
-    c->there += a->there + (a->repeated ? 1 : 0);
+    c->there += a->there;
     c->held += a->held;
+    c->refused += a->refused;
 }
 
 /* Some of it was not usable: the whole of it is in quarantine, or it was
@@ -36,24 +37,33 @@ static bool is_refused(const struct error_hl7 *a)
     return !a->repeated && (a->quarantined || strcmp(a->answer, "AR") == 0);
 }
 
+static uint64_t *counter(struct load_messages *m, const struct error_hl7 *a)
+{
+    if (a->repeated)
+        return &m->repeated;
+    if (!is_refused(a))
+        return &m->taken;
+    return a->quarantined ? &m->faulty : &m->rejected;
+}
+
 static void count_message(struct load *l, const struct error_answer *answer,
                           const struct error_place *place)
 {
     struct error_hl7 a;
 
     if (error_answer_hl7(answer, &a) != ERR_OK) {
-        load_refuse(l, place, "internal", "the answer is not understood");
+        load_reject(l, place, "internal", "the answer is not understood");
         return;
     }
-    add_results(&l->counts, &a);
+    ++*counter(&l->messages, &a);
+    add_results(&l->results, &a);
     add_results(&l->state.counts, &a);
     if (!is_refused(&a) && !(a.held > 0 && l->args->errors_held))
         return;
     buf_empty(&l->line);
     error_answer_hl7_write(answer, l->base, place, &l->line);
     if (is_refused(&a))
-        load_refuse_said(l, place, a.refused > 0 ? a.refused : 1, a.word,
-                         a.text, a.place);
+        load_show_fault(l, place, a.word, a.text, a.place);
     load_put_line(l);
 }
 
@@ -116,7 +126,7 @@ static void refuse_piece(struct load *l, enum err e,
                          const struct hl7_batch_message *m,
                          const struct error_place *place)
 {
-    load_refuse(l, place, e == ERR_LIMIT ? "too-long" : "bad-request",
+    load_reject(l, place, e == ERR_LIMIT ? "too-long" : "bad-request",
                 m->problem != NULL ? m->problem : "this belongs to no message");
 }
 
@@ -150,6 +160,7 @@ void load_hl7(struct load *l, struct feed *feed)
     uint64_t base = l->state.lines;
     enum err e = hl7_batch_new(feed_read_on, feed, l->state.offset, &batch);
 
+    l->saw_hl7 = true;
     while (e == ERR_OK && !l->broken && load_stopped() == 0)
         e = next(l, batch, base);
     if (e != ERR_OK && e != ERR_ABSENT && load_stopped() == 0)

@@ -4,6 +4,8 @@
 
 #include "service/load.h"
 
+#include "adapters/catalogue.h"
+
 #include <errno.h>
 #include <inttypes.h>
 #include <string.h>
@@ -88,18 +90,18 @@ void load_put_line(struct load *l)
 
 /* ---- one that was refused ------------------------------------------------- */
 
-static void count_reason(struct load *l, const char *word, uint64_t n)
+static void count_reason(struct load_reasons *reasons, const char *word)
 {
     size_t i = 0;
 
-    while (i < l->reason_count && strcmp(l->reasons[i].word, word) != 0)
+    while (i < reasons->count && strcmp(reasons->list[i].word, word) != 0)
         i++;
     if (i == LOAD_REASONS_MAX)
         i--; /* beyond what a service of ours says */
-    else if (i == l->reason_count)
-        snprintf(l->reasons[l->reason_count++].word, sizeof(l->reasons[i].word),
-                 "%s", word);
-    l->reasons[i].count += n;
+    else if (i == reasons->count)
+        snprintf(reasons->list[reasons->count++].word,
+                 sizeof(reasons->list[i].word), "%s", word);
+    reasons->list[i].count++;
 }
 
 static void show(struct load *l, const struct error_place *place,
@@ -120,14 +122,12 @@ static void show(struct load *l, const struct error_place *place,
         fputs("further refusals are counted, not shown\n", stderr);
 }
 
-void load_refuse(struct load *l, const struct error_place *place,
-                 const char *word, const char *text)
+/* What was refused by us: shown, and put into the error file. */
+static void list_ours(struct load *l, const struct error_place *place,
+                      const char *word, const char *text)
 {
     struct outcome outcome;
 
-    l->counts.refused++;
-    l->state.counts.refused++;
-    count_reason(l, word, 1);
     show(l, place, word, text, "");
     outcome_init(&outcome);
     outcome_add(&outcome, SEV_ERROR, word, "", "%s", text);
@@ -136,13 +136,27 @@ void load_refuse(struct load *l, const struct error_place *place,
     load_put_line(l);
 }
 
-void load_refuse_said(struct load *l, const struct error_place *place,
-                      uint64_t n, const char *word, const char *text,
-                      const char *where)
+void load_refuse(struct load *l, const struct error_place *place,
+                 const char *word, const char *text)
 {
-    l->counts.refused += n;
-    l->state.counts.refused += n;
-    count_reason(l, word, n);
+    l->counts.refused++;
+    l->state.counts.refused++;
+    count_reason(&l->reasons, word);
+    list_ours(l, place, word, text);
+}
+
+void load_reject(struct load *l, const struct error_place *place,
+                 const char *word, const char *text)
+{
+    l->messages.rejected++;
+    count_reason(&l->faults, word);
+    list_ours(l, place, word, text);
+}
+
+void load_show_fault(struct load *l, const struct error_place *place,
+                     const char *word, const char *text, const char *where)
+{
+    count_reason(&l->faults, word);
     show(l, place, word, text, where);
 }
 
@@ -170,7 +184,7 @@ void load_count(struct load *l, const struct fhir_answer *a,
     ++*counter(&l->counts, a->fate);
     ++*counter(&l->state.counts, a->fate);
     if (refused) {
-        count_reason(l, a->word, 1);
+        count_reason(&l->reasons, a->word);
         show(l, place, a->word, a->text, a->place);
     }
     if (!refused && !(a->fate == FATE_HELD && l->args->errors_held))
@@ -193,27 +207,76 @@ void load_say_unreadable(struct load *l, enum err e)
 
 /* ---- the summary ---------------------------------------------------------- */
 
-static void print_reasons(const struct load *l)
+enum { LIST_SIZE = LOAD_REASONS_MAX * (sizeof(struct load_reason) + 24) };
+
+/* "3 json-syntax, 1 unit": words of CodeSystem av-error, which are never
+ * translated. */
+static void list_reasons(const struct load_reasons *reasons,
+                         char out[LIST_SIZE])
 {
-    if (l->reason_count == 0)
-        return;
-    fputs("refused: ", stdout);
-    for (size_t i = 0; i < l->reason_count; i++)
-        printf("%s%" PRIu64 " %s", i > 0 ? ", " : "", l->reasons[i].count,
-               l->reasons[i].word[0] != '\0' ? l->reasons[i].word
-                                             : "without a reason");
-    fputs("\n", stdout);
+    size_t at = 0;
+
+    out[0] = '\0';
+    for (size_t i = 0; i < reasons->count; i++) {
+        const struct load_reason *r = &reasons->list[i];
+
+        at += (size_t)snprintf(out + at, LIST_SIZE - at, "%s%" PRIu64 " %s",
+                               i > 0 ? ", " : "", r->count,
+                               r->word[0] != '\0' ? r->word : "?");
+    }
+}
+
+static unsigned long long wide(uint64_t n)
+{
+    return n;
+}
+
+static void print_resources(const struct load *l)
+{
+    const struct load_counts *c = &l->counts;
+    char list[LIST_SIZE];
+
+    printf(_("FHIR resources: %llu stored, %llu already there, %llu held for a "
+             "person, %llu refused\n"),
+           wide(c->stored), wide(c->there), wide(c->held), wide(c->refused));
+    list_reasons(&l->reasons, list);
+    /* TRANSLATORS: %s: how often, and a word of the program: "3 no-time" */
+    if (list[0] != '\0')
+        printf(_("FHIR resources that were refused, by reason: %s\n"), list);
+}
+
+/* Messages and what stands in them are not the same number, and a message with
+ * faults may have results that are used. */
+static void print_messages(const struct load *l)
+{
+    const struct load_messages *m = &l->messages;
+    const struct load_counts *c = &l->results;
+    char list[LIST_SIZE];
+
+    printf(_("HL7 v2 messages: %llu taken, %llu had come before, %llu with "
+             "faults (in quarantine), %llu rejected (not kept)\n"),
+           wide(m->taken), wide(m->repeated), wide(m->faulty),
+           wide(m->rejected));
+    list_reasons(&l->faults, list);
+    if (list[0] != '\0')
+        printf(_("HL7 v2 messages with faults or rejected, by the first "
+                 "reason: %s\n"),
+               list);
+    /* TRANSLATORS: results are the OBX segments of the messages */
+    printf(_("HL7 v2 results in the messages: %llu stored, %llu already there, "
+             "%llu held for a person, %llu refused\n"),
+           wide(c->stored), wide(c->there), wide(c->held), wide(c->refused));
 }
 
 void load_print_summary(const struct load *l, int64_t spent_ms)
 {
+    const struct load_counts *c = &l->counts;
     double spent_s = spent_ms > 0 ? (double)spent_ms / 1000 : 0.001;
 
-    printf("%" PRIu64 " stored, %" PRIu64 " already there, %" PRIu64
-           " held for a person, %" PRIu64 " refused\n",
-           l->counts.stored, l->counts.there, l->counts.held,
-           l->counts.refused);
-    print_reasons(l);
+    if (!l->saw_hl7 || c->stored + c->there + c->held + c->refused > 0)
+        print_resources(l);
+    if (l->saw_hl7)
+        print_messages(l);
     printf("%" PRIu64 " lines, %" PRIu64 " bytes, %.1f s, %.0f lines/s\n",
            l->lines, l->bytes, spent_s, (double)l->lines / spent_s);
 }

@@ -35,7 +35,12 @@ static const struct {
       "show what headgate decided (not what people did)" },
     { "outbox", command_outbox,
       "show what could not be delivered to the record; retry or discard it" },
+    { "audit", command_audit, "show who did what; check that it is whole" },
     { "backtest", command_backtest, "show what the rules say of past data" },
+    { "store", command_store,
+      "back up the store, verify and restore a backup, prune" },
+    { "patient", command_patient,
+      "give out, or remove, all that is kept of one patient" },
     { "check", command_check, "check configuration, policy and code maps" },
 };
 
@@ -48,7 +53,10 @@ static int usage(FILE *to)
             HEADGATE_VERSION);
     for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++)
         fprintf(to, "  %-12s%s\n", commands[i].name, commands[i].help);
-    fputs("\nheadgate COMMAND --help says more.\n"
+    fputs("\nheadgate COMMAND --help says more.  With --to URL a command takes "
+          "--token-file FILE,\n"
+          "and --ca FILE: who signs the certificate of a service with https "
+          "(PEM).\n"
           "Suggestions are decision support; a qualified clinician decides.\n",
           to);
     return to == stdout ? 0 : 2;

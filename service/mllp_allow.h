@@ -8,22 +8,12 @@
 #ifndef HEADGATE_SERVICE_MLLP_ALLOW_H
 #define HEADGATE_SERVICE_MLLP_ALLOW_H
 
-#include "planner/err.h"
+#include "adapters/http_address.h"
 
-#include <stdbool.h>
-#include <stddef.h>
-#include <sys/socket.h>
-
-enum { MLLP_ALLOW_MAX = 64 };
-
-struct mllp_prefix {
-    unsigned char bytes[16]; /* IPv4 as ::ffff:a.b.c.d */
-    int bits;                /* of these that count, 0..128 */
-};
+enum { MLLP_ALLOW_MAX = HTTP_PREFIXES_MAX };
 
 struct mllp_allow {
-    size_t count; /* 0: all */
-    struct mllp_prefix list[MLLP_ALLOW_MAX];
+    struct http_prefixes prefixes; /* none: all */
 };
 
 /*

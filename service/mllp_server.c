@@ -80,6 +80,11 @@ void mllp_server_look(const struct mllp_server *s, struct mllp_view *view)
     *view = s->view;
 }
 
+void mllp_server_take_tls(struct mllp_server *s, struct tls_context *fresh)
+{
+    tls_context_take(s->tls, fresh);
+}
+
 unsigned mllp_server_pending(const struct mllp_server *s)
 {
     unsigned pending = s->calls;

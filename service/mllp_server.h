@@ -96,6 +96,11 @@ bool mllp_bears(const void *call, const char *name);
 
 void mllp_server_look(const struct mllp_server *server, struct mllp_view *view);
 
+/* Go on with other certificates for new connections: fresh is taken over.  Only
+ * of a server that has TLS. */
+void mllp_server_take_tls(struct mllp_server *server,
+                          struct tls_context *fresh);
+
 /* Accept nobody, and close each connection once what is being dealt with on it
  * has been answered. */
 void mllp_server_quiesce(struct mllp_server *server);

@@ -1,9 +1,22 @@
 #include "service/pack.h"
 
+#include <pthread.h>
 #include <stdlib.h>
 #include <zstd.h>
 
 enum { DICTIONARY_1 = 1, LEVEL = 3 };
+
+/*
+ * What is needed to compress, made once in each thread: making it anew for
+ * each body costs more than the body does.  It lives as long as its thread.
+ */
+struct packer {
+    ZSTD_CCtx *context;
+    ZSTD_CDict *dictionary;
+};
+static pthread_key_t packer_key;
+static pthread_once_t packer_once = PTHREAD_ONCE_INIT;
+static bool packer_keyed;
 
 /* Raw content: what bodies have in common, the commonest last. */
 static const char dictionary[] =
@@ -43,17 +56,53 @@ static const char dictionary[] =
     "\"text\":\"Ultrasound dilution\"},\"valueQuantity\":{\"value\":,\"unit\":"
     "\"mL/min\",\"system\":\"http://unitsofmeasure.org\",\"code\":\"mL/min\"}}";
 
+static void packer_free(void *arg)
+{
+    struct packer *p = arg;
+
+    ZSTD_freeCCtx(p->context);
+    ZSTD_freeCDict(p->dictionary);
+    free(p);
+}
+
+static void make_key(void)
+{
+    packer_keyed = pthread_key_create(&packer_key, packer_free) == 0;
+}
+
+/* NULL: out of memory. */
+static struct packer *packer_of_thread(void)
+{
+    struct packer *p;
+
+    if (pthread_once(&packer_once, make_key) != 0 || !packer_keyed)
+        return NULL;
+    p = pthread_getspecific(packer_key);
+    if (p != NULL)
+        return p;
+    p = calloc(1, sizeof(*p));
+    if (p == NULL)
+        return NULL;
+    p->context = ZSTD_createCCtx();
+    p->dictionary =
+        ZSTD_createCDict(dictionary, sizeof(dictionary) - 1, LEVEL);
+    if (p->context != NULL && p->dictionary != NULL &&
+        pthread_setspecific(packer_key, p) == 0)
+        return p;
+    packer_free(p);
+    return NULL;
+}
+
 enum err pack(const char *data, size_t len, struct buf *out)
 {
     size_t bound = ZSTD_compressBound(len);
     char *room = malloc(bound + 1);
-    ZSTD_CCtx *context = ZSTD_createCCtx();
+    struct packer *p = packer_of_thread();
     enum err e = ERR_MEMORY;
 
-    if (room != NULL && context != NULL) {
-        size_t n =
-            ZSTD_compress_usingDict(context, room + 1, bound, data, len,
-                                    dictionary, sizeof(dictionary) - 1, LEVEL);
+    if (room != NULL && p != NULL) {
+        size_t n = ZSTD_compress_usingCDict(p->context, room + 1, bound, data,
+                                            len, p->dictionary);
 
         room[0] = DICTIONARY_1;
         if (!ZSTD_isError(n)) {
@@ -61,7 +110,6 @@ enum err pack(const char *data, size_t len, struct buf *out)
             e = buf_ok(out);
         }
     }
-    ZSTD_freeCCtx(context);
     free(room);
     return e;
 }

@@ -1,10 +1,14 @@
 #include "service/patients.h"
 
+#include "adapters/queue_text.h"
 #include "service/accesses.h"
+#include "service/deceased.h"
 #include "service/resources.h"
 
 #include <stdio.h>
 #include <string.h>
+
+enum { UNIT_NAME_MAX = 4 * QUEUE_TEXT_MAX + 16 };
 
 static bool fits(int written)
 {
@@ -91,7 +95,7 @@ static enum err unite(struct db *db, int64_t a, int64_t b, int64_t *stays)
     static const enum query moves[] = {
         Q_PATIENT_ALIAS_MOVE,    Q_PATIENT_MOVE_ACCESS,  Q_PATIENT_MOVE_HELD,
         Q_PATIENT_MOVE_UNMAPPED, Q_VERDICT_MOVE_PATIENT, Q_READING_MOVE,
-        Q_TASK_MOVE_PATIENT,     Q_PATIENT_TAKE_BORN
+        Q_TASK_MOVE_PATIENT,     Q_PATIENT_TAKE_BORN,    Q_DECEASED_MOVE
     };
     int64_t goes = a < b ? b : a;
     bool two;
@@ -214,11 +218,48 @@ static enum err set_born(struct db *db, int64_t patient, int64_t born_s)
                : ERR_OK;
 }
 
+/* A name of one line, as the queue shows it: it is also asked for so. */
+static enum err set_unit(struct db *db, int64_t patient, const char *raw)
+{
+    struct buf clean;
+    enum err e;
+
+    if (raw == NULL)
+        return ERR_OK;
+    buf_init(&clean, UNIT_NAME_MAX);
+    queue_text_clean(&clean, raw);
+    e = buf_ok(&clean);
+    if (e == ERR_OK && clean.len > 0)
+        e = db_run(db, Q_PATIENT_SET_UNIT, "is", patient, clean.data);
+    buf_clear(&clean);
+    return e;
+}
+
+/* What a Patient resource says of the person. */
+static enum err take_person(struct db *db, const struct fhir_item *item,
+                            int64_t resource, int64_t patient)
+{
+    const struct fhir_patient *said = &item->u.patient;
+    char number[ALIAS_SIZE] = "", name[160];
+    enum err e;
+
+    write_name(said, name);
+    if (item->identifier_count > 0) /* what people call the patient by */
+        snprintf(number, sizeof(number), "n:%s", item->identifiers[0].value);
+    e = db_run(db, Q_PATIENT_SET, "iiss", patient, resource,
+               number[0] != '\0' ? number : NULL,
+               name[0] != '\0' ? name : NULL);
+    if (e == ERR_OK)
+        e = set_unit(db, patient, said->unit);
+    if (e == ERR_OK)
+        e = set_born(db, patient, said->born_s);
+    return e == ERR_OK ? deceased_take(db, patient, said) : e;
+}
+
 enum err patient_take(struct db *db, const struct fhir_item *item,
                       const char *fid, int64_t resource, int64_t *patient)
 {
-    char alias[ALIAS_SIZE], literal[FID_SIZE + 16], name[160];
-    char number[ALIAS_SIZE] = "";
+    char alias[ALIAS_SIZE], literal[FID_SIZE + 16];
     int64_t known = 0;
     enum err e = ERR_OK;
 
@@ -239,14 +280,8 @@ enum err patient_take(struct db *db, const struct fhir_item *item,
         e = check_resource(db, known, resource);
     if (e != ERR_OK)
         return e;
-    write_name(&item->u.patient, name);
-    if (item->identifier_count > 0) /* what people call the patient by */
-        snprintf(number, sizeof(number), "n:%s", item->identifiers[0].value);
     *patient = known;
-    e = db_run(db, Q_PATIENT_SET, "iisss", known, resource,
-               number[0] != '\0' ? number : NULL, name[0] != '\0' ? name : NULL,
-               item->u.patient.unit);
-    return e == ERR_OK ? set_born(db, known, item->u.patient.born_s) : e;
+    return take_person(db, item, resource, known);
 }
 
 static void copy(char *to, size_t size, const char *from)
@@ -269,14 +304,18 @@ enum err patient_get(struct db *db, int64_t id, struct patient *p)
     copy(p->anchor, sizeof(p->anchor), anchor + 2);
     copy(p->name, sizeof(p->name), db_text(db, q, 1));
     copy(p->unit, sizeof(p->unit), db_text(db, q, 2));
+    p->deceased = !db_is_null(db, q, 5);
+    copy(p->died, sizeof(p->died), db_text(db, q, 5));
+    p->death_doubtful = db_int(db, q, 6) != 0;
     db_done(db, q);
     return ERR_OK;
 }
 
-/* ---- birth dates of before ------------------------------------------------ */
+/* ---- what was not kept before --------------------------------------------- */
 
-static enum err read_born(struct db *db, const struct fhir_reader *reader,
-                          int64_t patient, int64_t resource)
+static enum err read_one(struct db *db, const struct fhir_reader *reader,
+                         int64_t patient, int64_t resource,
+                         patient_said_fn take)
 {
     struct resource row;
     struct outcome outcome;
@@ -293,13 +332,14 @@ static enum err read_born(struct db *db, const struct fhir_reader *reader,
     if (e == ERR_OK &&
         fhir_read(reader, body.data, body.len, &outcome, &doc) == ERR_OK &&
         fhir_doc_count(doc) == 1 && fhir_doc_item(doc, 0)->type == FHIR_PATIENT)
-        e = set_born(db, patient, fhir_doc_item(doc, 0)->u.patient.born_s);
+        e = take(db, patient, &fhir_doc_item(doc, 0)->u.patient);
     fhir_doc_free(doc);
     buf_clear(&body);
     return e;
 }
 
-enum err patients_read_born(struct db *db, const struct fhir_reader *reader)
+enum err patients_read(struct db *db, const struct fhir_reader *reader,
+                       enum query q, patient_said_fn take)
 {
     enum { AT_ONCE = 64 };
     int64_t patients[AT_ONCE], resources[AT_ONCE], last = 0;
@@ -308,14 +348,36 @@ enum err patients_read_born(struct db *db, const struct fhir_reader *reader)
 
     while (e == ERR_OK && count == AT_ONCE) {
         count = 0;
-        e = db_query(db, Q_PATIENT_UNBORN, "ii", last, INT64(AT_ONCE));
-        while (e == ERR_OK && (e = db_next(db, Q_PATIENT_UNBORN)) == ERR_OK) {
-            last = patients[count] = db_int(db, Q_PATIENT_UNBORN, 0);
-            resources[count++] = db_int(db, Q_PATIENT_UNBORN, 1);
+        e = db_query(db, q, "ii", last, INT64(AT_ONCE));
+        while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+            last = patients[count] = db_int(db, q, 0);
+            resources[count++] = db_int(db, q, 1);
         }
         e = e == ERR_ABSENT ? ERR_OK : e;
         for (size_t i = 0; e == ERR_OK && i < count; i++)
-            e = read_born(db, reader, patients[i], resources[i]);
+            e = read_one(db, reader, patients[i], resources[i], take);
     }
     return e;
+}
+
+static enum err take_born(struct db *db, int64_t patient,
+                          const struct fhir_patient *said)
+{
+    return set_born(db, patient, said->born_s);
+}
+
+enum err patients_read_born(struct db *db, const struct fhir_reader *reader)
+{
+    return patients_read(db, reader, Q_PATIENT_UNBORN, take_born);
+}
+
+static enum err take_unit(struct db *db, int64_t patient,
+                          const struct fhir_patient *said)
+{
+    return set_unit(db, patient, said->unit);
+}
+
+enum err patients_read_units(struct db *db, const struct fhir_reader *reader)
+{
+    return patients_read(db, reader, Q_PATIENT_STORED, take_unit);
 }

@@ -52,9 +52,22 @@ MUST_CHECK enum err patient_take(struct db *db, const struct fhir_item *item,
                                  const char *fid, int64_t resource,
                                  int64_t *patient);
 
+/* What a Patient resource says is taken over once more, for something that was
+ * not kept when it came.  q gives rows of patient and resource beyond ?1, at
+ * most ?2. */
+typedef enum err (*patient_said_fn)(struct db *db, int64_t patient,
+                                    const struct fhir_patient *said);
+MUST_CHECK enum err patients_read(struct db *db,
+                                  const struct fhir_reader *reader,
+                                  enum query q, patient_said_fn take);
+
 /* The birth dates of Patient resources that came before they were kept. */
 MUST_CHECK enum err patients_read_born(struct db *db,
                                        const struct fhir_reader *reader);
+
+/* The names of units that came before they were kept as they are shown. */
+MUST_CHECK enum err patients_read_units(struct db *db,
+                                        const struct fhir_reader *reader);
 
 struct patient {
     int64_t id;
@@ -63,8 +76,12 @@ struct patient {
     bool anchor_is_literal;
     char name[160]; /* "" if not known */
     char unit[160];
-    int64_t resource; /* 0 if no Patient resource has come */
-    int64_t born_s;   /* see fhir_patient; INT64_MIN if not known */
+    int64_t resource;          /* 0 if no Patient resource has come */
+    int64_t born_s;            /* see fhir_patient; INT64_MIN if not known */
+    bool deceased;             /* known to be dead, see deceased.h */
+    char died[FHIR_TIME_SIZE]; /* since when, see fhir_patient; "" not known */
+    bool death_doubtful; /* something was said of a death that nothing may rest
+                            on; deceased is as it was before */
 };
 MUST_CHECK enum err patient_get(struct db *db, int64_t id, struct patient *p);
 

@@ -204,11 +204,40 @@ enum err planning_text(struct db *db, const struct review *review,
     return write_text(db, review, look, planned, plan_text, out);
 }
 
+/* What a mistyped line, or one in the wrong place, can bring about. */
+static bool may_be_mistyped(enum plan_offer offer)
+{
+    switch ((int)offer) {
+    case PLAN_NO_FLOW:
+    case PLAN_FLOW_UNFIT:
+    case PLAN_ORDER:
+    case PLAN_SIZE:
+    case PLAN_STAGES_FULL:
+    case PLAN_UNFIT:
+        return true;
+    default:
+        return false;
+    }
+}
+
+void planning_way_out(struct buf *out)
+{
+    const char *text = _("If a line was mistyped or stands in the wrong order: "
+                         "list shows the lines, undo takes one back.\n");
+
+    queue_page_wrap(text, strlen(text), PLAN_TEXT_COLUMNS, out);
+}
+
 enum err planning_case(struct db *db, const struct review *review,
                        const struct look *look, const struct planned *planned,
                        struct buf *out)
 {
-    return write_text(db, review, look, planned, plan_text_case, out);
+    enum err e = write_text(db, review, look, planned, plan_text_case, out);
+
+    if (e == ERR_OK && !planned->offered &&
+        may_be_mistyped(planned->from.offer))
+        planning_way_out(out);
+    return e == ERR_OK ? buf_ok(out) : e;
 }
 
 /* ---- the page ------------------------------------------------------------------ */

@@ -97,6 +97,10 @@ MUST_CHECK enum err planning_case(struct db *db, const struct review *review,
                                   const struct planned *planned,
                                   struct buf *out);
 
+/* The same where no plan can be made because of a value: how a line that was
+ * typed is found and taken back. */
+void planning_way_out(struct buf *out);
+
 /* What a page says beside the plan, and how it is set. */
 struct planning_page {
     enum canvas_form form;

@@ -1,6 +1,7 @@
 #include "service/poll_take_work.h"
 
 #include "adapters/fhir_search.h"
+#include "service/audit_feeds.h"
 #include "service/quarantine_urgent.h"
 #include "service/tally.h"
 
@@ -316,5 +317,5 @@ enum err poll_take(struct db *db, struct poll_take *t)
         e = take_close_batch(db, b);
     buf_clear(&b->body);
     free(b);
-    return e;
+    return e == ERR_OK ? audit_taken(db, t) : e;
 }

@@ -211,7 +211,9 @@ static void take(struct walk *w, const struct http_answer *a)
                                   .number = w->pages,
                                   .server_ms = server_clock(a) };
     w->taking = true;
-    w->job = (struct store_job){ .run = run_take, .done = on_taken, .arg = w };
+    w->job = (struct store_job){
+        .run = run_take, .done = on_taken, .arg = w, .large = true
+    };
     store_submit(w->options.store, &w->job);
 }
 

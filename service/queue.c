@@ -4,6 +4,7 @@
 #include "adapters/queue_text.h"
 #include "service/names.h"
 #include "service/queue_rows.h"
+#include "service/silence.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -168,6 +169,9 @@ enum err queue_read(struct db *db, struct queue_wish *wish, int64_t held_from_s,
         write(&l, count, wish, &hidden, out);
         if (wish->table)
             e = write_held_count(db, out);
+        if (wish->table && e == ERR_OK)
+            e = silence_say(db, o->now_s * 1000, wish->feed_limit_d,
+                            wish->filter.unit, out);
     }
     queue_rows_clear(&l);
     return e == ERR_OK ? buf_ok(out) : e;

@@ -28,6 +28,7 @@ struct queue_wish {
     char access[QUEUE_WORD_SIZE]; /* "" any; label, identifier, id */
     struct queue_filter filter;   /* state and rules: in; the rest: of read */
     int64_t accesses[QUEUE_ACCESSES_MAX]; /* of read */
+    int feed_limit_d; /* report.silent_days; 0: the habit of each feed */
 };
 
 /*

@@ -2,6 +2,7 @@
 #include "service/queue_rows.h"
 
 #include "adapters/catalogue.h"
+#include "adapters/wording.h"
 #include "planner/rules.h"
 #include "service/held.h"
 #include "service/names.h"
@@ -92,15 +93,17 @@ static const char *rules_text(struct queue_rows *l, unsigned rules)
 static void take_referral(struct db *db, struct queue_rows *l)
 {
     const enum query q = Q_EPISODE_QUEUE;
+    bool taken = db_int(db, q, 2) == EPISODE_TAKEN;
+    bool in_hand = taken && db_int(db, q, 21) == 0; /* 21: handed over */
+    bool ground_gone = taken && db_int(db, q, 4) == 0;
     struct queue_row *row = add_row(l);
 
     if (row == NULL)
         return;
     *row = (struct queue_row){
         .group = group_word((enum group)db_int(db, q, 1)),
-        .ground_gone =
-            db_int(db, q, 4) == 0 && db_int(db, q, 2) == EPISODE_TAKEN,
-        .state = (enum episode_state)db_int(db, q, 2),
+        .ground_gone = ground_gone,
+        .state = in_hand ? EPISODE_TAKEN : EPISODE_OPEN,
         .urgency = (enum urgency)db_int(db, q, 3),
         .rules = rules_text(l, (unsigned)db_int(db, q, 4)),
         .opened_s = db_int(db, q, 5),
@@ -116,9 +119,10 @@ static void take_referral(struct db *db, struct queue_rows *l)
         .put_off_until_s = db_int(db, q, 16),
         .put_off_by = keep_or_none(l, db_text(db, q, 17)),
         .owner = keep_or_none(l, db_text(db, q, 18)),
-        .escalated = db_int(db, q, 19) != 0,
+        .escalated = db_int(db, q, 19) != 0 && !in_hand && !ground_gone,
         .access_id = db_int(db, q, 0),
-        .patient_id = db_int(db, q, 20)
+        .patient_id = db_int(db, q, 20),
+        .deceased = db_int(db, q, 22) != 0
     };
 }
 
@@ -146,7 +150,8 @@ static void take_reminder(struct db *db, struct queue_rows *l)
         .silent = db_int(db, q, 11) != 0,
         .access_id = db_int(db, q, 0),
         .patient_id = db_int(db, q, 12),
-        .opened_s = db_int(db, q, 13)
+        .opened_s = db_int(db, q, 13),
+        .deceased = db_int(db, q, 14) != 0
     };
 }
 
@@ -174,6 +179,24 @@ static void write_held(const char *reason, const char *seen, const char *why,
                  seen, why);
 }
 
+/* Why, and what of it was noted when it came: of what it contradicts, what that
+ * was (readings_stand.c). */
+static void write_reason(enum quantity quantity, const char *word,
+                         const char *hint, char text[HELD_TEXT_SIZE])
+{
+    static const char before[] = "before: ";
+    const char *why = _(held_reason_words(quantity, word));
+
+    if (hint[0] == '\0')
+        snprintf(text, HELD_TEXT_SIZE, "%s", why);
+    else if (strncmp(hint, before, strlen(before)) == 0)
+        /* TRANSLATORS: why it is held, and the sign that was there before */
+        snprintf(text, HELD_TEXT_SIZE, _("%1$s; before: %2$s"), why,
+                 wording_name(hint + strlen(before)));
+    else
+        snprintf(text, HELD_TEXT_SIZE, "%s; %s", why, hint);
+}
+
 static const char *held_margin(const char *reason)
 {
     /* TRANSLATORS: of these three: at most 17 characters each */
@@ -191,16 +214,15 @@ static void take_held(struct db *db, struct queue_rows *l)
 {
     const enum query q = Q_HELD_EMERGENCIES;
     enum quantity quantity = (enum quantity)db_int(db, q, 1);
-    const char *seen = held_words(quantity, (enum sign)db_int(db, q, 2));
+    const char *seen =
+        wording_name(held_words(quantity, (enum sign)db_int(db, q, 2)));
     const char *word = db_text(db, q, 0), *hint = db_text(db, q, 8);
     struct queue_row *row = add_row(l);
-    char text[HELD_TEXT_SIZE], reason[256];
+    char text[HELD_TEXT_SIZE], reason[HELD_TEXT_SIZE];
 
     if (row == NULL)
         return;
-    snprintf(
-        reason, sizeof(reason), "%s%s%s", held_reason_words(quantity, word),
-        hint != NULL && hint[0] != '\0' ? "; " : "", hint != NULL ? hint : "");
+    write_reason(quantity, word, hint != NULL ? hint : "", reason);
     write_held(word, seen, reason, text);
     *row = (struct queue_row){ .held = true,
                                .state = EPISODE_OPEN,
@@ -209,6 +231,7 @@ static void take_held(struct db *db, struct queue_rows *l)
                                .headline = keep(l, text),
                                .suggestion = _("ask the unit now"),
                                .margin = held_margin(word),
+                               .escalated = db_int(db, q, 9) != 0,
                                .observation = keep(l, db_text(db, q, 4)),
                                .patient_name = keep(l, db_text(db, q, 5)),
                                .patient_number =
@@ -248,6 +271,7 @@ static void take_input(struct db *db, struct queue_rows *l)
                                      "read with headgate quarantine show"),
                                /* TRANSLATORS: at most 17 characters */
                                .margin = _("NOT TAKEN IN"),
+                               .escalated = db_int(db, q, 8) != 0,
                                .patient_name = "",
                                .patient_number = keep(l, db_text(db, q, 7)),
                                .unit = "", /* of whom it is nobody knows */

@@ -16,7 +16,8 @@ enum {
     LOOK_MS = 3000,
     PATH_MAX_BYTES = 4000,
     PAGE_MAX = 64 * 1024 * 1024,
-    LINES_RESERVED = 2 /* of the terminal: what is said below the list */
+    LINES_RESERVED = 2, /* of the terminal: what is said below the list */
+    COLUMNS_WIDE = 120  /* on less that may take one line more */
 };
 
 /* ---- the terminal ------------------------------------------------------------ */
@@ -138,7 +139,8 @@ static void time_words(time_t at, char out[16])
 /* As many lines of the list as there is room for; how many are left. */
 static size_t draw_lines(const struct watch *w)
 {
-    int room = w->screen.rows - LINES_RESERVED;
+    int room = w->screen.rows - LINES_RESERVED -
+               (w->screen.columns < COLUMNS_WIDE ? 1 : 0);
     const char *at = w->page.data != NULL ? w->page.data : "";
     const char *end = at + w->page.len;
     size_t left = 0;

@@ -1,5 +1,6 @@
 #include "service/record_side.h"
 
+#include "adapters/tls_stream.h"
 #include "service/app.h"
 
 #include <string.h>
@@ -20,11 +21,18 @@ enum err record_side_open(uv_loop_t *loop, const struct config *c,
                                           c->outbox_retry_first_ms,
                                       .retry_last_ms = c->outbox_retry_last_ms,
                                       .now_ms = clock_ms };
+    const struct http_trust trust = { c->record_tls_ca,
+                                      c->record_tls_certificate,
+                                      c->record_tls_key };
     struct smart_options smart;
     enum err e;
 
     memset(side, 0, sizeof(*side));
-    e = http_client_open(loop, &side->client);
+    e = tls_trust_try(trust.ca, trust.certificate, trust.key, why);
+    if (e == ERR_OK)
+        e = http_client_open(loop, &side->client);
+    if (e == ERR_OK)
+        e = http_client_trust(side->client, &trust);
     if (e == ERR_OK && c->record_smart_client_id[0] != '\0') {
         smart_set_options(c, clock_ms, &smart);
         e = smart_open(loop, side->client, &smart, &side->smart, why);

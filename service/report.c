@@ -41,5 +41,5 @@ struct report *report_new(struct service *s, struct http_request *r,
 
 void report_submit(struct report *report)
 {
-    store_submit(report->x.service->store, &report->x.job);
+    exchange_submit(&report->x);
 }

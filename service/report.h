@@ -25,6 +25,8 @@ struct report {
     struct poll_side_view incoming; /* likewise */
     struct hook_counters hooks;
     struct hl7_door_view hl7;
+    struct gate_view gate; /* likewise */
+    struct http_server_view http;
     struct drop_view drop; /* likewise */
     struct record_view record;
     const char *token_error; /* static word; NULL or "": none */

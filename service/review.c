@@ -1,7 +1,7 @@
 #include "service/review.h"
 
 #include "planner/agenda.h"
-#include "service/decisions.h"
+#include "service/deceased.h"
 #include "service/episodes.h"
 #include "service/foresee.h"
 #include "service/log.h"
@@ -50,7 +50,7 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
     if (e == ERR_OK)
         e = readings_load(db, &l->access, review->policy, l->readings,
                           HISTORY_READINGS_MAX, &l->history);
-    if (e == ERR_OK && l->access.merged == 0) {
+    if (e == ERR_OK && l->access.merged == 0 && !l->patient.deceased) {
         rules_evaluate(&l->history, review->policy, &l->findings);
         e = foresee(db, review, l);
     }
@@ -147,6 +147,37 @@ static void make_live(const struct history *h, struct findings *findings,
     }
 }
 
+static bool rests_on_any(const struct history *h, const struct finding *f,
+                         const struct episode *episode)
+{
+    for (size_t i = 0; i < episode->evidence_count; i++) {
+        if (rests_on(h, f, episode->evidence[i].id))
+            return true;
+    }
+    return false;
+}
+
+/* The patient is not dead after all: what was withdrawn for that, and holds, is
+ * put to people anew though it has become old. */
+static enum err revive(struct suggest *s, struct findings *findings,
+                       enum group group, const struct said *said)
+{
+    bool ended = false;
+    enum err e = ERR_OK;
+
+    if (said->episode.state == EPISODE_ENDED && !s->patient->deceased)
+        e = deceased_ended(s->db, s->access->id, group, said->episode.number,
+                           &ended);
+    for (size_t i = 0; e == ERR_OK && ended && i < findings->count; i++) {
+        struct finding *f = &findings->list[i];
+
+        if (finding_group(f) == group && f->confirmed &&
+            rests_on_any(s->history, f, &said->episode))
+            f->historic = false;
+    }
+    return e;
+}
+
 /* Do rules look at this group in an access that is no longer in use?  See
  * rules_evaluate. */
 static bool is_watched_for_good(enum group group)
@@ -163,12 +194,19 @@ static enum err hold_for_case(struct suggest *s, enum group group,
     enum err e;
 
     if (verdict->act != ACT_END || verdict->reason == END_WITHDRAWN ||
-        !suggest_plans_of(group))
+        s->patient->deceased || !suggest_plans_of(group))
         return ERR_OK;
     e = suggest_plan(s, group);
     if (e == ERR_OK && suggest_plan_has_case(s))
         verdict->act = ACT_NOTHING;
     return e;
+}
+
+/* Nothing was measured or cleared: that is why all of it ends. */
+static void say_dead(struct verdict *verdict)
+{
+    verdict->reason = END_DECEASED;
+    verdict->repeat_done = false;
 }
 
 /* One verdict and what follows from it.  *again: a reminder has made room for
@@ -186,6 +224,8 @@ static enum err review_pass(struct suggest *s, enum group group,
         return e;
     if (s->access->merged != 0)
         verdict.reason = END_MERGED;
+    else if (s->patient->deceased)
+        say_dead(&verdict);
     else if (!s->access->active && !is_watched_for_good(group))
         verdict.reason = END_INACTIVE;
     *again = verdict.repeat == ACT_END;
@@ -211,6 +251,8 @@ static enum err review_group(struct suggest *s, struct findings *findings,
         e = forget_silent(s, group, &said, &was);
     if (e == ERR_OK)
         make_live(s->history, findings, group, &was);
+    if (e == ERR_OK)
+        e = revive(s, findings, group, &said);
     for (int pass = 0; e == ERR_OK && again && pass < PASSES_MAX; pass++)
         e = review_pass(s, group, &said, &again);
     if (e == ERR_OK)
@@ -261,13 +303,18 @@ static enum err review_look(struct db *db, const struct review *review,
     int64_t next_s = AGENDA_NEVER;
     enum err e = ERR_OK;
 
-    if (l->access.active)
+    if (l->access.active && !l->patient.deceased)
         next_s = agenda_next(&l->history, review->policy, &l->findings);
     for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++)
         e = review_group(&s, &l->findings, (enum group)g, &next_s);
+    /* beside what came later and is worse, one that was let go of */
+    if (e == ERR_OK)
+        e = db_run(db, Q_EPISODE_LET_GO, "ii", l->access.id,
+                   INT64(URGENCY_ASAP));
     suggest_plan_free(&s);
     *told = *told || s.told;
-    if (e == ERR_OK && (!l->access.active || l->access.merged != 0))
+    if (e == ERR_OK &&
+        (!l->access.active || l->access.merged != 0 || l->patient.deceased))
         e = remarks_clear(db, l->access.id);
     else if (e == ERR_OK)
         e = remarks_note(db, l->access.id, &l->history, review->policy,
@@ -334,62 +381,5 @@ enum err review_run(struct db *db, void *arg, bool *more, bool *told)
     for (size_t i = 0; e == ERR_OK && i < count; i++)
         e = review_alone(db, review, accesses[i], told);
     *more = count == ACCESSES_AT_ONCE;
-    return e;
-}
-
-/* ---- starting ------------------------------------------------------------- */
-
-enum { POLICY_MARK_SIZE = POLICY_TEXT_SIZE + 24 };
-
-/* Its version as people number it, and a sum of its values (FNV-1a): one that
- * was changed without a new version is another policy, too. */
-static void policy_mark(const struct policy *policy, char out[POLICY_MARK_SIZE])
-{
-    char text[POLICY_TEXT_SIZE];
-    uint64_t sum = UINT64_C(0xcbf29ce484222325);
-
-    for (size_t i = 0; i < PARAM_TOTAL; i++) {
-        unsigned char bytes[sizeof(double)];
-
-        memcpy(bytes, &policy->values[i].value, sizeof(bytes));
-        for (size_t k = 0; k < sizeof(bytes); k++)
-            sum = (sum ^ bytes[k]) * UINT64_C(0x100000001b3);
-    }
-    policy_text(policy, text);
-    snprintf(out, POLICY_MARK_SIZE, "%s %016llx", text,
-             (unsigned long long)sum);
-}
-
-static enum err follow_policy(struct db *db, const struct review *review)
-{
-    char now[POLICY_MARK_SIZE];
-    bool same = false;
-    enum err e = db_first(db, Q_META_GET, "s", "policy");
-
-    policy_mark(review->policy, now);
-    if (e == ERR_OK) {
-        const char *before = db_text(db, Q_META_GET, 0);
-
-        same = before != NULL && strcmp(before, now) == 0;
-    }
-    db_done(db, Q_META_GET);
-    if (e != ERR_OK && e != ERR_ABSENT)
-        return e;
-    if (same)
-        return ERR_OK;
-    e = db_run(db, Q_NEWS_OF_POLICY, "i", review->now_ms());
-    return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", "policy", now) : e;
-}
-
-enum err review_start(struct db *db, const struct review *review)
-{
-    enum err e = follow_policy(db, review);
-
-    if (e == ERR_OK && !review->silent)
-        e = db_run(db, Q_NEWS_OF_SILENT, "i", review->now_ms());
-    if (e == ERR_OK && !review->silent && review->record)
-        e = db_run(db, Q_OUTBOX_CATCH_UP, "i", review->now_ms());
-    if (e == ERR_OK && !review->silent && review->record)
-        e = companion_catch_up(db, review->now_ms());
     return e;
 }

@@ -65,8 +65,8 @@ struct look {
 };
 
 /* Load an access and evaluate the rules; of one that is not in use only the
- * hand, haemorrhage and infection are looked at, and one that was merged into
- * another has no findings.  On an error nothing is to be cleared. */
+ * hand, haemorrhage and infection are looked at; one that was merged into
+ * another, and one of a patient who is dead, has no findings.  On an error nothing is to be cleared. */
 MUST_CHECK enum err look_at(struct db *db, const struct review *review,
                             int64_t access, struct look *look);
 void look_clear(struct look *look);

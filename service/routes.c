@@ -303,19 +303,16 @@ static bool route_report(struct service *s, struct http_request *r,
     static const struct {
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
-    } reports[] = { { "metrics", route_metrics },
-                    { "queue", route_queue },
-                    { "held", route_held },
-                    { "decisions", route_decisions },
-                    { "review", route_review },
-                    { "plan", route_plan },
-                    { "technique", route_technique },
-                    { "outbox", route_outbox },
-                    { "incoming", route_incoming },
-                    { "report", route_feed_report },
-                    { "digest", route_digest },
-                    { "access", route_accesses },
-                    { "case", route_case } };
+    } reports[] = {
+        { "metrics", route_metrics },     { "queue", route_queue },
+        { "held", route_held },           { "decisions", route_decisions },
+        { "review", route_review },       { "plan", route_plan },
+        { "technique", route_technique }, { "outbox", route_outbox },
+        { "incoming", route_incoming },   { "report", route_feed_report },
+        { "digest", route_digest },       { "access", route_accesses },
+        { "store", route_store },         { "patient", route_patient },
+        { "audit", route_audit },         { "case", route_case }
+    };
 
     for (size_t i = 0; i < COUNT(reports); i++) {
         if (strcmp(reports[i].word, word) == 0) {
@@ -343,11 +340,14 @@ static bool route_word(struct service *s, struct http_request *r,
     static const struct {
         const char *word;
         void (*route)(struct service *s, struct http_request *r);
-    } words[] = {
-        { "technique", route_technique_switch }, { "hl7", route_hl7 },
-        { "outbox", route_outbox_act },          { "task", route_task_deed },
-        { "access", route_access_deed },         { "case", route_case }
-    };
+    } words[] = { { "technique", route_technique_switch },
+                  { "hl7", route_hl7 },
+                  { "outbox", route_outbox_act },
+                  { "task", route_task_deed },
+                  { "access", route_access_deed },
+                  { "case", route_case },
+                  { "store", route_store_act },
+                  { "patient", route_patient_act } };
 
     for (size_t i = 0; i < COUNT(words); i++) {
         if (strcmp(words[i].word, word) == 0) {
@@ -366,12 +366,15 @@ void routes_handle(void *arg, struct http_request *r)
     struct path p;
 
     s->counters.requests++;
+    s->grant = (struct door_grant){ .scopes = NULL }; /* not yet known */
     if (!split(http_path(r), &p)) {
         refuse(s, r, "not-found", "There is nothing under this path");
         return;
     }
     is_metadata =
         reads && p.count == 2 && is(&p, 0, "fhir") && is(&p, 1, "metadata");
+    if (!route_unhurried(s, r, p.parts, p.count))
+        return;
     if (p.count == 1 && reads && is(&p, 0, "healthz"))
         route_health(s, r);
     else if (p.count == 1 && reads && is(&p, 0, "readyz"))

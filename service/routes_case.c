@@ -11,7 +11,8 @@ struct typing {
     struct exchange x; /* first */
     struct case_call call;
     struct fhir_reader reader; /* as of now */
-    char access[WORD_SIZE], by[WORD_SIZE], number[16];
+    char access[WORD_SIZE], by[WORD_SIZE], number[WORD_SIZE];
+    char why[CASE_WHY_MAX + 1];
 };
 
 static void release(struct exchange *x)
@@ -68,8 +69,11 @@ static bool copy(char *to, size_t size, const char *text)
 
 static void submit(struct typing *t)
 {
+    if (t->call.verb != CASE_LIST)
+        audit_request_act(&t->x.audit, "case",
+                          t->call.verb == CASE_UNDO ? "undo" : "line");
     t->x.job = (struct store_job){ .run = run, .done = on_done, .arg = t };
-    store_submit(t->x.service->store, &t->x.job);
+    exchange_submit(&t->x);
 }
 
 static void read_line(struct typing *t, const char *line)
@@ -89,7 +93,7 @@ static void read_line(struct typing *t, const char *line)
 static void change(struct typing *t, const struct http_request *r)
 {
     const char *line = http_query(r, "line"), *method = http_query(r, "method");
-    const char *number = http_query(r, "number");
+    const char *number = http_query(r, "number"), *why = http_query(r, "why");
     bool undo = http_query(r, "undo") != NULL;
 
     if (!copy(t->by, sizeof(t->by), http_query(r, "by"))) {
@@ -107,6 +111,11 @@ static void change(struct typing *t, const struct http_request *r)
         return;
     }
     t->call.number = number != NULL ? t->number : NULL;
+    if (why != NULL && !copy(t->why, sizeof(t->why), why)) {
+        refuse(t, "why says in a few words why it is taken back");
+        return;
+    }
+    t->call.why = why != NULL ? t->why : NULL;
     t->call.verb = undo ? CASE_UNDO : CASE_STATE;
     if (undo)
         submit(t);

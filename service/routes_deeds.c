@@ -1,6 +1,7 @@
 /* A coordinator's deeds: with a Task, and with two accesses that are one. */
 #include "adapters/fhir_form.h"
 #include "adapters/fhir_out.h"
+#include "adapters/queue_text.h"
 #include "service/deeds.h"
 #include "service/log.h"
 #include "service/report.h"
@@ -42,22 +43,24 @@ static void release(struct exchange *x)
 
 /* ---- what is asked ------------------------------------------------------------ */
 
-/* What is kept and shown is one line; what cannot be seen is left out of it. */
+/* What is kept and shown is one line; what cannot be seen, or would turn the
+ * direction of what follows, is left out of it. */
 static void take_words(struct asked *a, const struct place *p,
                        const char *value)
 {
-    size_t len = 0;
+    struct buf clean;
 
-    value += strspn(value, " \t\r\n");
-    if (strlen(value) >= p->size) {
-        a->wrong = "A parameter is too long";
+    if (!queue_text_is_utf8(value)) {
+        a->wrong = "A parameter is not UTF-8";
         return;
     }
-    for (; *value != '\0'; value++)
-        p->to[len++] = (char)((unsigned char)*value < ' ' ? ' ' : *value);
-    while (len > 0 && p->to[len - 1] == ' ')
-        len--;
-    p->to[len] = '\0';
+    buf_init(&clean, (size_t)5 * QUEUE_TEXT_MAX);
+    queue_text_clean(&clean, value);
+    if (buf_ok(&clean) != ERR_OK || clean.len >= p->size)
+        a->wrong = "A parameter is too long";
+    else
+        snprintf(p->to, p->size, "%s", clean.len > 0 ? clean.data : "");
+    buf_clear(&clean);
 }
 
 static void take_parameter(void *arg, const char *name, const char *value)
@@ -123,7 +126,7 @@ static void refuse(struct asked *a)
 /* ---- the answer ----------------------------------------------------------------- */
 
 static void answer(struct asked *a, int status, const char *fid,
-                   const struct buf *text)
+                   const char *about, const struct buf *text)
 {
     struct buf *b = &a->x.body;
 
@@ -131,6 +134,7 @@ static void answer(struct asked *a, int status, const char *fid,
         fhir_out_open(b, NULL, '{');
         fhir_out_bool(b, "done", status == 200);
         fhir_out_text(b, "task", fid);
+        fhir_out_text(b, "about", about);
         fhir_out_text(b, "text", text->data);
         fhir_out_close(b, '}');
         buf_puts(b, "\n");
@@ -146,7 +150,13 @@ static void answer(struct asked *a, int status, const char *fid,
 
 static enum err run_task(struct db *db, void *arg)
 {
-    return task_deed(db, &((struct asked *)arg)->task);
+    struct asked *a = arg;
+    enum err e = task_deed(db, &a->task);
+    struct audit_request *audit = &a->x.audit;
+
+    snprintf(audit->type, sizeof(audit->type), "Task");
+    snprintf(audit->key, sizeof(audit->key), "%s", a->task.fid);
+    return e;
 }
 
 static void on_task(void *arg, enum err e)
@@ -166,7 +176,7 @@ static void on_task(void *arg, enum err e)
     }
     log_event(LOG_INFO, "task.person", KEY_INT("verb", a->task.verb),
               KEY_INT("status", a->task.status));
-    answer(a, a->task.status, a->task.fid, &a->task.text);
+    answer(a, a->task.status, a->task.fid, a->task.about, &a->task.text);
 }
 
 static bool verb_of(const char *word, enum task_verb *verb)
@@ -222,11 +232,15 @@ void route_task_deed(struct service *s, struct http_request *r)
         refuse(a);
         return;
     }
+    audit_request_act(&a->x.audit, "task", a->act);
+    snprintf(a->x.audit.who, sizeof(a->x.audit.who), "%s", t->who);
+    a->x.audit.detail[0] = '\0';
     t->reader = &a->reader;
+    t->policy = &s->policy;
     t->deliver = s->review.record && !s->review.silent;
     t->now_ms = clock_ms();
     a->x.job = (struct store_job){ .run = run_task, .done = on_task, .arg = a };
-    store_submit(s->store, &a->x.job);
+    exchange_submit(&a->x);
 }
 
 /* ---- accesses ------------------------------------------------------------------- */
@@ -247,7 +261,7 @@ static void on_merge(void *arg, enum err e)
     if (e == ERR_OK)
         store_wake(a->x.service->store);
     log_event(LOG_INFO, "access.person", KEY_INT("status", a->access.status));
-    answer(a, a->access.status, NULL, &a->access.text);
+    answer(a, a->access.status, NULL, NULL, &a->access.text);
 }
 
 void route_access_deed(struct service *s, struct http_request *r)
@@ -274,11 +288,15 @@ void route_access_deed(struct service *s, struct http_request *r)
         refuse(a);
         return;
     }
+    audit_request_act(&a->x.audit, "access", a->act);
+    snprintf(a->x.audit.who, sizeof(a->x.audit.who), "%s", d->who);
+    a->x.audit.named = AUDIT_ACCESS; /* the other one is of the same patient */
+    snprintf(a->x.audit.subject, sizeof(a->x.audit.subject), "%s", d->into);
     d->reader = &a->reader;
     d->now_ms = clock_ms();
     a->x.job =
         (struct store_job){ .run = run_merge, .done = on_merge, .arg = a };
-    store_submit(s->store, &a->x.job);
+    exchange_submit(&a->x);
 }
 
 /* Whose accesses are listed. */
@@ -333,5 +351,5 @@ void route_accesses(struct service *s, struct http_request *r)
     snprintf(l->patient, sizeof(l->patient), "%s", patient);
     l->json = http_query(r, "json") != NULL;
     l->x.job = (struct store_job){ .run = run_list, .done = on_list, .arg = l };
-    store_submit(s->store, &l->x.job);
+    exchange_submit(&l->x);
 }

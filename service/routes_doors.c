@@ -45,6 +45,8 @@ static void refuse_unknown(struct service *s, struct http_request *r, bool none,
 
     s->counters.unauthorised++;
     log_event(LOG_DEBUG, "doors.unknown", KEY_TABLE("why", why));
+    if (!none) /* who brings none is asked for one, as the standard has it */
+        audit_doors_note(s->shut, NULL, why);
     if (x == NULL)
         return;
     if (!none)
@@ -58,6 +60,8 @@ void exchange_forbid(struct exchange *x, int client, const char *scope)
 {
     x->service->counters.forbidden++;
     log_event(LOG_WARN, "doors.forbidden", KEY_INT("client", client));
+    audit_doors_note(x->service->shut, x->audit.actor,
+                     scope != NULL ? scope : "of a Bundle");
     snprintf(x->challenge, sizeof(x->challenge),
              "Bearer realm=\"headgate\", error=\"insufficient_scope\"%s%s%s",
              scope != NULL ? ", scope=\"" : "", scope != NULL ? scope : "",
@@ -75,6 +79,75 @@ static void refuse_forbidden(struct service *s, struct http_request *r,
     outcome_add(&x->outcome, SEV_ERROR, "forbidden", "",
                 "The token does not allow this; it lacks %s", scope);
     exchange_refuse(x);
+}
+
+/* More often than it may; true: it has been answered. */
+static bool refuse_hurried(struct service *s, struct http_request *r,
+                           int retry_s)
+{
+    struct exchange *x;
+
+    if (retry_s == 0)
+        return false;
+    x = exchange_new(s, r, sizeof(*x));
+    if (x == NULL)
+        return true;
+    x->retry_s = retry_s;
+    outcome_add(&x->outcome, SEV_ERROR, "too-often", "",
+                "More requests, or more false tokens, than are taken; try "
+                "again in %d s",
+                retry_s);
+    exchange_refuse(x);
+    return true;
+}
+
+/* Of one of whom nothing is known but the address. */
+static bool is_unhurried(struct service *s, struct http_request *r)
+{
+    struct http_address from;
+
+    gate_address(s->gate, r, &from);
+    return !refuse_hurried(
+        s, r, gate_unknown(s->gate, &from, (int64_t)uv_now(s->loop)));
+}
+
+bool route_unhurried(struct service *s, struct http_request *r,
+                     const char *const *parts, size_t count)
+{
+    static const char *const open[][2] = { { "healthz", NULL },
+                                           { "readyz", NULL },
+                                           { "fhir", "metadata" },
+                                           { ".well-known", "jwks.json" } };
+    const char *method = http_method(r);
+
+    if (http_is_local(r) ||
+        (strcmp(method, "GET") != 0 && strcmp(method, "HEAD") != 0))
+        return true;
+    for (size_t i = 0; i < COUNT(open); i++) {
+        if (count == (open[i][1] != NULL ? 2 : 1) &&
+            strcmp(parts[0], open[i][0]) == 0 &&
+            (count == 1 || strcmp(parts[1], open[i][1]) == 0))
+            return is_unhurried(s, r);
+    }
+    return true;
+}
+
+/* A token that is known, or none or a false one: who comes too often is told
+ * that, whatever he brought. */
+static bool is_hurried(struct service *s, struct http_request *r, enum err who)
+{
+    int64_t now_ms = (int64_t)uv_now(s->loop);
+    struct http_address from;
+    int retry_s;
+
+    gate_address(s->gate, r, &from);
+    if (who == ERR_OK)
+        retry_s = gate_known(
+            s->gate, &from, s->grant.name != NULL ? s->grant.name : "", now_ms);
+    else
+        retry_s = who == ERR_ABSENT ? gate_unknown(s->gate, &from, now_ms)
+                                    : gate_denied(s->gate, &from, now_ms);
+    return refuse_hurried(s, r, retry_s);
 }
 
 /* ---- coming in ---------------------------------------------------------- */
@@ -101,9 +174,10 @@ static bool is_let(struct service *s, struct http_request *r,
 {
     struct door_need need;
 
+    doors_need(http_method(r), parts, count, &need);
+    doors_need_scope(&need, s->scope_used, sizeof(s->scope_used));
     if (s->grant.scopes == NULL)
         return true;
-    doors_need(http_method(r), parts, count, &need);
     if (!doors_let(&s->grant, &need, p->scope, sizeof(p->scope)))
         return false;
     http_query_each(r, look_at_parameter, p);
@@ -120,10 +194,15 @@ bool route_admit(struct service *s, struct http_request *r,
     enum err e;
 
     s->grant = (struct door_grant){ .scopes = NULL };
-    if (http_is_local(r) || s->config.http_anonymous)
+    s->scope_used[0] = '\0';
+    if (http_is_local(r))
         return true;
+    if (s->config.http_anonymous)
+        return is_unhurried(s, r);
     e = doors_who(s->doors, http_header(r, "Authorization"), clock_ms(),
                   &s->grant, &why);
+    if (is_hurried(s, r, e))
+        return false;
     if (e != ERR_OK) {
         refuse_unknown(s, r, e == ERR_ABSENT, why);
         return false;

@@ -309,5 +309,5 @@ void route_history(struct service *s, struct http_request *request,
     }
     h->x.job =
         (struct store_job){ .run = read_history, .done = on_history, .arg = h };
-    store_submit(s->store, &h->x.job);
+    exchange_submit(&h->x);
 }

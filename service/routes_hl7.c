@@ -10,6 +10,7 @@
  * through a fault of ours is 503.
  */
 #include "service/app.h"
+#include "service/audit_feeds.h"
 #include "service/hl7_intake.h"
 
 #include <stdio.h>
@@ -70,8 +71,10 @@ static void on_stored(void *arg, enum err e)
 static enum err apply(struct db *db, void *arg)
 {
     struct arrival *a = arg;
+    enum err e = hl7_intake_apply(db, &a->in);
 
-    return hl7_intake_apply(db, &a->in);
+    audit_hl7_request(&a->in, &a->x.audit);
+    return e;
 }
 
 static void store(struct arrival *a)
@@ -81,7 +84,7 @@ static void store(struct arrival *a)
         return;
     }
     a->x.job = (struct store_job){ .run = apply, .done = on_stored, .arg = a };
-    store_submit(a->x.service->store, &a->x.job);
+    exchange_submit(&a->x);
 }
 
 static void on_work(uv_work_t *work)

@@ -8,6 +8,7 @@
 #include <string.h>
 
 enum {
+    LARGE_ENTRIES = 20,     /* see store.h */
     INLINE_MAX = 64 * 1024, /* a larger body is read on a pool thread */
     LOCATION_SIZE = 1024,
     CONDITION_MAX = 2048
@@ -198,11 +199,36 @@ static void on_stored(void *arg, enum err e)
 
 /* ---- reading and storing ------------------------------------------------ */
 
+/* For the audit trail: what came of it, and what it was. */
+static void note(struct arrival *a)
+{
+    struct audit_request *audit = &a->x.audit;
+    enum bundle_type bundle = fhir_doc_bundle(a->doc);
+    size_t count = fhir_doc_count(a->doc), refused = 0;
+
+    for (size_t i = 0; i < count; i++)
+        refused += a->in.results[i].status >= 400 ? 1 : 0;
+    audit_request_count(audit, count - refused, refused);
+    audit->refused = refused == count && count > 0;
+    if (a->type == FHIR_BUNDLE)
+        snprintf(audit->action, sizeof(audit->action), "%s",
+                 bundle == BUNDLE_COLLECTION    ? "collection"
+                 : bundle == BUNDLE_TRANSACTION ? "transaction"
+                                                : "batch");
+    if (a->type != FHIR_BUNDLE)
+        snprintf(audit->key, sizeof(audit->key), "%s", a->in.results[0].fid);
+    else if (a->in.journal != 0)
+        snprintf(audit->key, sizeof(audit->key), "%lld",
+                 (long long)a->in.journal);
+}
+
 static enum err apply(struct db *db, void *arg)
 {
     struct arrival *a = arg;
+    enum err e = intake_apply(db, &a->in);
 
-    return intake_apply(db, &a->in);
+    note(a);
+    return e;
 }
 
 /* The path says what must come; the body must agree. */
@@ -292,8 +318,11 @@ static void store(struct arrival *a)
         exchange_failed(&a->x, ERR_MEMORY);
         return;
     }
-    a->x.job = (struct store_job){ .run = apply, .done = on_stored, .arg = a };
-    store_submit(s->store, &a->x.job);
+    a->x.job = (struct store_job){ .run = apply,
+                                   .done = on_stored,
+                                   .arg = a,
+                                   .large = count > LARGE_ENTRIES };
+    exchange_submit(&a->x);
 }
 
 static void read_body(struct arrival *a)

@@ -1,9 +1,12 @@
 #include "service/quarantine_list.h"
+#include "service/quarantine_urgent.h"
 #include "service/report.h"
+#include "service/silence.h"
 
 #include "adapters/fhir_served.h"
 #include "adapters/fhir_write.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- without the store -------------------------------------------------- */
@@ -81,6 +84,9 @@ static enum err run_ready(struct db *db, struct report *r)
     buf_puts(&r->x.body, r->x.service->review.silent
                              ? "ready, in silent mode: nothing is posted\n"
                              : "ready\n");
+    if (r->counters.reload_failed)
+        buf_puts(&r->x.body, "settings: they could not be read again; those "
+                             "before are in force (the log says why)\n");
     if (r->x.service->side.record != NULL)
         say_record(r, &r->x.body);
     if (r->x.service->incoming != NULL)
@@ -252,11 +258,59 @@ static void write_record(const struct record_view *v, struct buf *b)
           (long long)v->state);
 }
 
+/* A feed that stopped looks like a unit in which all is well. */
+static enum err write_silent(struct db *db, int limit_d, struct buf *b)
+{
+    struct silent_feed *feeds = calloc(SILENCE_FEEDS_MAX, sizeof(*feeds));
+    size_t count = 0;
+    enum err e = feeds != NULL
+                     ? silence_read(db, clock_ms(), limit_d, feeds, &count)
+                     : ERR_MEMORY;
+
+    gauge(b, "headgate_feeds_silent",
+          "Feeds that sent nothing for longer than is their habit",
+          (long long)count);
+    gauge(b, "headgate_feed_silent_days",
+          "Days since the last data of the one that is silent longest",
+          count > 0 ? feeds[0].silent_d : 0);
+    free(feeds);
+    return e;
+}
+
+/* Who comes too often, and how connections begin. */
+static void write_doors(const struct report *r, struct buf *b)
+{
+    counter(b, "headgate_rate_limited_total",
+            "HTTP requests of clients beyond http.rate (429)", r->gate.limited);
+    counter(b, "headgate_auth_blocked_total",
+            "HTTP requests of addresses beyond http.failures_max (429)",
+            r->gate.blocked);
+    gauge(b, "headgate_http_connections", "Connections of HTTP now",
+          (long long)r->http.open);
+    counter(b, "headgate_http_crowded_total",
+            "Connections beyond http.connections_per_client", r->http.crowded);
+    counter(b, "headgate_tls_greetings_total",
+            "Connections of HTTP by TLS that were agreed upon",
+            r->http.tls_greeted);
+    counter(b, "headgate_tls_certificates_total",
+            "Of these, those with a certificate of the client",
+            r->http.tls_certificates);
+    counter(b, "headgate_tls_failures_total",
+            "Connections of HTTP by TLS that were not agreed upon",
+            r->http.tls_failed);
+    counter(b, "headgate_reloads_total",
+            "Times that the settings were read again", r->counters.reloads);
+    gauge(b, "headgate_reload_failed",
+          "1 if the last time nothing was changed, since a file was wrong",
+          r->counters.reload_failed ? 1 : 0);
+}
+
 static enum err run_metrics(struct db *db, struct report *r)
 {
     const struct counters *c = &r->counters;
     struct buf *b = &r->x.body;
     long long accesses = 0, held = 0, news = 0, escalated = 0;
+    int64_t unseen = 0;
     enum err e = count_of(db, Q_ACCESS_COUNT, &accesses);
 
     if (e == ERR_OK)
@@ -265,6 +319,9 @@ static enum err run_metrics(struct db *db, struct report *r)
         e = count_of(db, Q_NEWS_COUNT, &news);
     if (e == ERR_OK)
         e = count_of(db, Q_EPISODE_ESCALATED, &escalated);
+    if (e == ERR_OK)
+        e = quarantine_urgent_count(db, &r->x.service->policy, clock_ms(),
+                                    &unseen);
     if (e != ERR_OK)
         return e;
     counter(b, "headgate_requests_total", "HTTP requests", c->requests);
@@ -275,6 +332,7 @@ static enum err run_metrics(struct db *db, struct report *r)
             c->unauthorised);
     counter(b, "headgate_forbidden_total",
             "HTTP requests that a token did not allow", c->forbidden);
+    write_doors(r, b);
     counter(b, "headgate_resources_total", "Resources that came in",
             c->resources);
     counter(b, "headgate_tasks_changed_total", "Tasks changed by people",
@@ -282,7 +340,11 @@ static enum err run_metrics(struct db *db, struct report *r)
     gauge(b, "headgate_accesses", "Active accesses", accesses);
     gauge(b, "headgate_held_readings", "Readings held back", held);
     gauge(b, "headgate_tasks_escalated",
-          "Suggestions that nobody has taken in time", escalated);
+          "Suggestions that nobody has taken in time, and signs of emergency "
+          "that could not be used and that nobody has seen to in time",
+          escalated + unseen);
+    gauge(b, "headgate_held_escalated",
+          "Of these, signs of emergency that could not be used", unseen);
     gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
     gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
           r->x.service->review.silent ? 1 : 0);
@@ -298,6 +360,8 @@ static enum err run_metrics(struct db *db, struct report *r)
         e = quarantine_metrics(db, clock_ms(), b);
     if (e == ERR_OK)
         e = tally_metrics(db, clock_ms(), b);
+    if (e == ERR_OK)
+        e = write_silent(db, r->x.service->config.report_silent_d, b);
     return e == ERR_OK && r->x.service->incoming != NULL
                ? write_incoming(db, r, b)
                : e;
@@ -313,6 +377,9 @@ void route_metrics(struct service *s, struct http_request *r)
         return;
     look_at_record(s, report);
     report->hooks = s->hooks;
+    gate_look(s->gate, &report->gate);
+    if (s->public_server != NULL)
+        http_server_look(s->public_server, &report->http);
     hl7_door_look(s, &report->hl7);
     if (s->drop != NULL)
         drop_look(s->drop, &report->drop);

@@ -122,6 +122,8 @@ void route_outbox_act(struct service *s, struct http_request *r)
         exchange_refuse(&a->x);
         return;
     }
+    audit_request_act(&a->x.audit, "outbox", a->again ? "retry" : "discard");
+    snprintf(a->x.audit.key, sizeof(a->x.audit.key), "%lld", (long long)a->row);
     a->x.job = (struct store_job){ .run = run_act, .done = on_act, .arg = a };
-    store_submit(s->store, &a->x.job);
+    exchange_submit(&a->x);
 }

@@ -138,7 +138,7 @@ static void route_look(struct service *s, struct http_request *r,
     if (!may_read(l))
         return;
     l->x.job = (struct store_job){ .run = run_look, .done = on_look, .arg = l };
-    store_submit(s->store, &l->x.job);
+    exchange_submit(&l->x);
 }
 
 /* ---- a person's word ------------------------------------------------------ */
@@ -201,7 +201,8 @@ static void on_deed(void *arg, enum err e)
     if (e == ERR_OK)
         store_wake(s->store);
     if (e == ERR_OK && d->act.more) {
-        store_submit(s->store, &d->x.job);
+        d->x.audit.skip = true; /* the deed is on record */
+        exchange_submit(&d->x);
         return;
     }
     log_event(LOG_INFO, "quarantine.person", KEY_INT("verb", d->act.verb),
@@ -344,8 +345,11 @@ static void route_deed(struct service *s, struct http_request *r,
         exchange_refuse(&d->x);
         return;
     }
+    audit_request_act(&d->x.audit, "quarantine", verb);
+    snprintf(d->x.audit.who, sizeof(d->x.audit.who), "%s", d->act.who);
+    snprintf(d->x.audit.key, sizeof(d->x.audit.key), "%s", item);
     d->x.job = (struct store_job){ .run = run_deed, .done = on_deed, .arg = d };
-    store_submit(s->store, &d->x.job);
+    exchange_submit(&d->x);
 }
 
 /* An Observation may be named by its id as well: /quarantine/Observation/ID */

@@ -23,14 +23,16 @@ static enum err run_queue(struct db *db, void *arg)
     struct asked_queue *q = arg;
     const struct service *s = q->x.service;
     int64_t historic_s =
-        (int64_t)policy_count(&s->policy, P_HISTORIC_D) * DAY_S;
+        (int64_t)policy_count(&s->work_policy, P_HISTORIC_D) * DAY_S;
     enum err e;
 
     q->wish.options.now_s = clock_ms() / 1000;
+    q->wish.feed_limit_d = s->config.report_silent_d;
     e = queue_mark(db, &q->wish.options, q->mark);
     if (e != ERR_OK)
         return e;
     q->same = strcmp(q->mark, q->known) == 0;
+    q->x.audit.skip = q->same; /* nothing is shown */
     return q->same ? ERR_OK
                    : queue_read(db, &q->wish,
                                 q->wish.options.now_s - historic_s, &q->x.body);
@@ -131,7 +133,7 @@ void route_queue(struct service *s, struct http_request *r)
         snprintf(q->known, sizeof(q->known), "%s", known);
     q->x.job =
         (struct store_job){ .run = run_queue, .done = on_queue, .arg = q };
-    store_submit(s->store, &q->x.job);
+    exchange_submit(&q->x);
 }
 
 /* ---- the digest ----------------------------------------------------------------- */

@@ -100,5 +100,5 @@ void route_read(struct service *s, struct http_request *request,
     r->version = (int)number;
     snprintf(r->id, sizeof(r->id), "%s", id);
     r->x.job = (struct store_job){ .run = read_one, .done = on_read, .arg = r };
-    store_submit(s->store, &r->x.job);
+    exchange_submit(&r->x);
 }

@@ -96,5 +96,5 @@ void route_search(struct service *s, struct http_request *r,
     }
     q->x.job =
         (struct store_job){ .run = run_search, .done = on_search, .arg = q };
-    store_submit(s->store, &q->x.job);
+    exchange_submit(&q->x);
 }

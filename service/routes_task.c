@@ -63,6 +63,7 @@ static void on_changed(void *arg, enum err e)
         return;
     }
     c->x.service->counters.tasks_changed++;
+    store_wake(c->x.service->store); /* handed over, it may be escalated */
     if (c->x.service->outbox != NULL)
         outbox_kick(c->x.service->outbox);
     snprintf(etag, sizeof(etag), "W/\"%d\"", c->task.row.version);
@@ -117,5 +118,5 @@ void route_task_update(struct service *s, struct http_request *r,
     c->task.body = http_body(r, &c->task.len);
     c->x.job =
         (struct store_job){ .run = run_change, .done = on_changed, .arg = c };
-    store_submit(s->store, &c->x.job);
+    exchange_submit(&c->x);
 }

@@ -85,6 +85,7 @@ static enum err run_technique(struct db *db, void *arg)
             return e;
     }
     e = technique_run_step(r->run, db, &r->x.service->review, &r->done);
+    r->x.audit.skip = !r->done; /* one row, with its last step */
     return e == ERR_OK && r->done ? finish(db, r) : e;
 }
 
@@ -118,7 +119,7 @@ static void on_technique(void *arg, enum err e)
         return;
     }
     if (!r->done) {
-        store_submit(s->store, &r->x.job);
+        exchange_submit(&r->x);
         return;
     }
     if (r->asked != ASKED_SHOW && r->status == 200) {
@@ -160,7 +161,7 @@ void route_technique(struct service *s, struct http_request *http)
     struct technique_report *r = report_of(s, http);
 
     if (r != NULL)
-        store_submit(s->store, &r->x.job);
+        exchange_submit(&r->x);
 }
 
 static void refuse(struct technique_report *r, const char *word,
@@ -193,7 +194,8 @@ void route_technique_switch(struct service *s, struct http_request *http)
     }
     snprintf(r->who, sizeof(r->who), "%s", who);
     r->asked = strcmp(act, "use") == 0 ? ASKED_USE : ASKED_DROP;
+    audit_request_act(&r->x.audit, "technique", act);
     if (r->asked == ASKED_DROP)
         r->x.job.run = run_drop;
-    store_submit(s->store, &r->x.job);
+    exchange_submit(&r->x);
 }

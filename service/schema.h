@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 8 };
+enum { SCHEMA_VERSION = 9 };
 
 /* What the queue shows has changed when one of these rows has: a number that
  * only rises, by which it is told cheaply whether anything is new. */
@@ -40,6 +40,43 @@ enum { SCHEMA_VERSION = 8 };
     "BEGIN " QUEUE_MARK                                                        \
     "CREATE TRIGGER queue_input AFTER UPDATE ON quarantine BEGIN " QUEUE_MARK
 
+/* A feed that was silent, and now is not. */
+#define QUEUE_MARKS_FEED                                                       \
+    "CREATE TRIGGER queue_arrival AFTER INSERT ON arrival_day "                \
+    "BEGIN " QUEUE_MARK
+
+/* Who did what; rows are added behind the last one, and nothing else is done to
+ * them: see audit.h.  REPLACE would not set off the trigger of a deletion, so a
+ * number that is there already is refused as well. */
+#define AUDIT_TABLE                                                            \
+    "CREATE TABLE audit(seq INTEGER PRIMARY KEY, part INT NOT NULL,"           \
+    " at_ms INT NOT NULL, kind TEXT NOT NULL, actor TEXT NOT NULL,"            \
+    " scope TEXT NOT NULL, who TEXT NOT NULL, action TEXT NOT NULL,"           \
+    " type TEXT NOT NULL, key TEXT NOT NULL, patient INT NOT NULL,"            \
+    " outcome INT NOT NULL, detail TEXT NOT NULL, prev BLOB NOT NULL,"         \
+    " hash BLOB NOT NULL);"                                                    \
+    "CREATE TRIGGER audit_last BEFORE INSERT ON audit WHEN new.seq <> "        \
+    "coalesce((SELECT max(seq) FROM audit), 0) + 1 "                           \
+    "BEGIN SELECT RAISE(ABORT, 'audit is added to at its end'); END;"          \
+    "CREATE TRIGGER audit_kept BEFORE UPDATE ON audit "                        \
+    "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
+    "CREATE TRIGGER audit_whole BEFORE DELETE ON audit "                       \
+    "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); END;"
+
+/* Who is known to be dead is not in it. */
+#define QUEUE_MARKS_DECEASED                                                   \
+    "CREATE TRIGGER queue_deceased AFTER UPDATE ON patient WHEN "              \
+    "old.deceased IS NOT new.deceased BEGIN " QUEUE_MARK
+
+/* Who was removed on request: when, by whom, why and how much, and no datum of the
+ * patient; erased_key: by which a late copy is recognised, see patient_erase.h. */
+#define ERASED_TABLES                                                          \
+    "CREATE TABLE erased(id INTEGER PRIMARY KEY, part INT NOT NULL,"           \
+    " at_ms INT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,"               \
+    " counts TEXT NOT NULL, state INT NOT NULL);"                              \
+    "CREATE TABLE erased_key(hash BLOB PRIMARY KEY, erased INT NOT NULL) "     \
+    "WITHOUT ROWID;"
+
 /* clang-format off */
 static const char schema_sql[] =
     "CREATE TABLE meta(k TEXT PRIMARY KEY, v TEXT) WITHOUT ROWID;"
@@ -62,9 +99,12 @@ static const char schema_sql[] =
     "CREATE TABLE version(resource INT, ver INT, part INT NOT NULL, updated_ms INT NOT NULL, journal INT,"
     " start INT, len INT, digest BLOB, body BLOB, PRIMARY KEY(resource, ver)) WITHOUT ROWID;"
 
-    /* born_s: NULL not known, see fhir_patient */
+    /* born_s: NULL not known, see fhir_patient; deceased: since which day at the site, or month, or year, "" not known
+       since when, NULL not known to be dead; deceased_by: who said so, see deceased.h; deceased_doubt: something was said
+       of a death that nothing may rest on */
     "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, number TEXT,"
-    " name TEXT, unit TEXT, resource INT, born_s INT);"
+    " name TEXT, unit TEXT, resource INT, born_s INT, deceased TEXT, deceased_by INT NOT NULL DEFAULT 0,"
+    " deceased_doubt INT NOT NULL DEFAULT 0);"
     "CREATE TABLE patient_alias(alias TEXT PRIMARY KEY, patient INT NOT NULL) WITHOUT ROWID;"
     "CREATE INDEX patient_alias_of ON patient_alias(patient);"
 
@@ -92,10 +132,12 @@ static const char schema_sql[] =
     "CREATE INDEX derived_resource ON derived(resource);"
 
     /* at_s: end of the time it was measured; emergency: NULL not looked at yet, of an older store; ver: of the resource, 0
-       an older store; live: it came at once, and is of now whatever its time says */
+       an older store; live: it came at once, and is of now whatever its time says; escalated: nobody
+       saw to it within its time */
     "CREATE TABLE held(resource INT, slot INT, part INT NOT NULL, patient INT, reason TEXT NOT NULL,"
     " quantity INT NOT NULL, hint TEXT, since_ms INT NOT NULL, sign INT NOT NULL DEFAULT 0, at_s INT NOT NULL DEFAULT 0,"
-    " emergency INT, ver INT NOT NULL DEFAULT 0, live INT NOT NULL DEFAULT 0, PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
+    " emergency INT, ver INT NOT NULL DEFAULT 0, live INT NOT NULL DEFAULT 0, escalated INT NOT NULL DEFAULT 0,"
+    " PRIMARY KEY(resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX held_patient ON held(patient);"
     "CREATE INDEX held_emergency ON held(since_ms) WHERE emergency = 1;"
 
@@ -105,12 +147,13 @@ static const char schema_sql[] =
 
     /* state: enum episode_state; task: number of the resource; taken_s: when a person first took it in hand, NULL nobody has,
        or it was not kept then; put_off_s: not shown as open before, and by whom; owner: who is to see to it, in words;
-       escalated: nobody took it within its time, 0 not so */
+       escalated: nobody took it within its time, 0 not so; handed_s: when it was handed over by whoever had it in hand, NULL
+       it was not, or was taken since */
     "CREATE TABLE episode(access INT, grp INT, number INT, part INT NOT NULL, state INT NOT NULL,"
     " urgency INT NOT NULL, rules INT NOT NULL, grade INT NOT NULL, flow REAL, closed_s INT, task INT NOT NULL,"
     " opened_s INT NOT NULL, due_s INT NOT NULL, headline TEXT, suggestion TEXT, occasion INT NOT NULL DEFAULT 0,"
     " announced_s INT NOT NULL DEFAULT 0, taken_s INT, put_off_s INT, put_off_by TEXT, owner TEXT,"
-    " escalated INT NOT NULL DEFAULT 0, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
+    " escalated INT NOT NULL DEFAULT 0, handed_s INT, PRIMARY KEY(access, grp, number)) WITHOUT ROWID;"
     "CREATE INDEX episode_task ON episode(task);"
     "CREATE INDEX episode_open ON episode(urgency, due_s) WHERE state IN (1, 2);"
     "CREATE INDEX episode_put_off ON episode(put_off_s) WHERE put_off_s IS NOT NULL;"
@@ -216,7 +259,8 @@ static const char schema_sql[] =
     "CREATE TABLE quarantine(id INTEGER PRIMARY KEY, part INT NOT NULL, at_ms INT NOT NULL, way INT NOT NULL, source TEXT NOT NULL,"
     " kind INT NOT NULL, remote TEXT, file INT NOT NULL, line INT NOT NULL, start INT NOT NULL, status INT NOT NULL,"
     " reason TEXT NOT NULL, place TEXT, text TEXT, message INT, bytes INT NOT NULL, digest BLOB, body BLOB, state INT NOT NULL,"
-    " who TEXT, why TEXT, done_ms INT, emergency INT NOT NULL DEFAULT 0, patient TEXT);"
+    " who TEXT, why TEXT, done_ms INT, emergency INT NOT NULL DEFAULT 0, patient TEXT,"
+    " escalated INT NOT NULL DEFAULT 0);"
     "CREATE INDEX quarantine_emergency ON quarantine(at_ms) WHERE state = 0 AND emergency = 1;"
     "CREATE INDEX quarantine_open ON quarantine(reason, at_ms) WHERE state = 0;"
     "CREATE INDEX quarantine_message ON quarantine(message) WHERE message IS NOT NULL;"
@@ -254,6 +298,9 @@ static const char schema_sql[] =
     " count INT NOT NULL, first_ms INT NOT NULL, last_ms INT NOT NULL, sample TEXT,"
     " PRIMARY KEY(week, source, class, reason, what, place, unit)) WITHOUT ROWID;"
 
+    /* the days (since 1970-01-01, UTC) on which something of a feed came in, see silence.h */
+    "CREATE TABLE arrival_day(source TEXT, unit TEXT, day INT, PRIMARY KEY(source, unit, day)) WITHOUT ROWID;"
+
     /* a file of the drop folder that is being taken, by its place ("NAME/taken/file"): how far, and what came of it; target:
        "done/file", where it is being moved to; "" not yet */
     "CREATE TABLE dropped(name TEXT PRIMARY KEY, number INT NOT NULL, bytes INT NOT NULL, changed_ms INT NOT NULL, start INT NOT NULL,"
@@ -267,7 +314,10 @@ static const char schema_sql[] =
     "CREATE INDEX unit_list_resource ON unit_list(resource);"
     "CREATE TABLE queue_change(n INT NOT NULL);"
     "INSERT INTO queue_change VALUES(1);"
-    QUEUE_MARKS QUEUE_MARKS_INPUT
+    QUEUE_MARKS QUEUE_MARKS_INPUT QUEUE_MARKS_FEED QUEUE_MARKS_DECEASED
+    AUDIT_TABLE
+
+    ERASED_TABLES
 
     /* what a record calls a patient or access; reference NULL: it has none */
     "CREATE TABLE lookup(type TEXT, system TEXT, value TEXT, reference TEXT, checked_ms INT NOT NULL,"
@@ -406,6 +456,20 @@ static const struct {
          "ALTER TABLE quarantine ADD COLUMN patient TEXT;"
          "CREATE INDEX quarantine_emergency ON quarantine(at_ms) WHERE state = 0 AND emergency = 1;"
          QUEUE_MARKS_INPUT },
+    { 8, "ALTER TABLE patient ADD COLUMN deceased TEXT;"
+      "ALTER TABLE patient ADD COLUMN deceased_by INT NOT NULL DEFAULT 0;"
+      "ALTER TABLE patient ADD COLUMN deceased_doubt INT NOT NULL DEFAULT 0;"
+      QUEUE_MARKS_DECEASED
+      /* the habit of a feed that was there before is learned from what was counted of it */
+      "CREATE TABLE arrival_day(source TEXT, unit TEXT, day INT, PRIMARY KEY(source, unit, day)) WITHOUT ROWID;"
+      "INSERT OR IGNORE INTO arrival_day(source, unit, day)"
+      " SELECT source, unit, first_ms / 86400000 FROM tally WHERE class <> 2"
+      " UNION SELECT source, unit, last_ms / 86400000 FROM tally WHERE class <> 2;"
+      QUEUE_MARKS_FEED AUDIT_TABLE },
+    { 8, "ALTER TABLE episode ADD COLUMN handed_s INT;"
+         "ALTER TABLE held ADD COLUMN escalated INT NOT NULL DEFAULT 0;"
+         "ALTER TABLE quarantine ADD COLUMN escalated INT NOT NULL DEFAULT 0;" },
+    { 8, ERASED_TABLES },
 };
 /* clang-format on */
 

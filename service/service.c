@@ -3,9 +3,14 @@
 #include "adapters/policy_file.h"
 #include "service/again.h"
 #include "service/app.h"
+#include "service/deceased.h"
 #include "service/log.h"
 #include "service/maps.h"
+#include "service/patient_erase.h"
+#include "service/quarantine_urgent.h"
+#include "service/reload.h"
 #include "service/search_index.h"
+#include "service/silence_loop.h"
 #include "service/unit_list_loop.h"
 
 #include <stdio.h>
@@ -53,13 +58,16 @@ static enum err load_settings(struct service *s, struct buf *why)
     if (e == ERR_OK)
         e = doors_open(&s->config, &s->doors, why);
     if (e == ERR_OK)
+        e = gate_open(&s->config, &s->gate);
+    if (e == ERR_OK)
         e = hl7_senders_open(&s->config, &s->senders, why);
     s->reader = (struct fhir_reader){ .codes = s->codes,
                                       .base = s->config.fhir_base,
                                       .zone = s->zone,
                                       .entries_max =
                                           (size_t)s->config.fhir_entries_max };
-    s->review = (struct review){ .policy = &s->policy,
+    s->work_policy = s->policy;
+    s->review = (struct review){ .policy = &s->work_policy,
                                  .zone = s->zone,
                                  .base = s->config.fhir_base,
                                  .record = s->config.record_url[0] != '\0',
@@ -75,8 +83,9 @@ static enum err load_settings(struct service *s, struct buf *why)
 static enum err run_reviews(struct db *db, void *arg, bool *more, bool *told)
 {
     struct service *s = arg;
+    enum err e = quarantine_urgent_escalate(db, &s->policy, clock_ms());
 
-    return review_run(db, &s->review, more, told);
+    return e == ERR_OK ? review_run(db, &s->review, more, told) : e;
 }
 
 static void on_told(void *arg)
@@ -135,7 +144,10 @@ static enum err listen_on(struct service *s, const char *socket_path,
         .body_max = (size_t)s->config.http_body_max,
         .connections_max = (unsigned)s->config.http_connections_max,
         .request_timeout_ms = s->config.http_request_timeout_ms,
-        .idle_timeout_ms = s->config.http_idle_timeout_ms
+        .idle_timeout_ms = s->config.http_idle_timeout_ms,
+        .tls = socket_path == NULL ? s->http_tls : NULL,
+        .per_client_max = (unsigned)s->config.http_connections_per_client,
+        .proxies = gate_proxies(s->gate)
     };
 
     return http_server_open(s->loop, &options, routes_handle, routes_refusal, s,
@@ -153,7 +165,9 @@ static enum err open_listeners(struct service *s, bool public, struct buf *why)
         buf_printf(why, "%s: cannot be listened on", s->socket_path);
         return e;
     }
-    if (public) {
+    if (public)
+        e = reload_open_tls(&s->config, &s->http_tls, why);
+    if (public && e == ERR_OK) {
         e = listen_on(s, NULL, &s->public_server);
         if (e != ERR_OK)
             buf_printf(why, "%s port %d: cannot be listened on",
@@ -264,6 +278,12 @@ static enum err run_start(struct db *db, void *arg)
     enum err e = read_once(db, s, "born", patients_read_born);
 
     if (e == ERR_OK)
+        e = read_once(db, s, "deceased", deceased_read);
+    if (e == ERR_OK)
+        e = read_once(db, s, "units", patients_read_units);
+    if (e == ERR_OK)
+        e = audit_started(db, &s->policy, &s->config, clock_ms());
+    if (e == ERR_OK)
         e = read_once(db, s, "held", again_unjudged);
     if (e == ERR_OK)
         e = read_once(db, s, "sought", search_index_all);
@@ -307,6 +327,7 @@ static void on_started(void *arg, enum err e)
 
     s->starting = false;
     s->started = e == ERR_OK;
+    s->audit_start.is_on = s->started;
     if (e != ERR_OK)
         log_event(LOG_ERROR, "service.start", KEY_ERR(e));
     sweep(s);
@@ -385,6 +406,8 @@ static void free_settings(struct service *s)
     codes_free(s->codes);
     zone_free(s->zone);
     doors_close(s->doors);
+    gate_close(s->gate);
+    tls_context_close(s->http_tls);
     hl7_senders_close(s->senders);
     planning_close(s->planning);
     free(s);
@@ -421,6 +444,17 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     if (public && s->review.silent)
         log_event(LOG_WARN, "service.silent", KEY_INT("posts", 0));
     e = tally_loop_open(loop, s->store, clock_ms, &s->tally);
+    if (e == ERR_OK)
+        e = store_backup_open(loop, s->store, clock_ms, &s->backup);
+    if (e == ERR_OK)
+        e = patient_erasure_open(s, &s->erasure);
+    if (e == ERR_OK)
+        e = audit_doors_open(loop, s->store, clock_ms, &s->shut);
+    if (e == ERR_OK && public)
+        e = silence_loop_open(loop, s->store, s->config.report_silent_d,
+                              clock_ms, &s->silence);
+    if (e == ERR_OK && public)
+        patient_erase_finish(s->erasure);
     if (e == ERR_OK && public)
         e = open_reports(s);
     if (e == ERR_OK && public)
@@ -486,9 +520,26 @@ static void close_store(struct service *s)
         tally_loop_close(s->tally, part_closed, s);
         s->tally = NULL;
     }
+    if (s->shut != NULL) {
+        s->open_parts++;
+        audit_doors_close(s->shut, part_closed, s);
+        s->shut = NULL;
+    }
+    audit_stop(&s->audit_start, s->store, clock_ms());
+    if (s->silence != NULL) {
+        s->open_parts++;
+        silence_loop_close(s->silence, part_closed, s);
+        s->silence = NULL;
+    }
     uv_close((uv_handle_t *)&s->minute, timer_closed);
     uv_close((uv_handle_t *)&s->drain, timer_closed);
     store_close(s->store, part_closed, s);
+    if (s->backup != NULL) {
+        s->open_parts++;
+        store_backup_close(s->backup, part_closed, s);
+        s->backup = NULL;
+    }
+    patient_erasure_close(s->erasure);
 }
 
 static void others_closed(void *arg)

@@ -34,6 +34,21 @@ int service_port(const struct service *service);
 /* The port that HL7 v2 is listened for on; 0: none. */
 int service_mllp_port(const struct service *service);
 
+/*
+ * service_reload - go on with settings that were read again, see reload.h
+ *
+ * kept  out: the name of each setting that has changed and counts only from the
+ *       next start on, one a line
+ * why   out: what is wrong; nothing has changed then
+ *
+ * ERR_CONFIG, ERR_IO, ERR_MEMORY, ERR_STOPPED
+ */
+MUST_CHECK enum err service_reload(struct service *service,
+                                   const struct config *fresh, struct buf *kept,
+                                   struct buf *why);
+/* They could not even be read; for the metrics and /readyz. */
+void service_reload_failed(struct service *service);
+
 /* The Unix socket of a store: beside it. */
 void service_socket_path(const char *store_path, char *out, size_t size);
 

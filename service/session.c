@@ -1,5 +1,7 @@
 #include "service/command.h"
 
+#include "adapters/tls_stream.h"
+
 #include <errno.h>
 #include <signal.h>
 #include <stdio.h>
@@ -46,6 +48,25 @@ static bool read_token(struct session *s, const char *path)
     snprintf(s->authorization, sizeof(s->authorization),
              "Authorization: Bearer %s", line);
     return true;
+}
+
+/* The files of TLS, before anything is asked by them. */
+static int open_client(struct session *s, const struct args *args)
+{
+    const struct http_trust trust = { .ca = args->ca };
+    struct buf why;
+    enum err e;
+
+    buf_init(&why, 1024);
+    e = tls_trust_try(args->ca, NULL, NULL, &why);
+    if (e == ERR_OK)
+        e = http_client_open(&s->loop, &s->client);
+    if (e == ERR_OK)
+        e = http_client_trust(s->client, &trust);
+    if (why.len > 0)
+        fprintf(stderr, "headgate: --ca %s\n", why.data);
+    buf_clear(&why);
+    return e == ERR_OK ? 0 : 1;
 }
 
 static bool open_elsewhere(struct session *s, const struct args *args)
@@ -104,8 +125,8 @@ int session_open(struct session *s, const struct args *args,
         status = open_elsewhere(s, args) ? 0 : 1;
     else
         status = open_here(s, args, config, may_create);
-    if (status == 0 && http_client_open(&s->loop, &s->client) != ERR_OK)
-        status = 1;
+    if (status == 0)
+        status = open_client(s, args);
     if (status != 0)
         session_close(s);
     return status;
@@ -127,8 +148,8 @@ int session_open_client(struct session *s, const struct args *args,
                             sizeof(s->socket_path));
         snprintf(s->url, sizeof(s->url), "http://localhost");
     }
-    if (status == 0 && http_client_open(&s->loop, &s->client) != ERR_OK)
-        status = 1;
+    if (status == 0)
+        status = open_client(s, args);
     if (status != 0)
         session_close(s);
     return status;
@@ -137,9 +158,10 @@ int session_open_client(struct session *s, const struct args *args,
 void session_complain(const struct session *s, long status, enum err e)
 {
     if (status == 0)
-        fprintf(stderr, "headgate: %s cannot be reached (%s)\n",
+        fprintf(stderr, "headgate: %s cannot be reached (%s%s%s)\n",
                 s->socket_path[0] != '\0' ? s->socket_path : s->url,
-                err_word(e));
+                err_word(e), s->reason != NULL ? ": " : "",
+                s->reason != NULL ? s->reason : "");
     else if (status == 401)
         fprintf(stderr,
                 "headgate: %s wants a token that it knows: --token-file\n",
@@ -182,6 +204,7 @@ struct waiting {
     long status;
     enum err err;
     struct buf *out;
+    const char *reason;           /* static */
     char etag[SESSION_ETAG_SIZE]; /* of the answer; "" none, or too long */
 };
 
@@ -191,6 +214,7 @@ static void on_answer(void *arg, const struct http_answer *answer)
 
     w->done = true;
     w->err = answer->err;
+    w->reason = answer->reason;
     w->status = answer->status;
     if (answer->etag != NULL && strlen(answer->etag) < sizeof(w->etag))
         snprintf(w->etag, sizeof(w->etag), "%s", answer->etag);
@@ -222,6 +246,7 @@ static enum err wait_for(struct session *s, struct http_call_options *options,
     if (e != ERR_OK)
         return e;
     *status = w->status;
+    s->reason = w->reason;
     return w->err == ERR_OK ? buf_ok(w->out) : w->err;
 }
 

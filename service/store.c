@@ -29,6 +29,8 @@ struct store {
     pthread_mutex_t lock; /* guards what follows */
     pthread_cond_t wake;
     struct list waiting, finished;
+    struct store_steps *steps;   /* the first has its turn; NULL none */
+    struct store_steps *stepped; /* to be called back */
     bool work_wanted, told, stop;
     enum err fatal;
 };
@@ -59,26 +61,55 @@ static void list_move(struct list *from, struct list *to, size_t max)
     }
 }
 
+/* As many as go into one transaction: a large one alone. */
+static void take_batch(struct list *from, struct list *to)
+{
+    for (size_t n = 0; n < BATCH_MAX && from->first != NULL; n++) {
+        bool large = from->first->large;
+
+        if (large && n > 0)
+            return;
+        list_move(from, to, 1);
+        if (large)
+            return;
+    }
+}
+
+/* Back to where this step began. */
+static enum err undo(struct db *db, bool first)
+{
+    enum err e = db_run(db, first ? Q_ROLLBACK : Q_UNDO, "");
+
+    if (e == ERR_OK && first)
+        e = db_run(db, Q_BEGIN, "");
+    db_forget_ids(db);
+    return e;
+}
+
 /*
- * Run one step in a savepoint of its own.  *broken is set if that could
+ * Run one step so that it can be undone alone: in a savepoint of its own, or,
+ * if it is the first of the transaction, without one.  *broken is set if it could
  * neither be kept nor undone: then the transaction must not be committed,
  * since what is told of the step would not be true.
  */
-static enum err in_savepoint(struct db *db,
-                             enum err (*run)(struct db *, void *), void *arg,
-                             enum err *broken)
+static enum err run_alone(struct db *db, const struct store_job *job,
+                          bool first, enum err *broken)
 {
-    enum err e = db_run(db, Q_SAVE, "");
-    enum err left = ERR_OK;
+    enum err e = first ? ERR_OK : db_run(db, Q_SAVE, "");
+    enum err left = ERR_OK, kept = ERR_OK;
 
     if (e != ERR_OK)
         return e;
-    e = run(db, arg);
-    if (e != ERR_OK) {
-        left = db_run(db, Q_UNDO, "");
-        db_forget_ids(db);
-    }
-    if (left == ERR_OK)
+    e = job->run(db, job->arg);
+    if (e != ERR_OK)
+        left = undo(db, first);
+    if (left == ERR_OK && job->keep != NULL)
+        kept = job->keep(db, job->arg, e);
+    if (kept != ERR_OK)
+        left = undo(db, first);
+    if (e == ERR_OK)
+        e = kept;
+    if (left == ERR_OK && !first)
         left = db_run(db, Q_RELEASE, "");
     if (left == ERR_OK)
         return e;
@@ -106,7 +137,8 @@ static void run_batch(struct store *s, struct list *batch,
     enum err broken = ERR_OK;
 
     if (e == ERR_OK && work_wanted) {
-        enum err failed = in_savepoint(s->db, run_work, work, &broken);
+        const struct store_job job = { .run = run_work, .arg = work };
+        enum err failed = run_alone(s->db, &job, true, &broken);
 
         if (failed != ERR_OK) {
             log_event(LOG_ERROR, "store.work", KEY_ERR(failed));
@@ -114,8 +146,10 @@ static void run_batch(struct store *s, struct list *batch,
         }
     }
     for (struct store_job *job = batch->first; job != NULL; job = job->next)
-        job->err =
-            e == ERR_OK ? in_savepoint(s->db, job->run, job->arg, &broken) : e;
+        job->err = e == ERR_OK && broken == ERR_OK
+                       ? run_alone(s->db, job,
+                                   job == batch->first && !work_wanted, &broken)
+                       : ERR_STOPPED;
     if (e == ERR_OK)
         e = broken;
     if (e == ERR_OK)
@@ -146,6 +180,39 @@ static void checkpoint(struct store *s, bool idle)
         db_checkpoint(s->db);
 }
 
+/* ---- long work, in steps --------------------------------------------------- */
+
+static void end_steps(struct store *s, struct store_steps *steps, enum err e)
+{
+    if (steps->end != NULL)
+        steps->end(steps->arg, e);
+    steps->err = e;
+    pthread_mutex_lock(&s->lock);
+    s->steps = steps->next;
+    steps->next = s->stepped;
+    s->stepped = steps;
+    pthread_mutex_unlock(&s->lock);
+}
+
+/* One step of what has its turn. */
+static void run_step(struct store *s, struct store_steps *steps)
+{
+    bool more = false;
+    enum err e = steps->step(s->db, steps->arg, &more);
+
+    if (e != ERR_OK || !more)
+        end_steps(s, steps, e);
+}
+
+/* The store is closed: what is not whole will not be. */
+static void give_up_steps(struct store *s)
+{
+    while (s->steps != NULL)
+        end_steps(s, s->steps, ERR_STOPPED);
+}
+
+/* ---- the thread ------------------------------------------------------------- */
+
 static void *thread_main(void *arg)
 {
     struct store *s = arg;
@@ -154,21 +221,29 @@ static void *thread_main(void *arg)
     pthread_mutex_lock(&s->lock);
     while (running) {
         struct work_run work = { .store = s };
+        struct store_steps *steps;
         struct list batch;
         bool work_wanted, idle;
 
-        while (s->waiting.first == NULL && !s->work_wanted && !s->stop)
+        while (s->waiting.first == NULL && !s->work_wanted &&
+               s->steps == NULL && !s->stop)
             pthread_cond_wait(&s->wake, &s->lock);
         list_init(&batch);
-        list_move(&s->waiting, &batch, BATCH_MAX);
-        work_wanted = s->work_wanted && s->fatal == ERR_OK;
-        s->work_wanted = false;
+        take_batch(&s->waiting, &batch);
+        work_wanted = s->work_wanted && s->fatal == ERR_OK &&
+                      (batch.first == NULL || !batch.first->large);
+        s->work_wanted =
+            s->work_wanted && !work_wanted && s->fatal == ERR_OK;
         running = batch.first != NULL || work_wanted || !s->stop;
         if (!running)
             break;
+        steps = s->stop ? NULL : s->steps;
         pthread_mutex_unlock(&s->lock);
 
-        run_batch(s, &batch, &work, work_wanted);
+        if (batch.first != NULL || work_wanted)
+            run_batch(s, &batch, &work, work_wanted);
+        if (steps != NULL)
+            run_step(s, steps);
 
         pthread_mutex_lock(&s->lock);
         list_move(&batch, &s->finished, SIZE_MAX);
@@ -181,12 +256,14 @@ static void *thread_main(void *arg)
         pthread_mutex_lock(&s->lock);
     }
     pthread_mutex_unlock(&s->lock);
+    give_up_steps(s);
     return NULL;
 }
 
 static void on_async(uv_async_t *handle)
 {
     struct store *s = handle->data;
+    struct store_steps *stepped;
     struct list done;
     bool told;
     enum err fatal;
@@ -196,6 +273,8 @@ static void on_async(uv_async_t *handle)
     list_move(&s->finished, &done, SIZE_MAX);
     told = s->told;
     s->told = false;
+    stepped = s->stepped;
+    s->stepped = NULL;
     fatal = s->fatal;
     pthread_mutex_unlock(&s->lock);
 
@@ -205,6 +284,12 @@ static void on_async(uv_async_t *handle)
         done.first = job->next;
         s->pending--;
         job->done(job->arg, job->err);
+    }
+    while (stepped != NULL) {
+        struct store_steps *steps = stepped;
+
+        stepped = steps->next;
+        steps->done(steps->arg, steps->err);
     }
     if (told && s->work.on_told != NULL)
         s->work.on_told(s->work.arg);
@@ -255,6 +340,19 @@ void store_submit(struct store *s, struct store_job *job)
     s->pending++;
     pthread_mutex_lock(&s->lock);
     list_add(&s->waiting, job);
+    pthread_cond_signal(&s->wake);
+    pthread_mutex_unlock(&s->lock);
+}
+
+void store_begin_steps(struct store *s, struct store_steps *steps)
+{
+    struct store_steps **last = &s->steps;
+
+    pthread_mutex_lock(&s->lock);
+    while (*last != NULL)
+        last = &(*last)->next;
+    steps->next = NULL;
+    *last = steps;
     pthread_cond_signal(&s->wake);
     pthread_mutex_unlock(&s->lock);
 }

@@ -10,6 +10,9 @@
  *                        | own error: undone alone --> done(arg, error)
  *                        | commit fails: all undone --> done(arg, error)
  *
+ * What is to be kept of a job whatever it came to (the audit trail) its keep
+ * function writes, in the same commit.
+ *
  * Background work (the review of accesses with news) runs in transactions of
  * the same thread, between or together with jobs.
  */
@@ -28,6 +31,14 @@ struct store_job {
     /* Loop thread, after the commit (or its failure); never from submit. */
     void (*done)(void *arg, enum err e);
     void *arg;
+    /* Store thread, after run in the same transaction: came_to is what run
+     * said; if that is an error its work is undone by now.  An error undoes
+     * both.  May be NULL. */
+    enum err (*keep)(struct db *db, void *arg, enum err came_to);
+    /* It has savepoints of its own, many of them: it gets a transaction to
+     * itself, since within another savepoint the engine would go through all
+     * that was changed before, each time. */
+    bool large;
     /* set by the store */
     struct store_job *next;
     enum err err;
@@ -49,6 +60,23 @@ struct store_work {
 };
 
 /*
+ * Long work outside transactions, a step at a time: after each commit, or at
+ * once while nothing waits, so that what comes in waits for one step at most.
+ */
+struct store_steps {
+    /* Store thread: some milliseconds of work.  *more: there is more. */
+    enum err (*step)(struct db *db, void *arg, bool *more);
+    /* Store thread, once, after the last step, or instead of it if the store
+     * is closed before (ERR_STOPPED): let go of what it holds. */
+    void (*end)(void *arg, enum err e);
+    void (*done)(void *arg, enum err e); /* loop thread */
+    void *arg;
+    /* set by the store */
+    struct store_steps *next;
+    enum err err;
+};
+
+/*
  * Open the database and start the thread.  on_fatal is called on the loop
  * if a sync has failed: what is on disk is then not known, and the process
  * has to end and recover from it.
@@ -60,6 +88,9 @@ MUST_CHECK enum err store_open(uv_loop_t *loop, const char *path,
 
 /* Hand over a job; the memory stays the caller's until done(). */
 void store_submit(struct store *store, struct store_job *job);
+
+/* Begin such work; the memory stays the caller's until done(). */
+void store_begin_steps(struct store *store, struct store_steps *steps);
 
 /* There may be background work to do. */
 void store_wake(struct store *store);

@@ -17,6 +17,7 @@ static enum err note_reminder(struct suggest *s, enum group group,
                           .number = v->repeat_state.number,
                           .reminder = true,
                           .act = act,
+                          .reason = v->reason,
                           .how = how,
                           .urgency = f != NULL ? f->urgency : URGENCY_NOTE,
                           .rules = f != NULL ? 1u << f->rule : 0,
@@ -204,6 +205,9 @@ enum err suggest_end_repeat(struct suggest *s, struct draft *d,
     if (e == ERR_OK)
         e = repeat_store(s->db, s->access->id, group, &v->repeat_state, task,
                          NULL);
+    /* asked for again, should the death have been an error */
+    if (e == ERR_OK && v->reason == END_DECEASED)
+        e = db_run(s->db, Q_REPEAT_FORGET, "i", task);
     return e == ERR_OK ? note_reminder(s, group, v, ACT_END,
                                        v->repeat_done ? HOW_DONE : HOW_PLAIN,
                                        &row, silent)

@@ -1,5 +1,7 @@
 #include "service/tally.h"
 
+#include "service/silence.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -90,6 +92,11 @@ enum err tally_add(struct db *db, const struct tally_row *row)
     drop_indices(c.place);
     clip(row->unit, c.unit);
     clip(row->sample, c.sample);
+    e = row->class != TALLY_REFUSED
+            ? silence_arrived(db, c.source, c.unit, row->at_ms)
+            : ERR_OK;
+    if (e != ERR_OK)
+        return e;
     e = db_run(db, Q_TALLY_MORE, "isissssiis", week, c.source,
                INT64(row->class), c.reason, c.what, c.place, c.unit, row->count,
                row->at_ms, c.sample);

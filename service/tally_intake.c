@@ -121,6 +121,18 @@ static enum err count_unknown(struct db *db, const struct tally_row *common,
     return e;
 }
 
+static bool is_warning(const struct issue *issue, const char *word)
+{
+    return issue->severity == SEV_WARNING && strcmp(issue->word, word) == 0;
+}
+
+static bool ends_in(const struct issue *issue, const char *end)
+{
+    size_t len = strlen(issue->place), tail = strlen(end);
+
+    return len >= tail && strcmp(issue->place + len - tail, end) == 0;
+}
+
 /* An access that is named otherwise than the one that is known. */
 static enum err count_name(struct db *db, const struct tally_row *common,
                            bool v2, const struct fhir_item *item)
@@ -167,6 +179,75 @@ static enum err count_unused(struct db *db, const struct tally_row *common,
     return e;
 }
 
+/*
+ * What is said as a text alone can be in no map: it is counted, and its words
+ * are not, since they are the sender's and may be anything.
+ */
+static enum err count_textual(struct db *db, const struct tally_row *common,
+                              bool v2, const struct fhir_item *item)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < item->outcome.count; i++) {
+        const struct issue *issue = &item->outcome.issues[i];
+        struct tally_row row = *common;
+
+        if (!is_warning(issue, "code-unknown") || !ends_in(issue, ".code"))
+            continue;
+        row.class = TALLY_HELD;
+        row.reason = issue->word;
+        row.place = v2 ? "OBX-3" : issue->place;
+        e = tally_add(db, &row);
+    }
+    return e;
+}
+
+/*
+ * What was understood though it was not said as it should be.  Not counted, on
+ * purpose: access-assumed, access-provisional and type-unknown are true of most
+ * feeds and no fault of theirs; unusual-value is of what was measured, not of
+ * how it was sent; what is only told as information.
+ */
+static const struct {
+    const char *word, *end; /* end of the place; "": any */
+    const char *v2;
+} tolerated[] = {
+    { "unit-assumed", "", "OBX-6" },         { "stage-assumed", "", "OBX-5" },
+    { "future-time", "", "OBX-14" }, /* a sign, which counts as seen now */
+    { "access-side", "", "OBX-20" }, /* both sides are named */
+    { "code-unknown", ".method", "OBX-17" },
+};
+
+static enum err count_assumption(struct db *db, const struct tally_row *common,
+                                 bool v2, const struct fhir_item *item,
+                                 const struct issue *issue)
+{
+    const struct fhir_observation *o = &item->u.observation;
+    struct tally_row row = *common;
+
+    for (size_t i = 0; i < COUNT(tolerated); i++) {
+        if (!is_warning(issue, tolerated[i].word) ||
+            !ends_in(issue, tolerated[i].end))
+            continue;
+        row.class = TALLY_TOLERATED;
+        row.reason = issue->word;
+        row.what = o->root_code != NULL ? o->root_code : "";
+        row.place = v2 ? tolerated[i].v2 : issue->place;
+        return tally_add(db, &row);
+    }
+    return ERR_OK;
+}
+
+static enum err count_assumed(struct db *db, const struct tally_row *common,
+                              bool v2, const struct fhir_item *item)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < item->outcome.count; i++)
+        e = count_assumption(db, common, v2, item, &item->outcome.issues[i]);
+    return e;
+}
+
 static enum err unit_of(struct db *db, int64_t patient, struct patient *p)
 {
     enum err e = patient != 0 ? patient_get(db, patient, p) : ERR_ABSENT;
@@ -201,7 +282,30 @@ enum err tally_intake(struct db *db, const struct intake *in,
         e = count_name(db, &row, in->v2, item);
     if (e == ERR_OK)
         e = count_unused(db, &row, in->v2, item);
+    if (e == ERR_OK)
+        e = count_textual(db, &row, in->v2, item);
+    /* where something is held, its reason says it */
+    if (e == ERR_OK && fate->used > 0 && fate->held == 0)
+        e = count_assumed(db, &row, in->v2, item);
     if (e == ERR_OK && fate->held > 0)
         e = count_held(db, &row, in->v2, o, fate);
     return e == ERR_OK ? count_unknown(db, &row, in->v2, o) : e;
+}
+
+enum err tally_intake_late(struct db *db, const struct intake *in,
+                           int64_t patient, const char *fid)
+{
+    char sample[FID_SIZE + 16];
+    struct tally_row row;
+    struct patient p;
+    enum err e = in->v2 ? ERR_OK : unit_of(db, patient, &p);
+
+    if (in->v2 || e != ERR_OK)
+        return e;
+    snprintf(sample, sizeof(sample), "Observation/%s", fid);
+    row = row_of(in, p.unit, in->sample != NULL ? in->sample : sample);
+    row.class = TALLY_HELD;
+    row.reason = "out-of-order";
+    row.place = "Observation.issued";
+    return tally_add(db, &row);
 }

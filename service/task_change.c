@@ -14,7 +14,8 @@ struct changing {
     struct task_change *c;
     const char *body; /* the new Task */
     size_t len;
-    int64_t part; /* of its access */
+    int64_t part;    /* of its access */
+    char status[24]; /* before */
 };
 
 bool etag_matches(const char *list, int version)
@@ -67,8 +68,11 @@ static enum err find_part(struct db *db, struct changing *g)
 {
     enum err e = db_first(db, Q_TASK_GET, "i", g->c->row.id);
 
-    if (e == ERR_OK)
+    if (e == ERR_OK) {
         g->part = partition_of(db_int(db, Q_TASK_GET, 1));
+        snprintf(g->status, sizeof(g->status), "%s",
+                 db_text(db, Q_TASK_GET, 2));
+    }
     db_done(db, Q_TASK_GET);
     return e;
 }
@@ -115,15 +119,16 @@ static enum err follow(struct db *db, const struct changing *g)
     struct fhir_task_view view;
     char owner[FHIR_OWNER_SIZE];
     enum err e = fhir_task_view(g->body, g->len, &view);
+    bool moved = e == ERR_OK && strcmp(g->status, view.status) != 0;
 
     fhir_task_owner(g->body, g->len, owner);
     if (e == ERR_OK)
         e = db_run(db, Q_TASK_STATUS, "iss", c->row.id, view.status,
                    view.priority);
-    if (e == ERR_OK)
+    if (e == ERR_OK && moved)
         e = episode_follow(db, c->row.id, view.status, c->now_ms / 1000);
     if (e == ERR_OK)
-        e = episode_own(db, c->row.id, owner);
+        e = episode_own(db, c->row.id, owner, moved, c->now_ms / 1000);
     if (e == ERR_OK && c->deliver)
         e = db_run(db, Q_OUTBOX_WANT, "iiii", c->row.id, g->part,
                    INT64(c->row.version), c->now_ms);

@@ -16,6 +16,7 @@ enum { TOKENS_MAX = 256, LINE_SIZE = 4096, NAME_MAX_LEN = 63 };
 
 struct tokens {
     size_t count;
+    bool none; /* it is said that there is none on purpose */
     struct {
         unsigned char digest[DIGEST];
         int line;
@@ -86,6 +87,11 @@ static const char *read_line(struct tokens *t, const char *line, int number)
 
     if (!rights_next(&rest, &name, &name_len) || *name == '#')
         return NULL;
+    if (name_len == 4 && memcmp(name, "none", 4) == 0 &&
+        rest[strspn(rest, " \t\r\n")] == '\0') {
+        t->none = true;
+        return NULL;
+    }
     if (t->count == TOKENS_MAX)
         return "one client more than can be";
     if (name_len > NAME_MAX_LEN || !rights_next(&rest, &digest, &digest_len) ||
@@ -131,9 +137,12 @@ static enum err read_lines(FILE *f, const char *path, struct tokens *t,
         buf_printf(why, "%s: cannot be read", path);
         return ERR_IO;
     }
-    if (t->count > 0)
+    if (t->count > 0 || t->none)
         return ERR_OK;
-    buf_printf(why, "%s: there is no token in it: nobody could come in", path);
+    buf_printf(why,
+               "%s: there is no token in it: nobody could come in (if that is "
+               "meant, write a line: none)",
+               path);
     return ERR_CONFIG;
 }
 

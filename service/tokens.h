@@ -3,7 +3,8 @@
  *
  * The file has one client a line: a name, the SHA-256 of its token in
  * hexadecimal and, if it may not do everything, its scopes (adapters/rights.h)
- * with blanks between.  '#' starts a comment.
+ * with blanks between.  '#' starts a comment.  A line "none" says that it is
+ * meant if there are none: HL7 v2 and a drop folder need none.
  *
  *     unit-a   ba78...15ad
  *     sender   248d...06c1  system/Observation.c system/BodyStructure.cu

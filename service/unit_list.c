@@ -153,7 +153,7 @@ static enum err gather(struct keeping *k, struct fhir_list *list)
     for (size_t i = 0; e == ERR_OK && i < k->rows.count; i++) {
         const struct queue_row *row = &k->rows.rows[i];
 
-        if (row->held || row->silent || row->patient_id == 0 ||
+        if (row->held || row->silent || row->deceased || row->patient_id == 0 ||
             strcmp(row->unit, list->unit) != 0)
             continue;
         if (list->count == FHIR_LIST_ENTRIES_MAX) {

@@ -72,6 +72,8 @@ later "tokens and signed statements, given and taken" \
     "$build/tests/tool_jose"
 later "HL7 v2 over MLLP, in the hands of clients of others" \
     "$node" --no-warnings "$peers/mllp.mjs" "$build/headgate"
+later "a backup under load, a restore; one patient given out and removed" \
+    "$node" --no-warnings "$peers/store.mjs" "$build/headgate"
 later "a full disk, a full quarantine, a clock that goes back" \
     "$node" --no-warnings "$peers/rough.mjs" "$build/headgate"
 later "a coordinator's deeds, here and at a record" \
@@ -83,6 +85,12 @@ later "the quarantine, and people" \
     "$node" "$peers/quarantine.mjs" "$build/headgate"
 later "no sign of emergency is lost to people" \
     "$node" --no-warnings "$peers/signs.mjs" "$build/headgate"
+later "HTTP by TLS, and who is believed" \
+    "$node" --no-warnings "$peers/doors_tls.mjs" "$build/headgate"
+later "who knocks too often" \
+    "$node" --no-warnings "$peers/rate.mjs" "$build/headgate"
+later "settings read again under load" \
+    "$node" --no-warnings "$peers/reload.mjs" "$build/headgate"
 later "silent mode and its end" "$node" "$peers/silent.mjs" "$build/headgate"
 later "the endpoint in the hands of an independent client" \
     "$node" "$peers/client.mjs" "$build/headgate"
@@ -103,6 +111,10 @@ check "a whole plan is the one that NumPy makes, and how long it takes" \
     /usr/bin/python3 -B tests/bench/planner_numpy.py "$build/tests/tool_plan"
 check "the validators find what is wrong" \
     "$node" "$peers/validate.mjs" --self-test
+check "the alerts, by Prometheus' own tool" \
+    sh tests/alerts.sh "$build/headgate"
+check "the Debian package, by dpkg in a copy of this machine" \
+    sh tests/package.sh "$build"
 check "the CodeSystems are valid R4" \
     "$node" "$peers/validate.mjs" config/fhir/codesystems.json
 check "what goes beside a Task is valid R4" \

@@ -332,6 +332,42 @@ static void reads_files(void **state)
 }
 
 /* A line that is too long is refused, not read as two. */
+/* A port alone opens the listener; false shuts it, wherever the port stands. */
+static void false_shuts_the_listener(void **state)
+{
+    static const struct {
+        const char *name, *text, *override;
+        bool listens;
+    } cases[] = {
+        { "nothing", "[http]\n", NULL, false },
+        { "a port", "[mllp]\nport = 2575\n", NULL, true },
+        { "true", "[mllp]\nenabled = true\n", NULL, true },
+        { "false and a port", "[mllp]\nenabled = false\nport = 2575\n", NULL,
+          false },
+        { "true and a port, false after it",
+          "[mllp]\nenabled = true\nport = 2575\n", "mllp.enabled=false",
+          false },
+        { "a port, false after it", "[mllp]\nport = 2575\n",
+          "mllp.enabled=false", false },
+        { "false, true after it", "[mllp]\nenabled = false\nport = 2575\n",
+          "mllp.enabled=true", true },
+        { "false, a port after it", "[mllp]\nenabled = false\n",
+          "mllp.port=2575", false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct config c;
+        char why[512];
+
+        ROW(cases[i].name);
+        assert_int_equal(load(write_file("mllp.ini", cases[i].text),
+                              cases[i].override, &c, why, sizeof(why)),
+                         ERR_OK);
+        assert_int_equal(config_listens_hl7(&c), cases[i].listens);
+    }
+}
+
 static void refuses_long_lines(void **state)
 {
     char text[5000], why[1024];
@@ -643,6 +679,7 @@ int main(void)
         cmocka_unit_test(needs_tokens),
         cmocka_unit_test(reads_overrides),
         cmocka_unit_test(reads_files),
+        cmocka_unit_test(false_shuts_the_listener),
         cmocka_unit_test(refuses_long_lines),
         cmocka_unit_test(refuses_missing_files),
         cmocka_unit_test(resolves_paths),

@@ -362,6 +362,44 @@ static void what_is_overdue_is_counted_now(void **state)
     buf_clear(&out);
 }
 
+/* A week that is over: what came and what became of it is of then; what is left
+ * is of today, and that is said. */
+static void what_is_left_is_of_today(void **state)
+{
+    struct world *w = world(state);
+    struct digest_wish wish;
+    struct buf out;
+    json_t *west;
+
+    buf_init(&out, 1 << 20);
+    person(w, 1, "Corvane West");
+    high_flow(w, 1); /* 2026-W10, and still open in it */
+    wish = of_week(w, week_now(w));
+    wish.json = false;
+    read(w, &wish, &out);
+    assert_null(strstr(out.data, "This week is over"));
+    world_now_s += A_WEEK;
+    world_person(w, "refer-flow-review", "accepted");
+    world_person(w, "refer-flow-review", "completed");
+    wish.now_s = world_now_s;
+    read(w, &wish, &out);
+    assert_non_null(strstr(out.data, "week 2026-W10"));
+    assert_non_null(strstr(out.data, "New suggestions: 1"));
+    assert_non_null(strstr(out.data, "Open now: 0"));
+    assert_non_null(strstr(out.data, "This week is over."));
+    assert_non_null(strstr(out.data, "2026-03-13"));
+    wish.json = true;
+    read(w, &wish, &out);
+    west = unit_in(&out, "Corvane West");
+    assert_int_equal(count_in(west, "new"), 1);
+    assert_int_equal(count_in(west, "taken"), 0);
+    assert_int_equal(count_in(west, "open_now"), 0);
+    assert_string_equal(json_string_value(json_object_get(west, "as_of")),
+                        "2026-03-13");
+    json_decref(west);
+    buf_clear(&out);
+}
+
 /* ---- which units --------------------------------------------------------------- */
 
 static void of_one_unit(void **state)
@@ -421,6 +459,7 @@ int main(void)
         TEST(a_week_is_left_as_it_was),
         TEST(what_headgate_ended_and_what_is_due),
         TEST(what_is_overdue_is_counted_now),
+        TEST(what_is_left_is_of_today),
         TEST(of_one_unit),
         TEST(an_empty_week_says_so),
     };

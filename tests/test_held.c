@@ -2,6 +2,8 @@
  * same, and its sender is told to phone. */
 #include "service/again.h"
 #include "service/held.h"
+#include "service/quarantine_item.h"
+#include "service/quarantine_urgent.h"
 #include "service/queue.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
@@ -315,12 +317,133 @@ static void an_older_store_is_looked_through(void **state)
     buf_clear(&out);
 }
 
+/* ---- nobody sees to it --------------------------------------------------------- */
+
+static int64_t unseen(struct world *w)
+{
+    int64_t count;
+
+    assert_int_equal(
+        quarantine_urgent_count(w->db, &w->policy, world_now_ms(), &count),
+        ERR_OK);
+    return count;
+}
+
+static void look_for_unseen(struct world *w)
+{
+    assert_int_equal(
+        quarantine_urgent_escalate(w->db, &w->policy, world_now_ms()), ERR_OK);
+}
+
+/* As soon as a Task of that urgency; how long is our own proposal (policy,
+ * general.escalate_immediate_h). */
+static void what_nobody_sees_to_is_escalated(void **state)
+{
+    struct world *w = world(state);
+    int64_t wait_s =
+        (int64_t)policy_count(&w->policy, P_ESCALATE_IMMEDIATE_H) * 3600;
+    struct buf out;
+    int64_t mark;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(
+        world_put(w, "o-1",
+                  OBS(.id = "o-1", .code = "hand-symptom",
+                      .sign = "motor-weakness", .patient = "Patient/p-2")),
+        201);
+    assert_int_equal(
+        world_put(w, "o-2",
+                  OBS(.id = "o-2", .code = "hand-symptom", .sign = "coldness",
+                      .patient = "Patient/p-2")),
+        201); /* no emergency */
+    world_now_s += wait_s - 1;
+    look_for_unseen(w);
+    assert_int_equal(unseen(w), 0);
+    read_queue(w, true, &out);
+    assert_null(strstr(out.data, "ESCALATED"));
+    mark = world_count(w, "SELECT n FROM queue_change");
+    world_now_s++;
+    look_for_unseen(w);
+    assert_int_equal(unseen(w), 1);
+    assert_true(world_count(w, "SELECT n FROM queue_change") > mark);
+    read_queue(w, true, &out);
+    assert_non_null(
+        strstr(out.data, "ESCALATED: nobody saw to it within its time"));
+    read_queue(w, false, &out);
+    assert_non_null(strstr(out.data, "\"escalated\":true"));
+    /* once, and until it is placed */
+    mark = world_count(w, "SELECT n FROM queue_change");
+    look_for_unseen(w);
+    assert_int_equal(world_count(w, "SELECT n FROM queue_change"), mark);
+    assert_int_equal(
+        world_put(w, "o-1",
+                  OBS(.id = "o-1", .code = "hand-symptom",
+                      .sign = "motor-weakness", .patient = "Patient/p-2",
+                      .access = "BodyStructure/acc-8")),
+        200);
+    assert_int_equal(unseen(w), 0);
+    buf_clear(&out);
+}
+
+/* The same of a whole input that could not be taken in. */
+static void an_input_that_nobody_reads_is_escalated(void **state)
+{
+    struct world *w = world(state);
+    const struct quarantine_row input = { .at_ms = world_now_ms(),
+                                          .way = QUARANTINE_FILE,
+                                          .source = "unit-a",
+                                          .status = 400,
+                                          .reason = "json-syntax",
+                                          .place = "",
+                                          .text = "This is no JSON object",
+                                          .urgent = true,
+                                          .body = "{",
+                                          .len = 1 };
+    struct buf out;
+    int64_t id;
+
+    buf_init(&out, 1 << 20);
+    assert_int_equal(quarantine_add(w->db, &input, &id), ERR_OK);
+    world_now_s +=
+        (int64_t)policy_count(&w->policy, P_ESCALATE_IMMEDIATE_H) * 3600 - 1;
+    look_for_unseen(w);
+    assert_int_equal(unseen(w), 0);
+    world_now_s++;
+    look_for_unseen(w);
+    assert_int_equal(unseen(w), 1);
+    read_queue(w, true, &out);
+    assert_non_null(strstr(out.data, "NOT TAKEN IN"));
+    assert_non_null(
+        strstr(out.data, "ESCALATED: nobody saw to it within its time"));
+    buf_clear(&out);
+}
+
+/* What is old is not put to people any more, see general.historic_d. */
+static void one_of_long_ago_is_not(void **state)
+{
+    struct world *w = world(state);
+
+    assert_int_equal(
+        world_put(w, "o-1",
+                  OBS(.id = "o-1", .code = "hand-symptom",
+                      .sign = "motor-weakness", .patient = "Patient/p-2",
+                      .ago_h = 400 * DAYS)),
+        201);
+    world_now_s += 86400;
+    look_for_unseen(w);
+    assert_int_equal(unseen(w), 0);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM held"), 1);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
         TEST(which_are_emergencies),
         TEST(it_stands_at_the_top),
+        TEST(what_nobody_sees_to_is_escalated),
+        TEST(an_input_that_nobody_reads_is_escalated),
+        TEST(one_of_long_ago_is_not),
         TEST(it_leaves_the_queue),
         TEST(a_hand_of_the_other_side),
         TEST(a_pressure_of_the_other_hand_is_as_before),

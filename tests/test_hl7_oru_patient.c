@@ -212,6 +212,65 @@ static void test_person(void **state)
     assert_issue(0, HL7_WARNING, HL7_DATA_TYPE, "PID[1]-7");
 }
 
+/*
+ * PID-29 is deceasedDateTime and, where it is empty, PID-30 deceasedBoolean:
+ * HL7's map of PID to Patient (v2-to-FHIR).  Table 0136 has Y and N.  What is
+ * not to be believed: R4's extension data-absent-reason, code error.
+ */
+static void test_death(void **state)
+{
+    static const struct {
+        const char *name, *died, *is_dead;
+        const char *time, *boolean; /* NULL: absent */
+        const char *at;             /* of a warning; NULL: none */
+    } rows[] = {
+        { "nothing", "", "", NULL, NULL, NULL },
+        { "yes", "", "Y", NULL, "true", NULL },
+        { "no", "", "N", NULL, "false", NULL },
+        { "a day", "20260301", "", "2026-03-01", NULL, NULL },
+        { "a month", "202603", "Y", "2026-03", NULL, NULL },
+        { "cut off", "20260301^D", "Y", "2026-03-01", NULL, NULL },
+        { "a time, with an offset", "20260301083000+0000", "Y",
+          "2026-03-01T08:30:00Z", NULL, NULL },
+        { "taken back", "\"\"", "", NULL, "false", NULL },
+        { "taken back there", "", "\"\"", NULL, "false", NULL },
+        { "the time taken back", "\"\"", "Y", NULL, "true", NULL },
+        { "no time that can be", "20261301", "Y", NULL, NULL, "PID[1]-29" },
+        { "both, and not dead", "20260301", "N", NULL, NULL, "PID[1]-30" },
+        { "another code", "", "U", NULL, NULL, "PID[1]-30" },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        char pid[256];
+
+        ROW(rows[i].name);
+        snprintf(pid, sizeof(pid),
+                 "PID|1||1001||A||||||||||||||||||||||||%s|%s", rows[i].died,
+                 rows[i].is_dead);
+        take_pid(pid);
+        assert_int_equal(oru.issues.errors, 0);
+        if (rows[i].time != NULL)
+            assert_text(0, "deceasedDateTime", rows[i].time);
+        else
+            assert_absent(0, "deceasedDateTime");
+        if (rows[i].boolean == NULL)
+            assert_absent(0, "deceasedBoolean");
+        else
+            assert_int_equal(strstr(oru.bundle.data,
+                                    rows[i].boolean[0] == 't'
+                                        ? "\"deceasedBoolean\":true"
+                                        : "\"deceasedBoolean\":false") != NULL,
+                             true);
+        if (rows[i].at == NULL) {
+            assert_absent(0, "_deceasedDateTime");
+            continue;
+        }
+        assert_text(0, "_deceasedDateTime.extension.0.valueCode", "error");
+        assert_issue(0, HL7_WARNING, HL7_DATA_TYPE, rows[i].at);
+    }
+}
+
 /* HL7's ConceptMap table-hl70001-to-administrative-gender (v2-to-FHIR,
  * mappings/codesystems, AdministrativeSex). */
 static void test_gender(void **state)
@@ -294,6 +353,7 @@ int main(void)
         cmocka_unit_test_setup(test_gender, fresh),
         cmocka_unit_test_setup(test_several, fresh),
         cmocka_unit_test_setup(test_segments, fresh),
+        cmocka_unit_test_setup(test_death, fresh),
     };
 
     return cmocka_run_group_tests(tests, start, stop);

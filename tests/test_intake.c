@@ -318,6 +318,10 @@ static void a_bare_withdrawal_is_not_guessed(void **state)
                                                "\"2026-03-06T08:00:00Z\"")),
                      200);
     assert_true(world_says(w, 0, "out-of-order"));
+    assert_int_equal(
+        world_count(w, "SELECT sum(count) FROM tally WHERE class = 4 AND "
+                       "reason = 'out-of-order'"),
+        1);
     assert_int_equal(resources(w), 1);
 
     assert_int_equal(world_post(w, OBS(.identifier = "S-1", .value = "12",

@@ -793,7 +793,7 @@ static struct mllp_server_options mutual(void)
     struct mllp_server_options o = defaults();
 
     o.tls = (struct tls_files){ kit_path("server.pem"), kit_path("server.key"),
-                                kit_path("ca.pem"), NULL };
+                                kit_path("ca.pem"), NULL, false };
     return o;
 }
 
@@ -891,7 +891,7 @@ static void says_what_is_wrong(void **state)
     buf_empty(&why);
     o = defaults();
     o.tls = (struct tls_files){ kit_path("none.pem"), kit_path("server.key"),
-                                NULL, NULL };
+                                NULL, NULL, false };
     assert_int_equal(
         mllp_server_open(&loop, &o, on_message, NULL, &other, &why),
         ERR_CONFIG);

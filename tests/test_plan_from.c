@@ -6,8 +6,9 @@
 static struct from_kit kit;
 
 static const char *const offer_words[PLAN_OFFER_COUNT] = {
-    "offered",    "excluded", "inactive", "other form", "no ground", "no flow",
-    "unfit flow", "old flow", "order",    "size",       "full",      "unfit"
+    "offered", "excluded",   "inactive", "other form", "no ground",
+    "no flow", "unfit flow", "old flow", "order",      "size",
+    "full",    "banded",     "unfit"
 };
 
 static void assert_offer(enum plan_offer want)
@@ -109,7 +110,7 @@ static const struct {
       { FLOW(99, 1600), SIGN(99.5, SIGN_BANDED), FLOW(99.9, 900) } },
     { "banded over less than", AVF, ASKED, PLAN_SIZE, 0,
       { FLOW(99, 1600), DOWEL(99.5, 4, .bound = BOUND_BELOW) } },
-    { "banded, no size, long ago", AVF, ASKED, PLAN_OFFERED, 0,
+    { "banded, no size, long ago", AVF, ASKED, PLAN_BANDED, 0,
       { SIGN(50, SIGN_BANDED), FLOW(99, 1600) } },
     { "a ninth step", AVF, ASKED, PLAN_STAGES_FULL, 0,
       { FLOW(99, 1600), DOWEL(99.1, 5), DOWEL(99.2, 4), DOWEL(99.3, 5),

@@ -264,14 +264,18 @@ static void a_size_keeps_to_the_limits_that_bind(void **state)
  * nothing is advised. */
 static void what_to_do_now(void **state)
 {
-    static const struct {
+    static const char loosen[] =
+        "{\"action\":\"loosen\",\"dowel_mm\":4.5,\"readings_more\":0}";
+    const struct {
         bool weak;
         unsigned warnings;
         const char *want;
     } cases[] = {
-        { false, 0, "{\"action\":\"tighten\",\"dowel_mm\":3.25}" },
-        { true, 0, "{\"action\":\"loosen\",\"dowel_mm\":4.5}" },
-        { true, PLAN_CONFLICT, "{\"action\":\"loosen\",\"dowel_mm\":4.5}" },
+        { false, 0,
+          "{\"action\":\"tighten\",\"dowel_mm\":3.25,"
+          "\"readings_more\":0}" },
+        { true, 0, loosen },
+        { true, PLAN_CONFLICT, loosen },
         { false, PLAN_CONFLICT, "null" },
         { false, PLAN_ZONE_EMPTY, "null" },
         { false, PLAN_DISTAL, "null" },

@@ -4,13 +4,14 @@
 #include "tests/plan_text_kit.h"
 
 /* The textbook figure beside the prediction, as a footnote and no more: the
- * fourth power of 4.0 over 9.25 mm of 2500 is 87 (by hand). */
+ * fourth power of 4.0 over 9.25 mm of 2500 is 87 (by hand), which is printed
+ * to 10 mL/min as all estimated flows are. */
 static void the_textbook_figure_stands_beside_the_prediction(void **state)
 {
     (void)state;
     write_kit_set(&kit, write_kit_before);
     write_page();
-    assert_says("* 4.0 mm 1002 1432 1718 27 43 59 19 4 <1 87 ");
+    assert_says("* 4.0 mm 1000 1430 1720 27 43 59 19 4 <1 90 ");
     assert_says("(1) For comparison only: flow by the fourth power");
     assert_says("(4/3)^4 = 3.2 times"); /* 256 / 81 */
 }
@@ -19,11 +20,11 @@ static void the_textbook_figure_stands_beside_the_prediction(void **state)
 static void the_card_says_it_in_full(void **state)
 {
     static const char *const want[] = {
-        "below 500 or weak thrill, or none, at any flow: loosen now, then "
-        "measure (cut the band and tie over a 4.5 mm dowel (measured outer "
-        "diameter)).",
+        "below 500 or weak thrill, or none, at any flow, loosen now: cut the "
+        "band and tie over a 4.5 mm dowel (measured outer diameter), then "
+        "measure.",
         "500 to below 700 measure again before anything else.",
-        "700 to below 875 cut the band; no looser size is on the ladder, then "
+        "700 to below 875 cut the band (no looser size is on the ladder), then "
         "measure.",
         "875 to below 1000 stretch the band with a balloon 1 mm larger than "
         "the dowel (5.0 mm), then measure; a fresh suture stretches least "
@@ -43,7 +44,7 @@ static void the_card_says_it_in_full(void **state)
     write_page();
     for (size_t i = 0; i < COUNT(want); i++)
         assert_says(want[i]);
-    assert_says("what to do, by the mean of 2 readings");
+    assert_says("After tying over 4.0 mm: by the mean of 2 readings");
     assert_silent("->");
 }
 
@@ -56,7 +57,7 @@ static void a_pressure_that_is_not_known_is_asked_for(void **state)
     write_page();
     assert_says("within 10 % of that at the baseline (not recorded: measure it "
                 "first)");
-    assert_says("mean pressure at the baseline not known");
+    assert_says("Pressure mean at the baseline not known;");
 }
 
 static void every_page_defers_to_people(void **state)
@@ -75,9 +76,9 @@ static void every_page_defers_to_people(void **state)
                     "local policy decide.");
         assert_says("No arm is called safe");
         assert_says("NOT APPROVED"); /* the limits as shipped */
-        assert_says("proposed default, no direct source");
+        assert_says("default proposed without a direct source");
         assert_says("VAE = Vaes et al.");
-        assert_says("Method ultrasound dilution: measure by no other");
+        assert_says("Method ultrasound dilution; measure by no other");
         assert_says("fistula, left");
     }
 }
@@ -105,6 +106,41 @@ static void an_incomplete_plan_says_what_it_lacks(void **state)
     assert_says("State complete, but for the operator's part");
     assert_says("Missing before a plan is complete Nothing but the operator's "
                 "part.");
+}
+
+/* What is known of the target is not asked for again. */
+static void of_the_target_only_what_is_missing_is_named(void **state)
+{
+    (void)state;
+    write_kit_set(&kit, write_kit_before);
+    kit.kit.from.readiness.conditions[CONDITION_TARGET] = CONDITION_MISSING;
+    kit.kit.from.in.prescribed_pump_ml_min = NAN;
+    write_page();
+    assert_says("- what the target needs: the prescribed pump flow ");
+    assert_silent("the type of the access and");
+    kit.kit.from.in.prescribed_pump_ml_min = 350;
+    kit.kit.from.access_type = SIGN_NONE;
+    write_page();
+    assert_says("- what the target needs: the type of the access ");
+    kit.kit.from.in.prescribed_pump_ml_min = NAN;
+    write_page();
+    assert_says("- what the target needs: the type of the access and the "
+                "prescribed pump flow ");
+}
+
+/* A plan knows no flow to 1 mL/min.  Numbers that are no multiples of 10 are
+ * invented here; a measured flow, a limit and a border of the card stay. */
+static void estimates_are_told_to_ten(void **state)
+{
+    (void)state;
+    write_kit_set(&kit, write_kit_before);
+    kit.plan.target.low_ml_min = 973;
+    kit.plan.target.high_ml_min = 1216;
+    kit.plan.target.floor_ml_min = 523;
+    write_page();
+    assert_says("Leave 970 to 1220 mL/min.");
+    assert_says("leave no less than 523 mL/min");
+    assert_says("875 to below 1000 ");
 }
 
 static void every_missing_warning_caution_and_ground_is_said(void **state)
@@ -161,8 +197,8 @@ static void a_weak_thrill_stands_above_the_flow(void **state)
     write_kit_stages(&kit.plan);
     write_page();
     assert_says(
-        "What now Weak or no thrill: loosen now, then measure (cut the band "
-        "and tie over a 4.5 mm dowel (measured outer diameter)).");
+        "What now Weak or no thrill, loosen now: cut the band and tie over a "
+        "4.5 mm dowel (measured outer diameter), then measure.");
     assert_silent("By what was measured:");
     kit.kit.from.in.stages[1].weak_thrill = false;
     write_page();
@@ -245,6 +281,8 @@ int main(void)
         cmocka_unit_test(a_pressure_that_is_not_known_is_asked_for),
         cmocka_unit_test(every_page_defers_to_people),
         cmocka_unit_test(an_incomplete_plan_says_what_it_lacks),
+        cmocka_unit_test(of_the_target_only_what_is_missing_is_named),
+        cmocka_unit_test(estimates_are_told_to_ten),
         cmocka_unit_test(every_missing_warning_caution_and_ground_is_said),
         cmocka_unit_test(every_refusal_says_why_and_proposes_nothing),
         cmocka_unit_test(a_weak_thrill_stands_above_the_flow),

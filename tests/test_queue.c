@@ -421,7 +421,7 @@ static void what_people_did_is_shown(void **state)
     assert_non_null(last);
     assert_true(last > strstr(out.data, "MEASURE AGAIN"));
     assert_non_null(strstr(last, "Put off until 2026-03-08 by Dr Elm"));
-    assert_non_null(strstr(last, "Handed to: Vascular clinic"));
+    assert_non_null(strstr(last, "Handed to: Vascular clinic, not yet taken"));
     assert_non_null(strstr(last, "ESCALATED"));
     read_queue(w, NULL, &out);
     assert_non_null(strstr(out.data, "\"state\":\"put-off\""));

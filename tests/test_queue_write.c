@@ -520,6 +520,52 @@ static void cleans(void **state)
     buf_clear(&out);
 }
 
+/* Who has it, and who was only asked, are not the same. */
+static void whose_it_is(void **state)
+{
+    struct queue_row rows[16];
+    struct buf out;
+
+    (void)state;
+    fill(rows);
+    rows[0].state = EPISODE_TAKEN;
+    rows[0].owner = "Vascular \xe2\x80\xae"
+                    "clinic";
+    buf_init(&out, 1 << 20);
+    table(rows, 1, 100, false, &out);
+    assert_non_null(strstr(out.data, "In hand: Vascular clinic\n"));
+    assert_null(strstr(out.data, "Handed to"));
+    rows[0].state = EPISODE_OPEN;
+    table(rows, 1, 100, false, &out);
+    assert_non_null(
+        strstr(out.data, "Handed to: Vascular clinic, not yet taken\n"));
+    assert_null(strstr(out.data, "In hand: V"));
+    buf_clear(&out);
+}
+
+/* Bytes by RFC 3629: none too long, no surrogate, nothing beyond U+10FFFF. */
+static void utf8_is_told(void **state)
+{
+    static const struct {
+        const char *text;
+        bool is;
+    } rows[] = {
+        { "", true },
+        { "R. Sample", true },
+        { "\xc3\x84rztin", true },
+        { "\xf0\x9f\x98\x80", true },
+        { "X\xff\xfe", false },
+        { "\xc3", false },
+        { "\xc0\xaf", false },
+        { "\xed\xa0\x80", false },
+        { "\xf4\x90\x80\x80", false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(rows); i++)
+        assert_int_equal(queue_text_is_utf8(rows[i].text), rows[i].is);
+}
+
 static void long_text_is_cut(void **state)
 {
     struct buf in, out;
@@ -703,6 +749,8 @@ int main(void)
         cmocka_unit_test(held_and_gone),
         cmocka_unit_test(failure_is_kept),
         cmocka_unit_test(cleans),
+        cmocka_unit_test(whose_it_is),
+        cmocka_unit_test(utf8_is_told),
         cmocka_unit_test(long_text_is_cut),
         cmocka_unit_test(wraps),
         cmocka_unit_test(wraps_pages),

@@ -1,5 +1,7 @@
 /* What was learnt of a technique, as people and programs read it.  Numbers are
  * invented: the documents do not move with the engine. */
+#include "adapters/catalogue.h"
+#include "adapters/queue_text.h"
 #include "adapters/technique_write.h"
 #include "tests/golden.h"
 
@@ -92,15 +94,16 @@ static struct technique_document switched(void)
 static void assert_text(const struct technique_document *d, const char *name)
 {
     struct buf out;
-    size_t columns = 0;
 
     buf_init(&out, 65536);
     technique_text(d, &out);
     assert_int_equal(buf_ok(&out), ERR_OK);
     assert_golden(name, out.data, out.len);
-    for (size_t i = 0; i < out.len; i++) {
-        columns = out.data[i] == '\n' ? 0 : columns + 1;
-        assert_true(columns <= 80);
+    for (const char *at = out.data; *at != '\0';) {
+        size_t len = strcspn(at, "\n");
+
+        assert_in_range(queue_text_columns(at, len), 0, 80);
+        at += len + (at[len] == '\n');
     }
     buf_clear(&out);
 }
@@ -148,6 +151,16 @@ static void for_programs(void **state)
     buf_clear(&out);
 }
 
+/* The last of all: the language is of the process. */
+static void in_german(void **state)
+{
+    struct technique_document on = switched();
+
+    (void)state;
+    assert_int_equal(catalogue_open("de", NULL), ERR_OK);
+    assert_text(&on, "technique-german.txt");
+}
+
 /* Every reason has a word and a sentence, each its own. */
 static void every_reason_is_said(void **state)
 {
@@ -169,6 +182,7 @@ int main(void)
         cmocka_unit_test(for_people),
         cmocka_unit_test(for_programs),
         cmocka_unit_test(every_reason_is_said),
+        cmocka_unit_test(in_german),
     };
 
     return cmocka_run_group_tests(tests, start, stop);

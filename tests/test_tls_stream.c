@@ -25,9 +25,10 @@ static struct line open_listed(int version, const char *client_ca,
                                const char *client_crl,
                                const struct kit_pair *own)
 {
-    const struct tls_files files = { kit_path("server.pem"),
-                                     kit_path("server.key"), client_ca,
-                                     client_crl };
+    const struct tls_files files = { .certificate = kit_path("server.pem"),
+                                     .key = kit_path("server.key"),
+                                     .client_ca = client_ca,
+                                     .client_crl = client_crl };
     struct line l = { .client = kit_new_client(version, own),
                       .got = malloc(ROOM) };
     struct buf why;
@@ -300,7 +301,8 @@ static void takes_new_lists(void **state)
 static void names_lists_that_are_none(void **state)
 {
     struct tls_files files = { kit_path("server.pem"), kit_path("server.key"),
-                               kit_path("ca.pem"), kit_path("none.pem") };
+                               kit_path("ca.pem"), kit_path("none.pem"),
+                               false };
     struct tls_context *context = NULL;
     struct buf why;
 
@@ -397,20 +399,20 @@ static void names_wrong_files(void **state)
         const char *at; /* the file that is named */
     } cases[] = {
         { "no certificate",
-          { kit_path("none.pem"), kit_path("server.key"), NULL, NULL },
+          { kit_path("none.pem"), kit_path("server.key"), NULL, NULL, false },
           "none.pem: is not a certificate" },
         { "a key as a certificate",
-          { kit_path("server.key"), kit_path("server.key"), NULL, NULL },
+          { kit_path("server.key"), kit_path("server.key"), NULL, NULL, false },
           "server.key: is not a certificate" },
         { "no key",
-          { kit_path("server.pem"), kit_path("none.key"), NULL, NULL },
+          { kit_path("server.pem"), kit_path("none.key"), NULL, NULL, false },
           "none.key: is not the private key" },
         { "another's key",
-          { kit_path("server.pem"), kit_path("client.key"), NULL, NULL },
+          { kit_path("server.pem"), kit_path("client.key"), NULL, NULL, false },
           "client.key: " },
         { "a key as authority",
           { kit_path("server.pem"), kit_path("server.key"), kit_path("ca.key"),
-            NULL },
+            NULL, false },
           "ca.key: is not a file of certificates" },
     };
 

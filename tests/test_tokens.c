@@ -49,6 +49,8 @@ static const struct {
     { "one", "unit-a " ABC "\n", ERR_OK, NULL },
     { "no line feed at the end", "unit-a " ABC, ERR_OK, NULL },
     { "nothing", "", ERR_CONFIG, "no token" },
+    { "none, and it is meant", "# later\nnone\n", ERR_OK, NULL },
+    { "none, and then one", "none\nunit-a " ABC "\n", ERR_OK, NULL },
     { "comments and blank lines", "# who\n\n  \t\n  # x\nunit-a " ABC "\n",
       ERR_OK, NULL },
     { "tabs, and the ends of lines of another system",

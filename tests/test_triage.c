@@ -197,6 +197,31 @@ static void escalates_what_nobody_takes(void **state)
     assert_int_equal(review(&s, 21 + 2 * asap_d), ACT_NOTHING); /* once */
 }
 
+/* Handed over, it is in nobody's hands; its time is that of the first moment. */
+static void escalates_what_was_let_go_of(void **state)
+{
+    static struct scene s;
+    double asap_d = policy_count(&policy, P_ESCALATE_ASAP_H) / 24.0;
+
+    (void)state;
+    begin_high(&s);
+    ARRIVE(&s, SIGN(21, SIGN_HF_ADMISSION));
+    assert_int_equal(review(&s, 21), ACT_UPDATE);
+    s.episode.state = EPISODE_TAKEN;
+    assert_false(triage_waits(&s.episode));
+    assert_int_equal(triage_escalation_s(&policy, &s.episode), INT64_MAX);
+    assert_int_equal(triage_unanswered_s(&policy, &s.episode), INT64_MAX);
+    s.episode.handed = true; /* on whatever day */
+    assert_true(triage_waits(&s.episode));
+    assert_int_equal(agenda_of_group(&policy, &s.episode, &s.repeat, kit_s(21)),
+                     kit_s(21 + asap_d));
+    assert_int_equal(review(&s, 21 + 0.9 * asap_d), ACT_NOTHING);
+    assert_int_equal(review(&s, 21 + asap_d), ACT_UPDATE);
+    assert_true(s.verdict.escalated);
+    assert_int_equal(s.episode.state, EPISODE_TAKEN);
+    assert_int_equal(review(&s, 21 + 2 * asap_d), ACT_NOTHING); /* once */
+}
+
 /* What is put off waits; what worsens does not. */
 static void waits_for_what_is_put_off(void **state)
 {
@@ -1041,6 +1066,7 @@ int main(void)
         cmocka_unit_test(raises_urgency),
         cmocka_unit_test(puts_the_unanswered_again),
         cmocka_unit_test(escalates_what_nobody_takes),
+        cmocka_unit_test(escalates_what_was_let_go_of),
         cmocka_unit_test(waits_for_what_is_put_off),
         cmocka_unit_test(ends_when_cleared),
         cmocka_unit_test(ends_when_withdrawn),

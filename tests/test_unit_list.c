@@ -7,6 +7,7 @@
  * independent validators in peers/queue.mjs.
  */
 #include "adapters/fhir_list.h"
+#include "service/patients.h"
 #include "service/queue.h"
 #include "service/unit_list.h"
 #include "tests/service_world.h"
@@ -344,6 +345,70 @@ static void nobody_without_a_unit(void **state)
 
 /* ---- silent mode, and the record ------------------------------------------------ */
 
+/* A line feed and a mark of writing direction (U+202E) in the name of a unit
+ * are shown to nobody, and nobody could type them. */
+static void an_odd_name_is_kept_as_it_is_shown(void **state)
+{
+    struct world *w = world(state);
+    struct buf why;
+    json_t *list;
+
+    person(w, 1, "Corvane\\n\\u202eWest ");
+    high_flow(w, 1);
+    keep(w);
+    list = list_of(w, WEST, NULL);
+    assert_non_null(list);
+    assert_string_equal(text_at(list, "identifier.0.value"), WEST);
+    assert_non_null(strstr(text_at(list, "title"), ", " WEST));
+    json_decref(list);
+    buf_init(&why, 65536);
+    assert_int_equal(queue_unit_known(w->db, WEST, &why), ERR_OK);
+    buf_clear(&why);
+    assert_int_equal(world_count(w, "SELECT count(DISTINCT unit) FROM patient"),
+                     1);
+}
+
+/* A store of before has the name as it was sent. */
+static void odd_names_of_before_are_read(void **state)
+{
+    struct world *w = world(state);
+
+    person(w, 1, "Corvane\\n\\u202eWest");
+    assert_int_equal(db_run(w->db, Q_PATIENT_SET_UNIT, "is",
+                            (int64_t)world_count(w, "SELECT id FROM patient"),
+                            "Corvane\n\xe2\x80\xaeWest"),
+                     ERR_OK);
+    assert_int_equal(patients_read_units(w->db, &w->reader), ERR_OK);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM patient WHERE unit = '" WEST "'"),
+        1);
+}
+
+/* Whoever is dead is on no list, though somebody has a Task in hand. */
+static void the_dead_are_on_none(void **state)
+{
+    struct world *w = world(state);
+
+    person(w, 1, WEST);
+    person(w, 2, WEST);
+    high_flow(w, 1);
+    high_flow(w, 2);
+    keep(w);
+    assert_int_equal(entries_of(w, WEST), 2);
+    world_person(w, "refer-flow-review", "accepted");
+    world_review(w);
+    assert_int_equal(
+        world_put(w, "p-2",
+                  "{\"resourceType\":\"Patient\",\"id\":\"p-2\","
+                  "\"identifier\":[{\"system\":\"" IDS "patient\",\"value\":"
+                  "\"1002\"}],\"managingOrganization\":{\"display\":\"" WEST
+                  "\"},\"deceasedBoolean\":true}"),
+        200);
+    world_review(w);
+    keep(w);
+    assert_int_equal(entries_of(w, WEST), 1);
+}
+
 static void silent_mode_keeps_none(void **state)
 {
     struct world *w = world(state);
@@ -429,6 +494,9 @@ int main(void)
         TEST(a_version_for_each_change_alone),
         TEST(people_move),
         TEST(nobody_without_a_unit),
+        TEST(an_odd_name_is_kept_as_it_is_shown),
+        TEST(odd_names_of_before_are_read),
+        TEST(the_dead_are_on_none),
         TEST(silent_mode_keeps_none),
         TEST(goes_to_the_record_if_it_is_to),
         cmocka_unit_test(more_than_a_list_holds_is_said),

@@ -63,6 +63,42 @@ static void what_is_missing_has_a_box(void **state)
     assert_says("PLAN, INCOMPLETE");
 }
 
+/* A pair of two sessions does not stand for the second reading of one. */
+static void two_sessions_are_not_two_readings(void **state)
+{
+    (void)state;
+    sheet_kit_before(&kit);
+    kit.w.plan.missing = PLAN_NO_REPEAT;
+    draw_text();
+    assert_says("flows of two sessions, by one method, that agree");
+    assert_says("MISSING: a second reading of the baseline in the same "
+                "session");
+    assert_silent("two flows by one method");
+}
+
+/* What is known of the target is not asked for again. */
+static void of_the_target_only_what_is_missing_is_named(void **state)
+{
+    (void)state;
+    sheet_kit_before(&kit);
+    kit.w.kit.from.readiness.conditions[CONDITION_TARGET] = CONDITION_MISSING;
+    kit.w.kit.from.in.prescribed_pump_ml_min = NAN;
+    draw_text();
+    assert_says("MISSING: what the target needs: the prescribed pump flow");
+    assert_silent("the type of the access");
+}
+
+/* What was measured and is planned with, though no chart shows it. */
+static void the_other_values_stand_in_the_head(void **state)
+{
+    (void)state;
+    sheet_kit_before(&kit);
+    draw_text();
+    assert_says("pump flow 350 mL/min; access at the band 9.25 mm; index of "
+                "the hand 0.46; index, pressed shut 0.85; static pressure 36 "
+                "mmHg; haematocrit 0.33; outflow stenosis 70 %");
+}
+
 static void a_refusal_says_why(void **state)
 {
     (void)state;
@@ -97,9 +133,9 @@ static void a_case_says_what_now(void **state)
     sheet_kit_case(&kit);
     draw_text();
     assert_says("Weak or no thrill, loosen now: Cut, tie over 4.5 mm, measure");
-    assert_says(
-        "1. tied, 4.0 mm 1730 (31 % less) 1388 (985 to 1760) 91 / 0.84");
-    assert_says("2. balloon 5.0 mm not measured 1950 (1800 to 2100)");
+    assert_says("1. tied, 4.0 mm 1730 (31 % less; 1700, 1760) 1390 "
+                "(990\u20131760) 91 / 0.84");
+    assert_says("2. balloon 5.0 mm not measured 1950 (1800\u20132100)");
     assert_says("WEAK OR NO THRILL");
     kit.w.kit.from.in.stages[1].weak_thrill = false;
     draw_text();
@@ -170,6 +206,9 @@ int main(void)
         cmocka_unit_test(warnings_and_rows_are_never_cut),
         cmocka_unit_test(limits_are_told_with_their_sources),
         cmocka_unit_test(what_is_missing_has_a_box),
+        cmocka_unit_test(two_sessions_are_not_two_readings),
+        cmocka_unit_test(of_the_target_only_what_is_missing_is_named),
+        cmocka_unit_test(the_other_values_stand_in_the_head),
         cmocka_unit_test(a_refusal_says_why),
         cmocka_unit_test(what_is_not_known_is_said),
         cmocka_unit_test(a_case_says_what_now),

@@ -94,7 +94,7 @@ picture worksheet -r 96
 # 2. The card of a case under way: the right half of the page.
 at "2026-03-06 10:00:00" "$build/headgate" plan --config config/demo.ini \
     --from config/demo/plan-case.json --pdf run/card.pdf
-part="-r 110 -x 406 -y 482 -W 474 -H 392"
+part="-r 110 -x 406 -y 508 -W 474 -H 392"
 # shellcheck disable=SC2086
 pdftotext $part -layout run/card.pdf run/card.txt
 for words in "Now: Tie anew" "LOOSEN NOW" "Accept only if" "No border is sharp"; do

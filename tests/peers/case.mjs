@@ -9,7 +9,7 @@
  */
 
 import { spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
@@ -77,12 +77,22 @@ const bundle = (resources) => ({ resourceType: 'Bundle', type: 'collection',
 
 /* ---- running it -------------------------------------------------------------- */
 
+/* With a service, the commands go through it; without one they open the store
+ * themselves, which takes longer. */
 class Site {
     async start(name) {
-        this.store = join(folder, `${name}.db`);
+        mkdirSync(join(folder, name));
+        this.service = new Service(binary, join(folder, name), '');
+        await this.service.start();
         this.settings = ['--config', join(ROOT, 'config/demo.ini'),
-            '--set', `store.path=${this.store}`, '--set', 'mllp.enabled=false',
-            '--set', 'mllp.port=0'];
+            ...this.service.settings];
+        return this;
+    }
+
+    alone(name) {
+        this.settings = ['--config', join(ROOT, 'config/demo.ini'),
+            '--set', `store.path=${join(folder, `${name}.db`)}`, '--set',
+            'mllp.enabled=false', '--set', 'mllp.port=0'];
         return this;
     }
 
@@ -92,7 +102,12 @@ class Site {
         return { status: r.status, out: r.stdout, err: r.stderr };
     }
 
-    load(resources) {
+    async load(resources) {
+        if (this.service !== undefined) {
+            const sent = await http('POST', this.service.url, bundle(resources));
+            expect(sent.status === 200, `POST: ${sent.status} ${sent.text}`);
+            return;
+        }
         const path = join(folder, `load-${made++}.json`);
         writeFileSync(path, JSON.stringify(bundle(resources)));
         const r = this.run(['load', ...this.settings, '--quiet', path]);
@@ -100,8 +115,24 @@ class Site {
     }
 
     type(person, lines, ...options) {
-        return this.run(['case', ...this.settings, '--by', 'Operator One',
-            ...options, `A-${person}`], `${lines.join('\n')}\n`);
+        return this.typeAs('Operator One', person, lines, ...options);
+    }
+
+    typeAs(by, person, lines, ...options) {
+        return this.run(['case', ...this.settings, '--by', by, ...options,
+            `A-${person}`], `${lines.join('\n')}\n`);
+    }
+
+    /* What the list holds: [number, line, by], the oldest first. */
+    list(person) {
+        const r = this.typeAs('Reader', person, []);
+        return r.out.split('\n').map((line) =>
+            /^ *(\d+) {2}\d\d:\d\d {2}(.*) {2}\((.*), typed \d\d:\d\d\)$/
+                .exec(line)).filter(Boolean).map((m) => m.slice(1));
+    }
+
+    card(person) {
+        return this.typeAs('Reader', person, []).out.replace(/\s+/g, ' ');
     }
 
     plan(person) {
@@ -171,19 +202,23 @@ const TYPED = ['flow 2450 2550', 'pressure 93', 'dowel 4.0', 'flow 1760 1700',
 
 const site = await new Site().start('one');
 
-await check('typed, it is the plan of the same procedure in FHIR', () => {
-    site.load(before('7001'));
+await check('typed, it is the plan of the same procedure in FHIR', async () => {
+    await site.load(before('7001'));
     const r = site.type('7001', TYPED);
     expect(r.status === 0, `ended with ${r.status}: ${r.out}${r.err}`);
     const typed = site.plan('7001');
+    const alone = new Site().alone('alone');
+    await alone.load(before('7001'));
+    alone.type('7001', TYPED);
+    same(advice(typed), advice(alone.plan('7001')), 'without a service');
     const sent = site.planFrom([...before('7002'), ...procedure('7002', STEPS)]);
     expect(typed.offered && sent.offered, 'a plan is offered');
     expect(typed.ladder.length > 3 && typed.card !== undefined, 'it is whole');
     same(advice(typed), advice(sent), 'another plan');
 });
 
-await check('the card follows each line, and names the patient', () => {
-    site.load(before('7003'));
+await check('the card follows each line, and names the patient', async () => {
+    await site.load(before('7003'));
     const r = site.type('7003', TYPED);
     const cards = r.out.split('Patient   ').length - 1;
     expect(cards === TYPED.length + 1, `${cards} cards`);
@@ -193,8 +228,8 @@ await check('the card follows each line, and names the patient', () => {
     expect(r.out.includes('Decision support'), 'it says what it is');
 });
 
-await check('a mistyped pair that is taken back leaves no trace', () => {
-    site.load(before('7004'));
+await check('a mistyped pair that is taken back leaves no trace', async () => {
+    await site.load(before('7004'));
     let r = site.type('7004', [...TYPED.slice(0, 3), 'flow 760 700']);
     expect(r.status === 0, r.out);
     const wrong = advice(site.plan('7004'));
@@ -205,26 +240,32 @@ await check('a mistyped pair that is taken back leaves no trace', () => {
     same(advice(site.plan('7004')), advice(site.plan('7001')), 'a trace');
 });
 
-await check('an older line is taken back by its number, and by nothing else', () => {
-    site.load(before('7005'));
+await check('an older line is taken back by its number, and by nothing else', async () => {
+    await site.load(before('7005'));
     site.type('7005', ['flow 2450 2550', 'pressure 93', 'dowel 3.0',
         'dowel 4.0', ...TYPED.slice(3)]);
-    let r = site.type('7005', ['undo 9', 'undo x', 'undo 0']);
+    const number = site.list('7005').find((l) => l[1] === 'dowel 3')[0];
+    let r = site.type('7005', ['undo 9', 'undo x', 'undo 0',
+        'undo 99999999999999999999', 'undo -1', `undo ${number}x`]);
     expect(r.status === 1, `ended with ${r.status}`);
     expect((r.out.match(/Not taken: no line has this number/g) ?? [])
-        .length === 3, r.out);
-    r = site.type('7005', ['undo 4', 'list']);
-    expect(r.out.includes('Taken back: dowel 3'), r.out.slice(0, 300));
-    /* it begins with what was typed before */
-    const list = r.out.split('\n').filter((l) => /^ +\d+ {2}\d\d:\d\d/.test(l))
-        .slice(6);
-    expect(list.length === 5 && /^ +5 .*flow 2450, flow 2550$/.test(list[0]) &&
-        /^ +1 .*pressure 91$/.test(list[4]), list.join('\n'));
+        .length === 6, r.out);
+    /* somebody types meanwhile: the number is that of the same line */
+    site.typeAs('Operator Two', '7005', ['pressure 88']);
+    r = site.type('7005', [`undo ${number}`, `undo ${number}`]);
+    expect(r.out.includes('Taken back: dowel 3') &&
+        r.out.includes('Not taken: no line has this number'), r.out);
+    expect(site.typeAs('Operator Two', '7005', ['undo']).out
+        .includes('Taken back: pressure 88'), 'the newest');
+    const list = site.list('7005');
+    expect(list.length === 5 && list[0][1] === 'flow 2450, flow 2550' &&
+        list[4][1] === 'pressure 91' && list.every((l) => l[2] ===
+        'Operator One'), JSON.stringify(list));
     same(advice(site.plan('7005')), advice(site.plan('7001')), 'a trace');
 });
 
-await check('what is not understood is not taken, and the rest is', () => {
-    site.load(before('7006'));
+await check('what is not understood is not taken, and the rest is', async () => {
+    await site.load(before('7006'));
     const wrong = ['dowl 4', 'flow', 'flow 1760 17', 'flow 99999', 'dowel 40',
         'flow 1760 at 9', 'pressure 70/130', 'x'.repeat(400), '; rm -rf /',
         '\u0000', 'flow 1760\u00a0'];
@@ -235,13 +276,15 @@ await check('what is not understood is not taken, and the rest is', () => {
     same(advice(site.plan('7006')), advice(site.plan('7001')), 'something more');
 });
 
-await check('a line that no plan can be made of does not lock the door', () => {
-    site.load(before('7009'));
+await check('a line that no plan can be made of does not lock the door', async () => {
+    await site.load(before('7009'));
     let r = site.type('7009', ['pressure 30', 'index 1.9', 'stretch 5',
         'flow 2450 2550']);
     expect((r.out.match(/^Not taken: /gm) ?? []).length === 2, r.out.slice(0, 900));
     expect(/No plan/.test(r.out), 'a stretch before any band');
-    r = site.type('7009', ['undo 2', 'undo', ...TYPED]);
+    expect(r.out.replace(/\s+/g, ' ').includes('list shows the lines, undo ' +
+        'takes one back'), r.out.slice(0, 900));
+    r = site.type('7009', [`undo ${site.list('7009')[0][0]}`, 'undo', ...TYPED]);
     expect(r.status === 0, r.out.slice(-500));
     same(advice(site.plan('7009')), advice(site.plan('7001')), 'a trace');
     r = site.type('7009', ['pressure 90', 'flow 2700 at 00:00', 'undo']);
@@ -249,7 +292,171 @@ await check('a line that no plan can be made of does not lock the door', () => {
         'not the newest that was typed');
 });
 
-await check('times that are typed keep their order', () => {
+await check('what another has typed is taken back with a reason only', async () => {
+    await site.load(before('7020'));
+    site.type('7020', ['flow 2450 2550']);
+    const [number] = site.list('7020')[0];
+    let r = site.typeAs('Operator Two', '7020', ['undo', `undo ${number}`,
+        `undo ${number} please`]);
+    expect(r.status === 1 && (r.out.match(/was typed by Operator One/g) ?? [])
+        .length === 2 && r.out.includes(`undo ${number} because`), r.out);
+    expect(site.list('7020').length === 1, 'it was taken back');
+    r = site.typeAs('Operator Two', '7020',
+        [`undo ${number} because "other" patient \\ arm`]);
+    expect(r.out.includes('Taken back: flow 2450, flow 2550'), r.out);
+    expect(site.list('7020').length === 0, 'it stands');
+});
+
+await check('a value from elsewhere that no plan can be made of does not end ' +
+    'the case', async () => {
+    await site.load(before('7021'));
+    site.type('7021', ['flow 2450 2550']);
+    const minute = new Date().toISOString().slice(0, 19) + 'Z';
+    /* 185 mmHg may be, but a plan takes 40 to 180 */
+    await site.load([observation('7021', 'mean-pressure', 185, 'mm[Hg]', minute)]);
+    const r = site.type('7021', ['list', 'pressure 93', 'undo', 'undo']);
+    expect(/No plan can be made: .*pressure/.test(r.out), r.out.slice(0, 900));
+    expect(r.out.includes('Taken back: pressure 93') &&
+        r.out.includes('Taken back: flow 2450, flow 2550'), r.out.slice(-900));
+});
+
+/* ---- a band that is in place ------------------------------------------------- */
+
+await check('on a banded access no size is named, and that is said', async () => {
+    const old = observation('7022', 'dowel-diameter', 4, 'mm', at(200 * DAY_MS));
+    await site.load([...before('7022'), old]);
+    const day = old.effectiveDateTime.slice(0, 10);
+    const said = `A band is in place since ${day}, tied over a 4.0 mm dowel.`;
+    let plan = site.plan('7022');
+    expect(!plan.offered && plan.reason === 'banded' && plan.band.since === day &&
+        plan.band.dowel_mm === 4 && plan.ladder.length === 0 &&
+        plan.first_dowel_mm === null, JSON.stringify(plan.band));
+    const text = site.run(['plan', ...site.settings, 'A-7022']).out;
+    expect(text.replace(/\s+/g, ' ').includes(said) &&
+        !/First tie|Tie over/.test(text), text);
+    const svg = site.run(['plan', ...site.settings, '--svg', '-', 'A-7022']).out;
+    expect(svg.replace(/<[^>]*>/g, ' ').length > 100, 'a page is drawn');
+    /* a second one on it: measured, not sized; below the floor it is loosened */
+    site.type('7022', ['flow 2450 2550', 'dowel 3.0', 'flow 470 480']);
+    const card = site.card('7022');
+    expect(card.includes(said) && card.includes('mean 475 mL/min') &&
+        card.includes('BELOW THE FLOOR of 500 mL/min: loosen now') &&
+        !card.includes('predicted'), card);
+    plan = site.plan('7022');
+    expect(plan.stages[0].flow_ml_min.length === 2 && plan.next === null,
+        'what was measured is kept');
+});
+
+await check('cut in the case, the next band is planned as the first', async () => {
+    await site.load([...before('7023'),
+        observation('7023', 'dowel-diameter', 4, 'mm', at(200 * DAY_MS))]);
+    site.type('7023', ['cut', ...TYPED]);
+    const plan = site.plan('7023');
+    expect(plan.offered && plan.band === null && plan.stages.length === 1 &&
+        plan.inputs.baseline.on_table, JSON.stringify(plan).slice(0, 400));
+    /* the same numbers as in an access that never was banded */
+    same(JSON.stringify(plan.card), JSON.stringify(site.plan('7001').card),
+        'another card');
+});
+
+/* ---- one method ----------------------------------------------------------------- */
+
+await check('after the first step a flow by another method is refused', async () => {
+    await site.load(before('7024'));
+    site.type('7024', ['flow 2450 2550', 'pressure 93', 'dowel 4.0']);
+    const r = site.type('7024', ['flow 1500 1510'], '--method', 'duplex');
+    expect(r.status === 1 && /Not taken: .*would not be used/.test(r.out), r.out);
+    /* the next session measures by the method of the baseline */
+    site.type('7024', ['flow 1760 1700', 'pressure 91']);
+    same(advice(site.plan('7024')), advice(site.plan('7001')), 'not used');
+});
+
+await check('flows by another method that come otherwise are said', async () => {
+    await site.load(before('7025'));
+    site.type('7025', TYPED);
+    const now = new Date().toISOString().slice(0, 19) + 'Z';
+    await site.load([1500, 1510].map((v) => ({
+        ...observation('7025', 'access-flow', v, 'mL/min', now),
+        method: { coding: [{ system: `${BASE}/CodeSystem/av-method`,
+            code: 'duplex' }] } })));
+    const plan = site.plan('7025');
+    expect(plan.inputs.other_method_flows === 2 && plan.warnings.some((w) =>
+        w.code === 'other-method'), JSON.stringify(plan.warnings));
+    expect(/2 flows by another method \(.*uplex.*\) are not used/
+        .test(site.card('7025')), site.card('7025'));
+    same(JSON.stringify(plan.stages[0].flow_ml_min), '[1760,1700]', 'mixed');
+});
+
+/* ---- merged, measured again, hand, graft ---------------------------------------- */
+
+await check('lines of an access that is merged can be listed and undone', async () => {
+    const [patient, structure, ...readings] = before('7026');
+    /* known by readings alone, which name it by its identifier */
+    const named = readings.map((o) => ({ ...o, focus: [{ type: 'BodyStructure',
+        identifier: structure.identifier[0] }] }));
+    await site.load([patient, ...named]);
+    site.type('7026', ['flow 2450 2550', 'dowel 4.0', 'flow 1760 1700']);
+    expect(site.list('7026').length === 3, 'typed');
+    await site.load([{ ...structure, identifier: [{ ...structure.identifier[0],
+        value: 'R-7026' }] }]);
+    const r = site.run(['access', 'merge', ...site.settings, 'A-7026', 'R-7026',
+        '--by', 'Operator One', '--why', 'the same access']);
+    expect(r.status === 0, r.err + r.out);
+    const list = site.run(['case', ...site.settings, '--by', 'Operator One',
+        'R-7026'], 'undo\n');
+    expect(list.out.includes('dowel 4') &&
+        list.out.includes('Taken back: flow 1760, flow 1700'), list.out);
+    expect(site.list('7026').length === 2, 'one is gone');
+});
+
+await check('measure again says why where the card would act', async () => {
+    await site.load(before('7027'));
+    site.type('7027', ['flow 2600 2610 2450 2550', 'pressure 93', 'dowel 4.0',
+        'flow 1685 1685', 'pressure 92']);
+    const plan = site.plan('7027');
+    const row = plan.card.find((r) => r.from_ml_min <= 1685 &&
+        (r.to_ml_min === null || 1685 < r.to_ml_min));
+    expect(plan.next.action !== 'remeasure' || row.action === 'remeasure' ||
+        plan.next.readings_more === plan.readings_advised - 2,
+        JSON.stringify([plan.next, row]));
+    if (plan.next.readings_more > 0)
+        expect(site.card('7027').includes(`2 of ${plan.readings_advised} ` +
+            `readings: take ${plan.next.readings_more} more`), site.card('7027'));
+});
+
+await check('a hand-led case goes through to its end', async () => {
+    await site.load([...before('7028'),
+        ...[20, 13].map((d) => observation('7028', 'digital-brachial-index', 0.35,
+            '1', at(d * DAY_MS))),
+        ...[20, 13].map((d) => observation('7028', 'hand-grade', 'grade-3', '',
+            at(d * DAY_MS)))]);
+    const r = site.type('7028', ['flow 2450 2550', 'pressure 93', 'index 0.35',
+        'dowel 4.0', 'flow 1760 1700', 'pressure 91', 'index 0.48',
+        'thrill present', 'dowel 3.5', 'flow 1300 1290 1310 1320', 'pressure 92',
+        'index 0.66', 'thrill present']);
+    expect(r.status === 0, r.out.slice(-800));
+    const plan = site.plan('7028');
+    expect(plan.offered && plan.stages.length === 2 &&
+        plan.stages[1].digital_brachial_index === 0.66 && plan.next !== null,
+        JSON.stringify(plan).slice(0, 500));
+});
+
+await check('a graft goes through to its end', async () => {
+    const graft = before('7029');
+    graft[1].morphology.coding[0].code = 'avg';
+    await site.load(graft);
+    const r = site.type('7029', ['flow 2450 2550', 'pressure 93', 'dowel 4.5',
+        'flow 1500 1520 1490 1510', 'pressure 92', 'thrill weak', 'cut',
+        'dowel 5', 'flow 1800 1790', 'thrill present', 'undo', 'undo']);
+    expect(r.status === 0, r.out.slice(-800));
+    expect(/WEAK|[Ww]eak or no thrill/.test(r.out), 'a weak thrill');
+    const plan = site.plan('7029');
+    expect(plan.offered && plan.stages.length === 3 &&
+        plan.inputs.access_type === 'graft' &&
+        plan.target.floor_ml_min === 700, JSON.stringify(plan).slice(0, 500));
+});
+
+await check('times that are typed keep their order', async () => {
     /* of an hour ago, or of the first minutes of the day */
     const now = new Date();
     const first = Math.max(0, now.getUTCHours() * 60 + now.getUTCMinutes() - 60);
@@ -260,7 +467,7 @@ await check('times that are typed keep their order', () => {
         return `${String(Math.floor(m / 60)).padStart(2, '0')}:${
             String(m % 60).padStart(2, '0')}`;
     };
-    site.load(before('7007'));
+    await site.load(before('7007'));
     const r = site.type('7007', [`flow 2450 2550 at ${clock(0)}`,
         `pressure 93 at ${clock(0)}`, `dowel 4.0 at ${clock(3)}`,
         `flow 1760 1700 at ${clock(3)}`, `pressure 91 at ${clock(3)}`]);
@@ -275,8 +482,8 @@ await check('times that are typed keep their order', () => {
         expect(late.out.includes('still to come'), late.out.slice(-200));
 });
 
-await check('which access, who, which method: said or asked for', () => {
-    site.load(before('7008').filter((r) => r.resourceType !== 'Observation'));
+await check('which access, who, which method: said or asked for', async () => {
+    await site.load(before('7008').filter((r) => r.resourceType !== 'Observation'));
     let r = site.type('7008', ['flow 2450 2550']);
     expect(r.status === 1 && r.out.includes('by which method'), r.out);
     r = site.type('7008', ['flow 2450 2550'], '--method', 'duplex');
@@ -327,7 +534,8 @@ await check('beside a running service: the Task follows, what is kept is R4, ' +
     await stopChild(service.child);
 });
 
-rmSync(folder, { recursive: true, force: true });
+await stopChild(site.service.child);
 killChildren();
+rmSync(folder, { recursive: true, force: true });
 console.log(`${bench.passed} passed, ${bench.failed} failed`);
 process.exit(bench.failed > 0 ? 1 : 0);

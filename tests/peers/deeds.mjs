@@ -169,6 +169,108 @@ const cases = {
             'a version that is not in its history');
         await refused(1, /Zz Nurse has it in hand/, 'take', own.id, '--by',
             DOCTOR);
+        for (const words of [['done'], ['hand', '--whom', OTHER]])
+            await refused(1, /Zz Nurse has it in hand: say why/, words[0],
+                own.id, '--by', DOCTOR, ...words.slice(1));
+        const over = await done('decline', own.id, '--by', DOCTOR, '--why',
+            'examined anew');
+        expect(over.includes(`${NURSE} had it in hand.`)
+            && over.includes(person.mrn), over);
+        await thereIs(person, (t) => t.status === 'rejected' && says(t,
+            `Declined: examined anew  ${NURSE} had it in hand.`) === 1,
+        'declined there');
+    },
+
+    async 'taken, handed on: it waits again, here and at the record'() {
+        const person = await suggested('waits');
+        await done('take', person.access, '--by', NURSE);
+        await thereIs(person, (t) => t.status === 'accepted', 'accepted there');
+        await done('hand', person.access, '--by', NURSE, '--whom', DOCTOR);
+        const far = await thereIs(person, (t) => t.owner?.display === DOCTOR,
+            'handed on there');
+        expect(far.status === 'accepted' && business(far) === 'awaiting-review',
+            JSON.stringify(far.businessStatus));
+        const [row] = await queue(person);
+        expect(row.state === 'open' && row.owner === DOCTOR,
+            JSON.stringify(row));
+        const seen = await bench.service.command('queue', '--access',
+            person.access);
+        expect(seen.out.includes(`Handed to: ${DOCTOR}, not yet taken`),
+            seen.out);
+        await done('take', person.access, '--by', DOCTOR);
+        const [taken] = await queue(person);
+        expect(taken.state === 'taken' && taken.owner === DOCTOR,
+            JSON.stringify(taken));
+        await thereIs(person, (t) => business(t) === undefined
+            && t.status === 'accepted', 'taken there');
+        await sleep(SETTLE_MS);
+        /* handed over there: the owner alone is changed */
+        await atTheRecord(person, () => ({ owner: { display: OTHER } }));
+        await until(() => queue(person), ([r]) => r?.state === 'open'
+            && r.owner === OTHER, 'handed over at the record');
+        /* and seen to there */
+        await atTheRecord(person, () => ({ status: 'in-progress' }));
+        await until(() => queue(person), ([r]) => r?.state === 'taken'
+            && r.owner === OTHER, 'begun at the record');
+    },
+
+    async 'two take it at the same moment: one has it, the others are told who'() {
+        const names = [NURSE, DOCTOR, OTHER, 'Zz Fourth', 'Zz Fifth'];
+        const person = await suggested('race');
+        const said = await Promise.all(names.map((name) =>
+            task('take', person.access, '--by', name)));
+        const won = said.filter((s) => s.status === 0);
+        expect(won.length === 1, said.map((s) => s.out + s.err).join('; '));
+        const winner = names[said.indexOf(won[0])];
+        for (const lost of said.filter((s) => s.status !== 0))
+            expect(lost.status === 1
+                && lost.err.includes(`${winner} has it in hand`), lost.err);
+        const own = await oneHere(person);
+        expect(own.owner.display === winner && says(own, 'Taken in hand.') === 1,
+            notes(own).join('; '));
+        const far = await thereIs(person, (t) => t.status === 'accepted',
+            'accepted there');
+        expect(far.owner.display === winner, far.owner.display);
+    },
+
+    async 'taken here and at the record at the same moment: one has it'() {
+        for (const after of [false, true]) {
+            const person = await suggested(`rivals-${after}`);
+            await meanwhile(person, after,
+                () => done('take', person.access, '--by', NURSE),
+                () => ({ status: 'accepted', owner: { display: DOCTOR } }));
+            /* the record's word stands; it was taken there, not handed over */
+            const [row] = await until(() => queue(person),
+                ([r]) => r?.owner === DOCTOR, 'followed');
+            expect(row.state === 'taken', JSON.stringify(row));
+            const far = await thereIs(person, (t) => t.owner?.display === DOCTOR
+                && says(t, 'Taken in hand.') === 1, 'their word, and our note');
+            expect(far.status === 'accepted', far.status);
+            await refused(1, /Zz Doctor has it in hand/, 'take', person.access,
+                '--by', NURSE);
+            const seen = await bench.service.command('queue', '--access',
+                person.access);
+            expect(seen.out.includes(`In hand: ${DOCTOR}`), seen.out);
+        }
+    },
+
+    async 'names that cannot be read, or turn what follows, get no further'() {
+        const person = await suggested('names');
+        const post = (by, more = '') => http('POST', `${root()}/task?act=take`
+            + `&task=${person.access}&by=${by}${more}`);
+        for (const by of ['X%FF%FE', 'X%C0%AF', '%ED%A0%80']) {
+            const answer = await post(by);
+            expect(answer.status === 400 && /not UTF-8/.test(answer.text),
+                `${answer.status} ${answer.text}`);
+        }
+        /* U+202E, U+2066, U+200B, ESC and a line feed */
+        const answer = await post(
+            'Zz%20%E2%80%AENu%E2%81%A6r%E2%80%8Bse%1B%0A', '&why=a%0Ab%E2%80%AE');
+        expect(answer.status === 200
+            && answer.text.startsWith(`${NURSE} has it in hand.\n`)
+            && !/[\u202e\u2066\u200b\u001b]/u.test(answer.text), answer.text);
+        expect(says(await oneHere(person), 'Taken in hand: a b') === 1,
+            notes(await oneHere(person)).join('; '));
     },
 
     async 'taken, then done: the record follows each step'() {
@@ -254,7 +356,10 @@ const cases = {
         expect(own.status === 'accepted' && own.owner?.display === DOCTOR,
             JSON.stringify(own.owner));
         /* and handed on from here: newer than what the record had */
-        await done('hand', own.id, '--by', NURSE, '--whom', OTHER);
+        await refused(1, /Zz Doctor has it in hand: say why/, 'hand', own.id,
+            '--by', NURSE, '--whom', OTHER);
+        await done('hand', own.id, '--by', NURSE, '--whom', OTHER, '--why',
+            'rang, is away');
         await thereIs(person, (t) => t.owner?.display === OTHER
             && t.status === 'accepted', 'handed on there');
     },
@@ -361,6 +466,9 @@ const cases = {
             .access, '--by', NURSE, '--until', '2020-01-01');
         await refused(1, /no access has this name/, 'take', 'nobody', '--by',
             NURSE);
+        await refused(1, /say what was done/, 'done', stat.id, '--by', NURSE);
+        await refused(1, /too far away/, 'put-off', (await suggested('far'))
+            .access, '--by', NURSE, '--until', inDays(200), '--why', 'x');
         await refused(2, /--by/, 'take', stat.id);
         await refused(2, /--whom/, 'hand', stat.id, '--by', NURSE);
         await refused(2, /--until goes with/, 'take', stat.id, '--by', NURSE,
@@ -376,8 +484,8 @@ const cases = {
             'take', person.access, '--by', NURSE);
         const json = JSON.parse(await done('take', stat.id, '--by', NURSE,
             '--json'));
-        expect(json.done === true && json.task === stat.id && json.text,
-            JSON.stringify(json));
+        expect(json.done === true && json.task === stat.id && json.text
+            && json.about.includes(person.mrn), JSON.stringify(json));
     },
 
     async 'by HTTP, with a token that may'() {

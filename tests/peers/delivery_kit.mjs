@@ -15,6 +15,10 @@ const REQUEST_MS = 20000;
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const RECORD = fileURLToPath(new URL('record.mjs', import.meta.url));
 
+/* Tokens and keys that are written here are for their owner alone: the service
+ * takes no others. */
+process.umask(0o077);
+
 const agent = new Agent({ keepAlive: true, maxSockets: 64 });
 const children = new Set();
 

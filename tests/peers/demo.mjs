@@ -65,7 +65,7 @@ const cases = {
     async 'the year is taken through the endpoint'({ service, year }) {
         const r = run(binary, ['load', ...config, '--to', service.url, year]);
         expect(r.status === 0, `load ended with ${r.status}: ${r.err}`);
-        expect(/^3\d{3} stored, 0 already there, 2 held for a person, 0 refused$/m
+        expect(/^FHIR resources: 3\d{3} stored, 0 already there, 2 held for a person, 0 refused$/m
             .test(r.out), r.out);
     },
     async 'the queue says what the scenario expects'() {
@@ -105,7 +105,7 @@ const cases = {
     async 'the same year again changes nothing'({ service, year }) {
         const before = JSON.stringify(queue());
         const r = run(binary, ['load', ...config, '--to', service.url, year]);
-        expect(/^0 stored, \d+ already there/m.test(r.out), r.out);
+        expect(/^FHIR resources: 0 stored, \d+ already there/m.test(r.out), r.out);
         await sleep(1000);
         expect(JSON.stringify(queue()) === before, 'the queue has changed');
     },

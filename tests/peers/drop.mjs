@@ -18,6 +18,7 @@ import { expect, http, stopChild } from './delivery_kit.mjs';
 import { Suite, bundle, expectOutcomes, has, lines, list, message, patient,
     read, reading, senderSection, text, until } from './load_kit.mjs';
 
+process.umask(0o022); /* another user reads the settings, further below */
 const suite = new Suite('drop.mjs');
 
 /* A folder with two senders, and the service that looks into it. */
@@ -378,8 +379,8 @@ await suite.one('folders that cannot be used', async () => {
     mkdirSync(join(root2, 'north'), { recursive: true });
     mkdirSync(join(root2, 'south'));
     chmodSync(suite.tmp, 0o755);
-    chmodSync(suite.folder, 0o777);
-    chmodSync(join(root2, 'north'), 0o777);
+    chmodSync(suite.folder, 0o1777); /* all may, each his own */
+    chmodSync(join(root2, 'north'), 0o700);
     if (as !== undefined)
         chownSync(join(root2, 'north'), as, as);
     chmodSync(join(root2, 'south'), 0o555);

@@ -11,7 +11,7 @@
  */
 
 import { execFileSync, spawnSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
@@ -88,6 +88,15 @@ async function refused(service) {
                 .body);
 }
 
+/* The audit trail of all that, as AuditEvents. */
+async function audited(service, tmp) {
+    const file = join(tmp, 'audit.ndjson');
+    const said = await service.command('audit', 'export', '--fhir', file);
+    expect(said.status === 0, said.err);
+    for (const line of readFileSync(file, 'utf8').split('\n').filter(Boolean))
+        keep('audit export', JSON.parse(line));
+}
+
 function codesystems(binary) {
     const ran = spawnSync(binary, ['check', 'codesystems'],
         { encoding: 'utf8', cwd: ROOT, maxBuffer: 1 << 26 });
@@ -126,6 +135,7 @@ async function main(binary, generator, kept) {
     await sent(record);
     await served(service);
     await refused(service);
+    await audited(service, tmp);
     codesystems(binary);
     const file = kept ?? join(tmp, 'emitted.ndjson');
     const lines = [...seen.keys()];
@@ -136,7 +146,7 @@ async function main(binary, generator, kept) {
         counts[resourceType] = (counts[resourceType] ?? 0) + 1;
     }
     console.log(`  ${JSON.stringify(counts)}`);
-    for (const type of [...SERVED, 'Bundle', 'OperationOutcome',
+    for (const type of [...SERVED, 'AuditEvent', 'Bundle', 'OperationOutcome',
         'CapabilityStatement'])
         expect((counts[type] ?? 0) > 0, `no ${type} was emitted`);
     const { status, found: all } = judged(file);

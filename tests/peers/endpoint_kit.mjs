@@ -86,7 +86,8 @@ export function fixture(name) {
 
 /* The newest date in the fixtures becomes yesterday; distances stay. */
 const NEWEST = Date.parse('2026-05-08');
-const MOVE_MS = Math.floor((Date.now() - NEWEST) / DAY_MS - 1) * DAY_MS;
+const START_MS = Date.now(); /* one moment for a whole run */
+const MOVE_MS = Math.floor((START_MS - NEWEST) / DAY_MS - 1) * DAY_MS;
 
 export function moveDates(text) {
     return text.replace(/"(\d{4}-\d\d(?:-\d\d)?)(?=["T])/g, (_, date) => {
@@ -95,9 +96,9 @@ export function moveDates(text) {
     });
 }
 
-/* A time so many days ago, to the second. */
+/* A time so many days ago, to the second; the same one in all of the run. */
 export function daysAgo(days) {
-    const when = new Date(Date.now() - days * DAY_MS - 60000);
+    const when = new Date(START_MS - days * DAY_MS - 60000);
     return `${when.toISOString().slice(0, 19)}Z`;
 }
 

@@ -20,12 +20,24 @@ import { Suite, bundle, expectOutcomes, has, lines, message, patient, read,
 const suite = new Suite('load.mjs');
 const BOM = '\ufeff';
 
-/* "4 stored, 0 already there, 1 held for a person, 2 refused" */
-function said(r) {
-    const found = /^(\d+) stored, (\d+) already there, (\d+) held for a person, (\d+) refused$/m
-        .exec(r.out);
+/* "FHIR resources: 4 stored, 0 already there, 1 held for a person, 2 refused" */
+const RESOURCES = /^FHIR resources: (\d+) stored, (\d+) already there, (\d+) held for a person, (\d+) refused$/m;
+const MESSAGES = /^HL7 v2 messages: (\d+) taken, (\d+) had come before, (\d+) with faults \(in quarantine\), (\d+) rejected \(not kept\)$/m;
+const RESULTS = /^HL7 v2 results in the messages: (\d+) stored, (\d+) already there, (\d+) held for a person, (\d+) refused$/m;
+
+function numbers(r, line) {
+    const found = line.exec(r.out);
     expect(found !== null, `no summary: ${r.out}${r.err}`);
     return found.slice(1).map(Number);
+}
+
+const said = (r) => numbers(r, RESOURCES);
+
+function expectHl7(r, messages, results, status) {
+    const got = [numbers(r, MESSAGES), numbers(r, RESULTS)].join(' ');
+    expect(got === [messages, results].join(' '), `${got}: ${r.out}${r.err}`);
+    expect(!RESOURCES.test(r.out), `no resource was sent: ${r.out}`);
+    expect(r.status === status, `exit status ${r.status}, not ${status}`);
 }
 
 function expectSaid(r, stored, there, held, refused, status) {
@@ -68,8 +80,11 @@ await suite.one('every kind of file', async () => {
     for (const [name, content, count, warned] of kinds) {
         const file = write(name, content);
         const r = await suite.load(file);
-        const [stored, there, held, refused] = said(r);
-        /* a message brings its Patient as well */
+        /* of HL7 v2 messages are counted, and their results by themselves */
+        const v2 = MESSAGES.test(r.out);
+        const [stored, there, held, refused] = v2 ? numbers(r, RESULTS) : said(r);
+        if (v2)
+            expectHl7(r, [count, 0, 0, 0], [count, 0, 0, 0], 0);
         const least = stored + there + held;
         expect(least >= count && refused === 0 && r.status === 0,
             `${name}: ${r.out}${r.err}`);
@@ -132,7 +147,8 @@ await suite.one('each bad line is named, in order, and costs itself alone', asyn
         const words = o.issue.map((x) => x.details.coding[0].code);
         expect(words.includes(word) || word === 'bad-value', `line ${line}: ${words}`);
     });
-    expect(/^refused: .*\bjson-syntax/m.test(r.out), r.out);
+    expect(/^FHIR resources that were refused, by reason: .*\b7 json-syntax/m
+        .test(r.out), r.out);
     expect(r.err.includes(`${file}:10: `), r.err);
     expect(suite.readings('a') === 2, 'the others are there');
     /* the byte is that of the line */
@@ -159,15 +175,17 @@ await suite.one('HL7 v2: a bad message is refused with its place', async () => {
     const file = write('m.hl7', message('c1', 'a', 900) + message('c2', 'a', 'high')
         + message('c3', 'a', 905) + message('c4', 'a', 905, 'STRANGER'));
     const r = await suite.load(file);
-    const [stored, , , refused] = said(r);
-    expect(refused === 2 && stored >= 2 && r.status === 1, r.out + r.err);
+    /* c2 is kept, and its one result is none; c4 is not kept */
+    expectHl7(r, [2, 0, 1, 1], [2, 0, 0, 1], 1);
+    expect(/^HL7 v2 messages with faults or rejected, by the first reason: 1 bad-value, 1 forbidden$/m
+        .test(r.out), r.out);
     const [bad, strange] = expectOutcomes(read(`${file}.errors.ndjson`), 2, 'v2');
     expect(bad.issue.some((i) => i.location[0] === `${file}:5`
         && i.location[1] === 'OBX[1]-5'), JSON.stringify(bad));
     expect(strange.issue[0].location[0] === `${file}:13`, JSON.stringify(strange));
     /* once more: all of it is known */
     const again = await suite.load(file);
-    expect(said(again)[0] === 0, again.out);
+    expectHl7(again, [0, 2, 1, 1], [0, 0, 0, 1], 1);
     /* by the name of the section */
     suite.place({}, senderSection('north', 'NOBODY'));
     const named = write('n.hl7', message('c1', 'a', 900));
@@ -205,11 +223,14 @@ for (const [signal, status] of [['SIGINT', 130], ['SIGTERM', 143]]) {
         expect(r.status === status, `exit status ${r.status}`);
         expect(/--resume goes on there/.test(r.err), r.err);
         const first = said(r);
+        /* it was not asked to go on: it says so, however long it takes */
         const mention = suite.start('load', [file]);
-        await sleep(100);
-        mention.kill('SIGKILL'); /* it was not asked to go on: it says so */
-        expect(/a run before was stopped.*--resume/.test((await mention.ended).err),
-            'a state that is left is mentioned');
+        let heard = '';
+        mention.stderr.on('data', (chunk) => { heard += chunk; });
+        await until('a state that is left is mentioned', () =>
+            /a run before was stopped.*--resume/.test(heard));
+        mention.kill('SIGKILL');
+        await mention.ended;
         /* the killed one has begun anew, in a state of its own */
         const second = await suite.load('--resume', file);
         expect(second.status === 1 && !has(`${file}.headgate-load`), second.err);
@@ -320,7 +341,9 @@ await suite.one('HL7 v2 is gone on with too', async () => {
     const { r } = await interrupt(file, 'SIGINT');
     expect(r.status === 130, r.err);
     const last = await suite.load('--resume', file);
-    expect(said(r)[3] + said(last)[3] === count / 100, last.out);
+    const [first, rest] = [r, last].map((x) => numbers(x, MESSAGES));
+    expect(first[2] + rest[2] === count / 100
+        && [...first, ...rest].reduce((a, b) => a + b) === count, last.out);
     const outcomes = expectOutcomes(read(`${file}.errors.ndjson`), count / 100, 'v2');
     /* four lines a message: the 50th begins at line 201 */
     outcomes.forEach((o, i) => expect(o.issue[0].location[0]
@@ -376,7 +399,13 @@ await suite.one('several files, standard input, one error file', async () => {
     const piped = await suite.run('load', ['-'], { input: text(lines('c', 2)) });
     expectSaid(piped, 3, 0, 0, 0, 0);
     const hl7 = await suite.run('load', ['-'], { input: message('z1', 'z', 900) });
-    expect(hl7.status === 0, hl7.err);
+    expectHl7(hl7, [1, 0, 0, 0], [1, 0, 0, 0], 0);
+    /* both kinds: each has its own lines */
+    const both = await suite.load(write('d.ndjson', text(lines('d', 2))),
+        write('d.hl7', message('d7', 'd', 900) + message('d8', 'd', 'none')));
+    expectSaid(both, 3, 0, 0, 0, 1);
+    expect([numbers(both, MESSAGES), numbers(both, RESULTS)].join(' ')
+        === '1,0,1,0 1,0,0,1', both.out);
     const resumed = await suite.run('load', ['--resume', '-'], { input: 'x' });
     expect(resumed.status === 1 && /only a file/.test(resumed.err), resumed.err);
     const none = await suite.load();

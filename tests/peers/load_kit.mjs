@@ -21,7 +21,8 @@ const UCUM = 'http://unitsofmeasure.org';
 const PATIENTS = 'https://site.example/ids/patient';
 const HOUR_MS = 3600 * 1000;
 /* a fixed end, so that the same numbers are the same readings */
-const LAST = Date.now() - Date.now() % HOUR_MS - HOUR_MS;
+const START_MS = Date.now();
+const LAST = START_MS - START_MS % HOUR_MS - HOUR_MS;
 
 export function patient(tag) {
     return { resourceType: 'Patient', id: tag,

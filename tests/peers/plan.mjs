@@ -230,9 +230,9 @@ const cases = {
             const flat = r.out.replace(/\s+/g, ' ');
             for (const words of ['Decision support: the operator measures and '
                 + 'decides, under local policy.', 'local policy decide.',
-            'NOT APPROVED', 'no direct source', 'fourth power',
+            'NOT APPROVED', 'without a direct source', 'fourth power',
             '(measured outer diameter)', 'only if thrill is present',
-            'ultrasound dilution: measure by no other', 'Fictional'])
+            'ultrasound dilution; measure by no other', 'Fictional'])
                 expect(flat.includes(words), `${name}: not "${words}"`);
             const odd = /.{20}\b(nan|inf|null)\b.{20}/i.exec(flat);
             expect(odd === null, `${name}: ${odd}`);

@@ -17,8 +17,9 @@ const scene = (count, settings) => bench.scene(count, settings);
 
 /* Who is measured was not changed lately: read by the id. */
 async function byId() {
+    const now = Date.now();
     const { tag, who, service } = await scene(0, { 'record.poll_from':
-        new Date(Date.now() + 3000 - Date.now() % 1000).toISOString() });
+        new Date(now + 3000 - now % 1000).toISOString() });
     await sleep(4000);
     await who.measure(4);
     await service.start();

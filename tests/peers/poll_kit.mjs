@@ -234,7 +234,8 @@ export class Suite {
     /* Somebody with so many readings, at the record; and who polls from now. */
     async scene(count, settings = {}) {
         await sleep(1000 - Date.now() % 1000);
-        const from = new Date(Date.now() - Date.now() % 1000).toISOString();
+        const now = Date.now();
+        const from = new Date(now - now % 1000).toISOString();
         const tag = `${this.prefix}${++this.number}`;
         this.peer.honest();
         const who = await new Somebody(this.record, tag).arrive(count);

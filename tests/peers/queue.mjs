@@ -330,6 +330,62 @@ const cases = {
         const last = await t.end();
         expect(last.includes('ended 0 restored yes'), last.slice(-200));
     },
+    async 'watched while it is away: drawn in another size, and ended by a key'() {
+        const t = new Terminal(60, 100, { NO_COLOR: '1' });
+        await t.shows('q ends');
+        await stopChild(service.child);
+        await t.shows('AWAY SINCE');
+        t.do('size', 30, 70);
+        const drawn = await t.shows('AWAY SINCE'); /* said again, and the list stays */
+        expect(drawn.includes('the list is of'), drawn.slice(-300));
+        await service.start();
+        const back = await t.shows('Last change seen');
+        const widest = Math.max(...back.split('\x1b[2J').at(-1).split(/\r*\n/)
+            .map((line) => [...line.replace(/\x1b\[[?\d;]*[a-zA-Z]/g, '')].length));
+        expect(widest <= 70, `a line of ${widest} on a terminal of 70`);
+        await stopChild(service.child);
+        await t.shows('AWAY SINCE');
+        t.do('key', 'q');
+        const last = await t.end();
+        expect(last.includes('ended 0 restored yes'), last.slice(-200));
+        await service.start();
+    },
+    async 'watched while it does not answer: said, and it goes on'() {
+        const t = new Terminal(60, 100, { NO_COLOR: '1' });
+        await t.shows('q ends');
+        service.child.kill('SIGSTOP');
+        await t.shows('AWAY SINCE', 20000);
+        service.child.kill('SIGCONT');
+        await t.shows('Last change seen');
+        t.do('signal', 'SIGTERM');
+        const last = await t.end();
+        expect(last.includes('ended 0 restored yes'), last.slice(-200));
+    },
+    async 'a death at the record takes the patient off the queue and the List'() {
+        const entries = async () => (await lists(service.url))
+            .flatMap((l) => l.entry ?? []);
+        const all = await entries();
+        const ref = all.map((e) => e.item.reference).find((r) => r && all.every(
+            (e) => e.item.reference !== r || !e.flag.text.includes('In hand')));
+        expect(ref !== undefined, 'nobody to take');
+        const id = ref.slice(ref.lastIndexOf('/') + 1);
+        const onLists = async () => (await entries())
+            .filter((e) => e.item.reference === ref).length;
+        const open = async () => (await tasks()).filter(
+            (t) => isOpen(t) && t.for.reference === ref).length;
+        const url = `${service.url}/Patient/${id}`;
+        const { body, headers } = await http('GET', url);
+        const was = await onLists();
+        const put = (patient, etag) => http('PUT', url, patient, { 'If-Match': etag });
+        const dead = await put({ ...body, deceasedBoolean: true }, headers.etag);
+        expect(dead.status === 200, `${dead.status} ${dead.text}`);
+        await until('nobody of him on a List', async () => await onLists() === 0);
+        expect(await open() === 0, 'Tasks are open');
+        await until('the same at the record', () => listsAgree(record.url));
+        const alive = await put(body, dead.headers.etag);
+        expect(alive.status === 200, `${alive.status} ${alive.text}`);
+        await until('back on the List', async () => await onLists() === was);
+    },
     async 'watched without colours, and ended by a signal'() {
         const t = new Terminal(60, 100, { NO_COLOR: '1' });
         expect(!/\x1b\[1;?\d*m/.test(await t.shows('q ends')), 'colours');

@@ -32,7 +32,10 @@ const SEEN_MS = 30000;
 
 /* ---- messages ------------------------------------------------------------- */
 
-const at = (minutes) => `${new Date(Date.now() - minutes * 60000).toISOString()
+/* One moment for a whole run: the same result in two messages is to be of one
+ * time. */
+const START_MS = Date.now();
+const at = (minutes) => `${new Date(START_MS - minutes * 60000).toISOString()
     .replace(/[-:T]/g, '').slice(0, 14)}+0000`;
 const own = (code) => `${code}^${code}^L`;
 
@@ -450,7 +453,7 @@ const concept = (code, system) => ({ coding: [{ system, code }] });
 
 function observation(who, value, { code = 'bleeding-active', ...more } = {}) {
     return { resourceType: 'Observation', status: 'final',
-        code: concept(code, OWN), effectiveDateTime: new Date(Date.now()
+        code: concept(code, OWN), effectiveDateTime: new Date(START_MS
             - 1200000).toISOString(),
         subject: { identifier: { system: PATIENTS, value: who } },
         ...value, ...more };
@@ -544,7 +547,7 @@ async function newerVersions() {
         ['POST the same', 'POST', { ...weak, note: [{ text: 'seen' }] },
             'task', false],
     ].map(([name, method, value, ends, held], i) => ({ name, method, value,
-        ends, held, who: `w${i}`, time: new Date(Date.now() - 3600000)
+        ends, held, who: `w${i}`, time: new Date(START_MS - 3600000)
             .toISOString() }));
     const of = (c, value) => observation(c.who, value, { code: 'hand-symptom',
         identifier: identifier(c.who), effectiveDateTime: c.time,

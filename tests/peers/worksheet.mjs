@@ -4,8 +4,8 @@
  *
  *   node worksheet.mjs path/to/headgate
  *
- * Every flow, size, pressure, index and chance of the plan's JSON must stand in
- * the text that pdftotext finds, as a person rounds it.
+ * Every number of the plan's JSON must stand in the text that pdftotext finds, as
+ * a person rounds it, but for those of a list that says why not.
  */
 
 import { createHash } from 'node:crypto';
@@ -46,38 +46,102 @@ async function check(name, test) {
 
 /* ---- what must be on the page ------------------------------------------------ */
 
-const percent = (p) => (p > 0 && p < 0.01 ? '<1' : p > 0.99 && p < 1 ? '>99'
-    : p.toFixed(9) && String(Math.round(100 * p)));
-const mm = (d) => (Number.isInteger(2 * d) ? d.toFixed(1) : String(d));
+/* How a number of the JSON is printed: one place for all of them.  Each gives
+ * the words of which one must be there.  The JSON is itself rounded (31.5 may
+ * have been 31.48), so that a half may have gone either way; an estimated flow
+ * is printed to 10 mL/min, of the whole number that the JSON holds. */
+const fixed = (digits, held = digits) => (v) => [-0.5, 0, 0.5]
+    .map((half) => Math.abs(v + half * 10 ** -held).toFixed(digits));
+const estimate = (v) => [String(10 * Math.floor((v + 5) / 10))];
+const mm = (v) => [Math.abs(10 * v - Math.round(10 * v)) < 1e-6 ? v.toFixed(1)
+    : v.toFixed(2)];
+const chance = (p) => (p > 0 && p < 0.01 ? ['<1'] : p > 0.99 && p < 1 ? ['>99']
+    : fixed(0, 1)(100 * p));
+const share = (v) => fixed(0, 1)(100 * v);
+const limit = (v) => [String(v), v.toFixed(1), v.toFixed(2)];
 
-/* Numbers of the JSON, each as the words that a person reads. */
-function numbersOf(plan) {
-    const list = [];
-    const range = (r, what, digits = 0) => {
-        if (r?.p50 != null)
-            for (const key of ['p05', 'p50', 'p95'])
-                list.push([r[key].toFixed(digits), `${what} ${key}`]);
-    };
-    for (const rung of plan.ladder) {
-        list.push([mm(rung.dowel_mm), 'a dowel']);
-        range(rung.flow_ml_min, `flow over ${rung.dowel_mm}`);
-        range(rung.hand_pressure_mmhg, `hand over ${rung.dowel_mm}`);
-        range(rung.index, `index over ${rung.dowel_mm}`, 2);
-    }
-    for (const row of plan.card.rows ?? plan.card)
-        for (const end of [row.from_ml_min, row.to_ml_min])
-            if (end != null && end > 0)
-                list.push([String(end), 'a border of the card']);
-    for (const key of ['low_ml_min', 'high_ml_min', 'floor_ml_min'])
-        list.push([String(Math.round(plan.target[key])), `target ${key}`]);
-    return list;
+/* The first that fits a path counts. */
+const PRINTED = [
+    [/(^|_|\.)dowels?_mm(\.\d+)?$|balloon_mm$/, mm],
+    [/^ladder\.\d+\.flow_ml_min\.|fourth_power_ml_min$|predicted_ml_min\./, estimate],
+    [/^outflow\.(holding_)?flow_ml_min\./, estimate],
+    [/^target\.(low|high)_ml_min$/, (v, plan) => (plan.target.lead === 'hand'
+        ? fixed(0)(v) : estimate(v))],
+    [/reduction_pct(\.p\d+)?$|^target\.\w+_pct$/, fixed(0, 1)],
+    [/(^|\.)(holding_)?p_\w+$/, chance],
+    [/lesion_frac$/, share],
+    [/^inputs\.limits\./, limit],
+    [/_mmhg(\.p\d+)?$/, fixed(0, 1)],
+    [/haematocrit_frac$/, fixed(2, 3)],
+    [/index(_\w+)?(\.p\d+)?$|surge(_\w+)?(\.p\d+)?$/, fixed(2)],
+    [/(conduit|artery)_mm$/, fixed(2)],
+    [/_ml_min(\.\d+)?$|_pct$|^readings_advised|readings_more$|_flows$/, fixed(0)],
+];
+
+/* What is not on the page, and why.  when: only then. */
+const NOT_PRINTED = [
+    { path: /^inputs\.readings\./, why: 'behind the values that are printed; one '
+        + 'by one, with their times, they stand in the plan as text' },
+    { path: /^inputs\.stenosis_after_pct$/, why: 'what the model takes to be left '
+        + 'of a stenosis when opened: nobody measured it' },
+    { path: /^inputs\.limits\.window_/, why: 'of another way to steer',
+        when: (plan) => plan.target.lead !== 'window' },
+    { path: /^inputs\.limits\.cap_low_/, why: 'of another way to steer',
+        when: (plan) => plan.target.lead !== 'share' },
+    { path: /^inputs\.limits\.risk_(fall|index_most|fall_most)/, why: 'of opening '
+        + 'an outflow stenosis, and none is known',
+        when: (plan) => plan.outflow === null },
+    { path: /^target\.(index|pressure)_least/, why: 'the same number as the limit '
+        + 'of this name, which is printed' },
+    { path: /^inputs\.other_method_flows$/, why: 'nothing to say of none',
+        when: (plan) => plan.inputs.other_method_flows === 0 },
+    { path: /^card\.0\.from_ml_min$/, why: 'the lowest row has no lower end' },
+    { path: /^readings_advised_baseline$/, why: 'said while there are fewer',
+        when: (plan) => plan.stages.length > 0
+            || plan.readings_advised_baseline <= plan.inputs.baseline.flow_ml_min.length },
+    { path: /^outflow\.(holding_)?(flow|hand|index|digital|p_)/, why: 'without the '
+        + 'static pressure there is no prediction', when: (plan) => !plan.outflow.by_pressure },
+    { path: /^next\.readings_more$/, why: 'nothing to say of none',
+        when: (plan) => plan.next.readings_more === 0 },
+    { path: /^next\.dowel_mm$/, why: 'the action names no size',
+        when: (plan) => !['tighten', 'loosen'].includes(plan.next.action) },
+    { path: /^stages\.\d+\.tail$/, why: 'where a flow lies in its prediction: the '
+        + 'warning says it when it matters' },
+    { path: /^model\./, why: 'of the engine; version, beliefs and the digest of '
+        + 'all of it are named' },
+];
+
+/* Every number of the plan, with its path. */
+function numbersOf(value, path = '') {
+    if (typeof value === 'number')
+        return [[path, value]];
+    if (value === null || typeof value !== 'object')
+        return [];
+    return Object.entries(value).flatMap(([key, child]) =>
+        numbersOf(child, path === '' ? key : `${path}.${key}`));
 }
 
-function expectNumbers(plan, text) {
-    const words = new Set(text.split(/[^0-9.<>]+/).map((w) => w.replace(/\.$/, '')));
-    const lacking = numbersOf(plan).filter(([word]) => !words.has(word));
-    expect(lacking.length === 0, `not on the page: ${
-        lacking.slice(0, 12).map(([w, what]) => `${w} (${what})`).join(', ')}`);
+/* mark: the decimal mark of the language of the page. */
+function expectNumbers(plan, text, mark = '.') {
+    const words = new Set(text.split(mark === '.' ? /[^0-9.<>]+/ : /[^0-9,<>]+/)
+        .map((w) => w.replace(/[.,]$/, '')));
+    const all = numbersOf(plan);
+    const lacking = [];
+    let looked = 0;
+    for (const [path, value] of all) {
+        const none = NOT_PRINTED.find((n) => n.path.test(path)
+            && (n.when?.(plan) ?? true));
+        if (none !== undefined)
+            continue;
+        const rule = PRINTED.find(([pattern]) => pattern.test(path));
+        expect(rule !== undefined, `${path}: nobody says how it is printed`);
+        const wanted = rule[1](value, plan).map((w) => w.replace('.', mark));
+        looked++;
+        if (!wanted.some((word) => words.has(word)))
+            lacking.push(`${wanted[0]} (${path})`);
+    }
+    expect(looked > 60, `only ${looked} of ${all.length} numbers were looked for`);
+    expect(lacking.length === 0, `not on the page: ${lacking.join(', ')}`);
 }
 
 function expectPage(path) {
@@ -107,6 +171,12 @@ for (const [name, file] of [['before the procedure', 'plan.json'],
                 expect(text.includes('NOT APPROVED'), 'who answers for the limits');
                 expect(text.includes(plan.sha256.slice(0, 12)), 'the digest');
             }
+            const path = join(folder, 'german.pdf');
+            const german = run(['plan', '--pdf', path, ...from],
+                ['--set', 'site.language=de']);
+            expect(german.status === 0, german.err);
+            expectPage(path);
+            expectNumbers(plan, pdfText(path), ',');
         });
 }
 

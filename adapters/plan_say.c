@@ -1,5 +1,5 @@
-/* Numbers, dates and names of the worksheet, in the form of the language. */
-#include "adapters/worksheet_parts.h"
+/* Numbers, dates and names of a plan, in the form of the language. */
+#include "adapters/plan_say.h"
 
 #include "adapters/fhir_time.h"
 
@@ -40,6 +40,25 @@ const char *words_number(struct words *w, double value, int decimals)
     return said;
 }
 
+/* Of the whole number that the JSON holds, rounded as printf() does: whoever
+ * rounds that comes to the same. */
+double words_flow_shown(double flow_ml_min)
+{
+    return 10.0 * round(nearbyint(flow_ml_min) / 10.0);
+}
+
+struct plan_range words_shown(const struct plan_range *r)
+{
+    return (struct plan_range){ words_flow_shown(r->p05),
+                                words_flow_shown(r->p50),
+                                words_flow_shown(r->p95) };
+}
+
+const char *words_flow(struct words *w, double flow_ml_min)
+{
+    return words_number(w, words_flow_shown(flow_ml_min), 0);
+}
+
 const char *words_mm(struct words *w, double mm)
 {
     double tenths = 10.0 * mm;
@@ -60,6 +79,32 @@ const char *words_range(struct words *w, const struct plan_range *r,
     return words_say(
         w, _("%1$s (%2$s to %3$s)"), words_number(w, r->p50, decimals),
         words_number(w, r->p05, decimals), words_number(w, r->p95, decimals));
+}
+
+const char *words_flow_range(struct words *w, const struct plan_range *r)
+{
+    const struct plan_range shown = words_shown(r);
+
+    return words_range(w, &shown, 0);
+}
+
+const char *words_narrow(struct words *w, const struct plan_range *r,
+                         int decimals)
+{
+    if (!isfinite(r->p05) || !isfinite(r->p50) || !isfinite(r->p95))
+        return _("not known");
+    /* TRANSLATORS: in a narrow table: a middle value, and in brackets its 5
+     * and 95 % ends: "70 (60-82)" */
+    return words_say(
+        w, _("%1$s (%2$s\u2013%3$s)"), words_number(w, r->p50, decimals),
+        words_number(w, r->p05, decimals), words_number(w, r->p95, decimals));
+}
+
+const char *words_narrow_flow(struct words *w, const struct plan_range *r)
+{
+    const struct plan_range shown = words_shown(r);
+
+    return words_narrow(w, &shown, 0);
 }
 
 const char *words_chance(struct words *w, double chance)
@@ -105,6 +150,14 @@ const char *words_minute(struct words *w, const struct zone *zone, int64_t at_s)
 
     return words_say(w, "%s %02d:%02d", words_date(w, zone, at_s),
                      (int)(minute / 60), (int)(minute % 60));
+}
+
+const char *words_time(struct words *w, const struct zone *zone,
+                       const struct reading *r)
+{
+    return r->precision == AT_SECOND || r->precision == AT_PERIOD
+               ? words_minute(w, zone, r->start_s)
+               : words_day(w, zone, r);
 }
 
 const char *words_flows(struct words *w, const double *flow_ml_min,

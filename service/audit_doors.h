@@ -1,0 +1,38 @@
+/*
+ * audit_doors - who was not let in, for the audit trail: added up, and bounded
+ *
+ * Loop thread.  Ten seconds after the first of them what was turned away is
+ * written, one row for each client and reason with how often; of more than 64
+ * kinds in that time the rest is one row.  So a flood of false tokens makes a
+ * few rows, not a flood of writes.
+ */
+#ifndef HEADGATE_SERVICE_AUDIT_DOORS_H
+#define HEADGATE_SERVICE_AUDIT_DOORS_H
+
+#include "planner/err.h"
+
+#include <stdint.h>
+#include <uv.h>
+
+struct audit_doors;
+struct store;
+
+MUST_CHECK enum err audit_doors_open(uv_loop_t *loop, struct store *store,
+                                     int64_t (*now_ms)(void),
+                                     struct audit_doors **doors);
+
+/*
+ * actor  name of the client that is known and may not do this; NULL: nobody
+ *        who is known
+ * why    a word of the program, or the scope that is missing
+ *
+ * doors may be NULL: nothing is kept then.
+ */
+void audit_doors_note(struct audit_doors *doors, const char *actor,
+                      const char *why);
+
+/* What is left is handed to the store; on_closed is called from the loop. */
+void audit_doors_close(struct audit_doors *doors, void (*on_closed)(void *arg),
+                       void *arg);
+
+#endif

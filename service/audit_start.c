@@ -1,0 +1,170 @@
+#include "service/audit_start.h"
+
+#include "service/config_rows.h"
+#include "service/log.h"
+
+#include <openssl/evp.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { DIGESTED_MAX = 1024 * 1024, KEPT_SIZE = 64 };
+
+static enum err digest(const struct buf *text, char hex[AUDIT_HEX_SIZE])
+{
+    unsigned char bytes[EVP_MAX_MD_SIZE];
+    enum err e = buf_ok(text);
+
+    if (e == ERR_OK &&
+        EVP_Digest(text->data, text->len, bytes, NULL, EVP_sha256(), NULL) != 1)
+        e = ERR_MEMORY;
+    if (e == ERR_OK)
+        audit_hex(bytes, hex);
+    return e;
+}
+
+/* ---- what it works by ----------------------------------------------------- */
+
+static enum err digest_policy(const struct policy *p, char hex[AUDIT_HEX_SIZE])
+{
+    struct buf text;
+    enum err e;
+
+    buf_init(&text, DIGESTED_MAX);
+    buf_printf(&text, "%s\n%s\n%s\n", p->version, p->approver, p->date);
+    for (size_t i = 0; i < PARAM_TOTAL; i++)
+        buf_printf(&text, "%.17g\n", p->values[i].value);
+    e = digest(&text, hex);
+    buf_clear(&text);
+    return e;
+}
+
+/* What a setting was set to; what may be said several times is added whole. */
+static void add_setting(struct buf *text, const struct config *c,
+                        const struct config_row *row)
+{
+    const char *at = (const char *)c + row->where;
+
+    switch (row->type) {
+    case T_INT:
+    case T_CHOICE:
+        buf_printf(text, "%s=%d\n", row->key, *(const int *)(const void *)at);
+        break;
+    case T_BOOL:
+        buf_printf(text, "%s=%d\n", row->key,
+                   *(const bool *)(const void *)at ? 1 : 0);
+        break;
+    case T_MAP:
+    case T_SYSTEM:
+        break;
+    case T_PATH:
+    case T_URL:
+    case T_TEXT:
+    case T_URI:
+    case T_ADDRESS:
+    case T_ZONE:
+    case T_LEVEL:
+        buf_printf(text, "%s=%s\n", row->key, at);
+        break;
+    }
+}
+
+static enum err digest_settings(const struct config *c,
+                                char hex[AUDIT_HEX_SIZE])
+{
+    struct buf text;
+    size_t count;
+    const struct config_row *rows = config_rows(&count);
+    enum err e;
+
+    buf_init(&text, DIGESTED_MAX);
+    for (size_t i = 0; i < count; i++)
+        add_setting(&text, c, &rows[i]);
+    for (int i = 0; i < c->map_count; i++)
+        buf_printf(&text, "map=%s\n", c->maps[i]);
+    for (int i = 0; i < c->sender_count; i++)
+        buf_printf(&text, "sender=%s|%s|%s\n", c->senders[i].profile.name,
+                   c->senders[i].zone, c->senders[i].certificate);
+    e = digest(&text, hex);
+    buf_clear(&text);
+    return e;
+}
+
+/* ---- starting and stopping ------------------------------------------------ */
+
+static enum err note(struct db *db, const char *action, const char *detail,
+                     int64_t now_ms)
+{
+    const struct audit_entry row = {
+        .at_ms = now_ms, .kind = "service", .action = action, .detail = detail
+    };
+
+    return audit_note(db, &row);
+}
+
+/* Is it what it was at the start before?  If not, that is on record. */
+static enum err compare(struct db *db, const char *key, const char *action,
+                        const char *now, int64_t now_ms)
+{
+    enum err e = db_first(db, Q_META_GET, "s", key);
+    char before[AUDIT_HEX_SIZE] = "", detail[2 * AUDIT_HEX_SIZE + 32];
+    bool is_known = e == ERR_OK;
+
+    if (is_known)
+        snprintf(before, sizeof(before), "%s", db_text(db, Q_META_GET, 0));
+    db_done(db, Q_META_GET);
+    if (e != ERR_OK && e != ERR_ABSENT)
+        return e;
+    if (strcmp(before, now) == 0)
+        return ERR_OK;
+    e = db_run(db, Q_META_PUT, "ss", key, now);
+    if (e != ERR_OK || !is_known)
+        return e;
+    snprintf(detail, sizeof(detail), "before %s, now %s", before, now);
+    return note(db, action, detail, now_ms);
+}
+
+enum err audit_started(struct db *db, const struct policy *policy,
+                       const struct config *config, int64_t now_ms)
+{
+    char by_policy[AUDIT_HEX_SIZE], by_settings[AUDIT_HEX_SIZE];
+    char detail[AUDIT_TEXT_MAX];
+    enum err e = digest_policy(policy, by_policy);
+
+    if (e == ERR_OK)
+        e = digest_settings(config, by_settings);
+    if (e != ERR_OK)
+        return e;
+    snprintf(detail, sizeof(detail), "version %s, policy %s (%s), settings %s",
+             HEADGATE_VERSION, policy->version, by_policy, by_settings);
+    e = note(db, "start", detail, now_ms);
+    if (e == ERR_OK)
+        e = compare(db, "audit_policy", "policy-changed", by_policy, now_ms);
+    return e == ERR_OK ? compare(db, "audit_settings", "settings-changed",
+                                 by_settings, now_ms)
+                       : e;
+}
+
+static enum err run_stop(struct db *db, void *arg)
+{
+    const struct audit_start *start = arg;
+
+    return note(db, "stop", "", start->stop_ms);
+}
+
+static void on_stop(void *arg, enum err e)
+{
+    (void)arg;
+    if (e != ERR_OK)
+        log_event(LOG_WARN, "audit.lost", KEY_ERR(e));
+}
+
+void audit_stop(struct audit_start *start, struct store *store, int64_t now_ms)
+{
+    if (!start->is_on)
+        return;
+    start->is_on = false;
+    start->stop_ms = now_ms;
+    start->stop =
+        (struct store_job){ .run = run_stop, .done = on_stop, .arg = start };
+    store_submit(store, &start->stop);
+}

@@ -1,0 +1,140 @@
+#include "service/patient_mark.h"
+
+#include "service/patients.h"
+
+#include <openssl/evp.h>
+#include <openssl/hmac.h>
+#include <openssl/rand.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { KEY_SIZE = 65, HASH_SIZE = 32, ALIASES_AT_ONCE = 64 };
+
+static const char key_name[] = "erasure_key";
+
+/* The key of this store, made with the first erasure; ERR_ABSENT: none yet. */
+static enum err read_key(struct db *db, char key[KEY_SIZE])
+{
+    enum err e = db_first(db, Q_META_GET, "s", key_name);
+
+    if (e == ERR_OK)
+        snprintf(key, KEY_SIZE, "%s", db_text(db, Q_META_GET, 0));
+    db_done(db, Q_META_GET);
+    return e;
+}
+
+static enum err make_key(struct db *db, char key[KEY_SIZE])
+{
+    unsigned char bytes[HASH_SIZE];
+    enum err e = read_key(db, key);
+
+    if (e != ERR_ABSENT)
+        return e;
+    if (RAND_bytes(bytes, sizeof(bytes)) != 1)
+        return ERR_MEMORY;
+    for (size_t i = 0; i < sizeof(bytes); i++)
+        snprintf(key + 2 * i, 3, "%02x", (unsigned)bytes[i]);
+    return db_run(db, Q_META_PUT, "ss", key_name, key);
+}
+
+static enum err hash(const char key[KEY_SIZE], const char *alias,
+                     unsigned char out[HASH_SIZE])
+{
+    unsigned char digest[EVP_MAX_MD_SIZE];
+    unsigned len = 0;
+
+    if (HMAC(EVP_sha256(), key, (int)strlen(key), (const unsigned char *)alias,
+             strlen(alias), digest, &len) == NULL ||
+        len != HASH_SIZE)
+        return ERR_MEMORY;
+    memcpy(out, digest, HASH_SIZE);
+    return ERR_OK;
+}
+
+/* Some aliases at a time: what is done with them uses the same connection. */
+struct some {
+    size_t count;
+    char list[ALIASES_AT_ONCE][ALIAS_SIZE];
+};
+
+static enum err take(struct db *db, enum query q, struct some *some)
+{
+    enum err e = ERR_OK;
+
+    some->count = 0;
+    while (some->count < ALIASES_AT_ONCE && (e = db_next(db, q)) == ERR_OK)
+        snprintf(some->list[some->count++], ALIAS_SIZE, "%s",
+                 db_text(db, q, 0));
+    db_done(db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err patient_mark(struct db *db, int64_t patient, int64_t erasure)
+{
+    struct some *some = malloc(sizeof(*some));
+    unsigned char mark[HASH_SIZE];
+    char key[KEY_SIZE] = "";
+    enum err e = some != NULL ? make_key(db, key) : ERR_MEMORY;
+
+    if (e == ERR_OK)
+        e = db_query(db, Q_WHOLE_ALIASES, "i", patient);
+    if (e == ERR_OK)
+        e = take(db, Q_WHOLE_ALIASES, some);
+    for (size_t i = 0; e == ERR_OK && i < some->count; i++) {
+        e = hash(key, some->list[i], mark);
+        if (e == ERR_OK)
+            e = db_run(db, Q_ERASED_KEY, "bi", (const void *)mark,
+                       (size_t)HASH_SIZE, erasure);
+    }
+    free(some);
+    return e;
+}
+
+static enum err look_up(struct db *db, const char *key, const char *alias,
+                        int64_t *erasure)
+{
+    const enum query q = Q_ERASED_FIND;
+    unsigned char mark[HASH_SIZE];
+    enum err e = hash(key, alias, mark);
+
+    if (e == ERR_OK)
+        e = db_first(db, q, "b", (const void *)mark, (size_t)HASH_SIZE);
+    if (e == ERR_OK)
+        *erasure = db_int(db, q, 0);
+    db_done(db, q);
+    return e;
+}
+
+enum err patient_marked_each(struct db *marks, struct db *db,
+                             void (*visit)(void *arg, int64_t erasure,
+                                           const char *alias),
+                             void *arg)
+{
+    struct some *some = malloc(sizeof(*some));
+    char key[KEY_SIZE] = "", last[ALIAS_SIZE] = "";
+    enum err e = some != NULL ? read_key(marks, key) : ERR_MEMORY;
+
+    if (e == ERR_ABSENT) { /* nobody was removed */
+        free(some);
+        return ERR_OK;
+    }
+    do {
+        if (e == ERR_OK)
+            e = db_query(db, Q_ALIAS_ALL, "si", last, INT64(ALIASES_AT_ONCE));
+        if (e == ERR_OK)
+            e = take(db, Q_ALIAS_ALL, some);
+        for (size_t i = 0; e == ERR_OK && i < some->count; i++) {
+            int64_t erasure = 0;
+
+            e = look_up(marks, key, some->list[i], &erasure);
+            if (e == ERR_OK)
+                visit(arg, erasure, some->list[i]);
+            if (e == ERR_ABSENT)
+                e = ERR_OK;
+            snprintf(last, sizeof(last), "%s", some->list[i]);
+        }
+    } while (e == ERR_OK && some->count == ALIASES_AT_ONCE);
+    free(some);
+    return e;
+}

@@ -1,0 +1,179 @@
+#include "service/store_restore.h"
+
+#include "adapters/catalogue.h"
+#include "service/db_copy.h"
+#include "service/patient_mark.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+/* "headgate.db.before-20261126T113000Z" */
+static enum err name_before(const char *store, int64_t now_s,
+                            struct store_restored *r, struct buf *why)
+{
+    time_t at = now_s;
+    struct stat info;
+    struct tm t;
+    int n;
+
+    gmtime_r(&at, &t);
+    n = snprintf(r->before, sizeof(r->before),
+                 "%s.before-%04d%02d%02dT%02d%02d%02dZ", store,
+                 1900 + t.tm_year, t.tm_mon + 1, t.tm_mday, t.tm_hour, t.tm_min,
+                 t.tm_sec);
+    if (n < 0 || (size_t)n >= sizeof(r->before)) {
+        buf_puts(why, _("the name of the file is too long"));
+        return ERR_LIMIT;
+    }
+    if (lstat(r->before, &info) != 0)
+        return ERR_OK;
+    buf_printf(why, _("%s: this file is there already, and is not overwritten"),
+               r->before);
+    return ERR_CONFLICT;
+}
+
+/* The copy lies beside the store, and is what was verified. */
+static enum err bring(const char *backup, const char *store,
+                      const struct store_manifest *m, struct buf *why)
+{
+    char part[STORE_PATH_SIZE];
+    struct store_manifest is = { .schema = 0 };
+    enum err e = store_part_path(store, part, sizeof(part), why);
+
+    if (e == ERR_OK)
+        e = store_room(store, m->bytes, why);
+    if (e == ERR_OK)
+        e = store_part_fill(backup, store, why);
+    if (e == ERR_OK)
+        e = store_manifest_of(part, &is, why);
+    if (e == ERR_OK && strcmp(is.sha256, m->sha256) != 0) {
+        buf_printf(why, _("%s: the copy is not what was copied"), part);
+        e = ERR_IO;
+    }
+    return e;
+}
+
+static enum err system_error(const char *path, struct buf *why)
+{
+    buf_printf(why, "%s: %s", path, strerror(errno));
+    return ERR_IO;
+}
+
+/* A second name for the old store; where there are no such names its only one
+ * changes, and for a moment there is no store. */
+static enum err put_aside(const char *store, const char *before,
+                          struct buf *why)
+{
+    if (link(store, before) == 0)
+        return ERR_OK;
+    if ((errno == EPERM || errno == ENOSYS || errno == EOPNOTSUPP) &&
+        rename(store, before) == 0)
+        return ERR_OK;
+    return system_error(before, why);
+}
+
+/* A log that is not of the new store would spoil it. */
+static enum err put_log_aside(const char *store, const char *before,
+                              struct buf *why)
+{
+    char from[STORE_PATH_SIZE + 8], to[STORE_PATH_SIZE + 8];
+
+    snprintf(from, sizeof(from), "%s-wal", store);
+    snprintf(to, sizeof(to), "%s-wal", before);
+    return rename(from, to) == 0 || errno == ENOENT ? ERR_OK
+                                                    : system_error(from, why);
+}
+
+static enum err swap(const char *store, struct store_restored *r,
+                     struct buf *why)
+{
+    struct stat info;
+    bool there = lstat(store, &info) == 0;
+    enum err e = there ? put_aside(store, r->before, why) : ERR_OK;
+
+    /* once it was held, there is no log; of a damaged store, or of one that is
+     * gone, it goes away */
+    if (e == ERR_OK && (r->damaged || !there))
+        e = put_log_aside(store, r->before, why);
+    if (!there)
+        r->before[0] = '\0';
+    return e == ERR_OK ? store_part_settle(store, true, why) : e;
+}
+
+/* Nobody else has it open, and what is in its log is in it. */
+static enum err hold(const char *store, struct store_restored *r,
+                     struct db **held, struct buf *why)
+{
+    struct stat info;
+    enum err e;
+
+    if (lstat(store, &info) != 0)
+        return ERR_OK;
+    e = db_hold(store, held);
+    if (e == ERR_DENIED || e == ERR_FULL || e == ERR_MEMORY) {
+        buf_printf(why, "%s: %s", store, db_open_reason(store, e));
+        return e;
+    }
+    r->damaged = e != ERR_OK;
+    return ERR_OK;
+}
+
+static void note_again(void *arg, int64_t erasure, const char *alias)
+{
+    struct buf *again = arg;
+
+    (void)erasure;
+    buf_printf(again, "  %s\n", strlen(alias) > 2 ? alias + 2 : alias);
+}
+
+/* A backup of before an erasure brings the patient back.  What cannot be read
+ * is no reason to fail: the store is in its place by now. */
+static void find_again(const char *store, struct store_restored *r)
+{
+    struct db *old = NULL, *now = NULL;
+    int64_t version = 0, present = db_schema_newest();
+    enum err e = ERR_ABSENT;
+
+    if (r->before[0] == '\0' || r->damaged)
+        return;
+    if (db_open_still(r->before, &old, &version) == ERR_OK &&
+        version == present && db_open_still(store, &now, &version) == ERR_OK)
+        e = patient_marked_each(old, now, note_again, &r->again);
+    if (e != ERR_OK)
+        buf_empty(&r->again);
+    db_close(old);
+    db_close(now);
+}
+
+enum err store_restore(const char *backup, const struct config *config,
+                       int64_t now_s, struct store_restored *r, struct buf *why)
+{
+    const char *store = config->store_path;
+    struct db *held = NULL;
+    enum err e;
+
+    *r = (struct store_restored){ .damaged = false };
+    buf_init(&r->again, (size_t)64 * 1024);
+    e = name_before(store, now_s, r, why);
+    if (e == ERR_OK)
+        e = store_check(backup, config, &r->check, why);
+    if (e == ERR_OK)
+        e = hold(store, r, &held, why);
+    if (e != ERR_OK)
+        return e;
+    e = store_part_make(store, true, why);
+    if (e == ERR_OK)
+        e = bring(backup, store, &r->check.manifest, why);
+    if (e == ERR_OK)
+        e = swap(store, r, why);
+    if (e == ERR_OK)
+        find_again(store, r);
+    db_close(held); /* now anybody may open the new one */
+    if (e != ERR_OK)
+        store_part_drop(store);
+    return e;
+}

@@ -1,0 +1,36 @@
+/*
+ * store_restore - put a backup in the place of the store
+ *
+ *     verify the backup -> copy it beside the store, sync -> hold the old store
+ *     (nobody else has it open) -> give it a second name -> the copy takes its
+ *     place -> sync the folder
+ *
+ * At each moment there is a whole store at its place: the old one, then the
+ * new one.  The old one stays, as STORE.before-TIME; a log beside it that
+ * cannot be read into it goes with it.  No service may run.
+ */
+#ifndef HEADGATE_SERVICE_STORE_RESTORE_H
+#define HEADGATE_SERVICE_STORE_RESTORE_H
+
+#include "service/store_check.h"
+#include "service/store_files.h"
+
+struct store_restored {
+    struct store_check check;
+    char before[STORE_PATH_SIZE]; /* where the old one is; "" there was none */
+    /* the old one could not be opened, and was put away as it is */
+    bool damaged;
+    /* names of patients whom the old store knows to have been removed, and who
+     * are in the new one: a line each; to be cleared */
+    struct buf again;
+};
+
+/*
+ * ERR_DENIED (a service has the store), errors of store_check, ERR_FULL, ERR_IO
+ */
+MUST_CHECK enum err store_restore(const char *backup,
+                                  const struct config *config, int64_t now_s,
+                                  struct store_restored *restored,
+                                  struct buf *why);
+
+#endif

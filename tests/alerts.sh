@@ -1,0 +1,64 @@
+#!/bin/sh
+# Are the alerts of config/alerts.yml right? By Prometheus' own tool: their
+# form, when they fire (tests/alerts_test.yml), and the form of what a service
+# says at /metrics that has all its sides on; each metric that an alert names
+# must be there.
+#
+#     sh tests/alerts.sh HEADGATE
+set -eu
+headgate=$(cd "$(dirname "$1")" && pwd)/$(basename "$1")
+root=$(cd "$(dirname "$0")/.." && pwd)
+
+promtool check rules "$root/config/alerts.yml"
+promtool test rules "$root/tests/alerts_test.yml"
+
+work=$(mktemp -d)
+service=
+end() {
+    [ -z "$service" ] || kill "$service" 2>/dev/null || true
+    rm -rf "$work"
+}
+trap end EXIT
+trap 'exit 130' INT TERM
+
+mkdir "$work/drop"
+cat >"$work/headgate.ini" <<EOF
+[http]
+port = 0
+anonymous = true
+[store]
+path = $work/store.db
+[policy]
+path = $root/config/policy.ini
+[mllp]
+enabled = true
+any_sender = true
+[drop]
+folder = $work/drop
+[record]
+url = http://127.0.0.1:9/fhir
+poll = 60
+EOF
+"$headgate" serve --config "$work/headgate.ini" >"$work/ready" 2>"$work/log" &
+service=$!
+tries=0
+until grep -q '^headgate ready' "$work/ready"; do
+    tries=$((tries + 1))
+    if [ "$tries" -gt 100 ] || ! kill -0 "$service" 2>/dev/null; then
+        cat "$work/log" >&2
+        exit 1
+    fi
+    sleep 0.1
+done
+url=$(sed -n 's/^headgate ready //p' "$work/ready")
+curl -sf "${url%/fhir}/metrics" >"$work/metrics"
+promtool check metrics <"$work/metrics"
+missing=0
+for name in $(sed -n 's/^ *expr: //p' "$root/config/alerts.yml" |
+    grep -o 'headgate_[a-z_]*' | sort -u); do
+    if ! grep -q "^$name[ {]" "$work/metrics"; then
+        echo "config/alerts.yml: no metric is called $name"
+        missing=1
+    fi
+done
+exit "$missing"

@@ -1,0 +1,447 @@
+/*
+ * The audit trail of a running headgate: who did what is there, none of it can
+ * be changed unseen, and none of it is there that did not happen.
+ *
+ *   node audit.mjs path/to/headgate
+ *
+ * From outside: the hashes are computed again with node:crypto from the rows
+ * as node:sqlite reads them, by the words of service/audit.h; the AuditEvents
+ * are checked against R4 by validate.mjs; the disk that is full is one (a file
+ * system with a size, mount(8)).  Which deeds are on record is our own rule.
+ */
+
+import { createHash } from 'node:crypto';
+import { spawnSync } from 'node:child_process';
+import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync,
+    writeFileSync } from 'node:fs';
+import { DatabaseSync } from 'node:sqlite';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { Unmet, expect, http, killChildren, stopChild }
+    from './delivery_kit.mjs';
+import { Person } from './delivery_cases.mjs';
+import { Endpoint } from './endpoint_kit.mjs';
+import { checkText } from './validate.mjs';
+
+const WHOLE_MS = 300000;
+const NOBODY = '0'.repeat(64);
+const sha256 = (text) => createHash('sha256').update(text).digest('hex');
+const bearer = (token) => ({ Authorization: `Bearer ${token}` });
+
+const bench = { passed: 0, failed: 0, services: 0 };
+
+async function open(settings = {}, store = undefined) {
+    const folder = join(bench.folder, `s${++bench.services}`);
+    mkdirSync(folder);
+    writeFileSync(join(folder, 'tokens'), [
+        `sender ${sha256('t-sender')} system/*.cruds`,
+        `desk ${sha256('t-desk')} system/Task.rus headgate/task.u`,
+        `auditor ${sha256('t-auditor')} headgate/audit.r`,
+        `all ${sha256('t-all')}`].join('\n'));
+    const service = new Endpoint(bench.binary, folder, {
+        'http.tokens': join(folder, 'tokens'), 'http.anonymous': false,
+        'http.failures_max': 0, 'log.level': 'debug', ...(store && { 'store.path': store }),
+        ...settings });
+    /* the commands read the same settings */
+    service.settings = service.args.slice(3);
+    bench.service = service;
+    await service.start();
+    service.file = store ?? join(folder, 'hg.db');
+    service.root = service.url.replace(/\/fhir$/, '');
+    service.ask = (method, path, body, token = 't-sender', headers = {}) =>
+        http(method, `${service.root}${path}`, body,
+            { ...bearer(token), ...headers });
+    service.post = async (resource) => {
+        const answer = await service.ask('POST',
+            `/fhir/${resource.resourceType}`, resource);
+        expect(answer.status === 201, `POST: ${answer.status} ${answer.text}`);
+        return /\/([^/]+)\/_history/.exec(answer.headers.location)[1];
+    };
+    return service;
+}
+
+async function run(service, ...words) {
+    const said = await service.command('audit', ...words);
+    expect(said.status === 0, `audit ${words.join(' ')}: ${said.status} ${
+        said.out}${said.err}`);
+    return said.out;
+}
+
+async function rows(service, ...words) {
+    const out = await run(service, 'list', '--json', ...words);
+    return out.split('\n').filter(Boolean).map((line) => JSON.parse(line));
+}
+
+const one = (all, wanted) => {
+    const found = all.filter((row) => Object.entries(wanted).every(
+        ([key, value]) => (row[key] ?? '') === value));
+    expect(found.length === 1, `${found.length} rows of ${
+        JSON.stringify(wanted)}: ${JSON.stringify(all.slice(-12))}`);
+    return found[0];
+};
+
+/* ---- the chain from outside ----------------------------------------------- */
+
+const FIELDS = ['seq', 'at_ms', 'kind', 'actor', 'scope', 'who', 'action',
+    'type', 'key', 'patient', 'outcome', 'detail'];
+
+function hashes(file) {
+    const db = new DatabaseSync(file, { readOnly: true });
+    const all = db.prepare('SELECT * FROM audit ORDER BY seq').all();
+    db.close();
+    let before = NOBODY;
+    for (const [i, row] of all.entries()) {
+        const text = FIELDS.map((name) => {
+            const value = String(row[name]);
+            return `${Buffer.byteLength(value)}:${value}\n`;
+        }).join('');
+        const hash = sha256(`headgate-audit-1\n${text}${before}`);
+        expect(row.seq === i + 1, `row ${row.seq} at place ${i + 1}`);
+        expect(Buffer.from(row.prev).toString('hex') === before,
+            `prev of row ${row.seq}`);
+        expect(Buffer.from(row.hash).toString('hex') === hash,
+            `hash of row ${row.seq}`);
+        before = hash;
+    }
+    return { count: all.length, head: before, all };
+}
+
+function tamper(file, sql) {
+    const db = new DatabaseSync(file);
+    for (const name of ['audit_last', 'audit_kept', 'audit_whole'])
+        db.exec(`DROP TRIGGER ${name}`);
+    db.exec(sql);
+    db.close();
+}
+
+/* What verify says of a copy of a store, changed. */
+function verified(service, sql, ...words) {
+    const copy = join(bench.folder, 'copy.db');
+    for (const end of ['', '-wal', '-shm', '.sock'])
+        rmSync(`${copy}${end}`, { force: true });
+    copyFileSync(service.file, copy);
+    if (sql !== '')
+        tamper(copy, sql);
+    const said = spawnSync(bench.binary, ['audit', 'verify', '--set',
+        `store.path=${copy}`, '--config', 'config/demo.ini', ...words],
+    { encoding: 'utf8' });
+    return { status: said.status, out: said.stdout + said.stderr };
+}
+
+/* ---- the cases ------------------------------------------------------------ */
+
+const cases = {
+    async 'who wrote, read and decided what'() {
+        const service = bench.first = await open();
+        const person = bench.person = new Person(service, 'who');
+        await person.bothReadings();
+        const patient = `/fhir/Patient/${person.patientId}`;
+        let task;
+        for (const end = Date.now() + 15000; task === undefined;) {
+            expect(Date.now() < end, 'there is no Task');
+            await sleep(50);
+            const { body } = await service.ask('GET',
+                `/fhir/Task?patient=Patient/${person.patientId}`);
+            task = body.entry?.[0]?.resource;
+        }
+        await service.ask('GET', patient);
+        await service.ask('GET', '/fhir/Patient?identifier='
+            + `urn:oid:2.999.1.1%7C${person.mrn}&_count=5`);
+        await service.ask('GET', `/fhir/Task/${task.id}/_history/1`);
+        await service.ask('GET', '/fhir/Patient/nobody');
+        await service.ask('GET', `/plan?access=${person.access}`);
+        await service.ask('POST', `/task?act=take&task=${task.id}&by=Zz`,
+            undefined, 't-desk');
+        await service.ask('POST', `/task?act=hand&task=nobody&by=Zz&whom=Yy`,
+            undefined, 't-desk');
+        await service.ask('POST', '/fhir', { resourceType: 'Bundle',
+            type: 'batch', entry: [person.reading(1900, 3), { resourceType:
+                'Observation' }].map((resource) => ({ resource,
+                request: { method: 'POST', url: 'Observation' } })) });
+        await service.command('quarantine', 'discard', '12345', '--by', 'Zz',
+            '--why', 'x');
+
+        const all = await rows(service);
+        one(all, { action: 'start', kind: 'service' });
+        const made = one(all, { action: 'create', type: 'Patient',
+            kind: 'token', actor: 'sender', scope: 'system/Patient.c',
+            patient_id: person.patientId, outcome: 0 });
+        const found = all.filter((row) => row.action === 'search'
+            && row.type === 'Patient');
+        expect(found.length === 1 && found[0].patient === made.patient
+            && found[0].detail === '?identifier&_count',
+        JSON.stringify(found));
+        one(all, { action: 'read', type: 'Patient', key: person.patientId });
+        one(all, { action: 'read', type: 'Patient', key: 'nobody',
+            outcome: 4 });
+        one(all, { action: 'vread', type: 'Task', key: task.id,
+            patient_id: person.patientId });
+        one(all, { action: 'look', type: 'plan',
+            patient_id: person.patientId, detail: '?access' });
+        one(all, { action: 'task-take', type: 'Task', key: task.id,
+            actor: 'desk', who: 'Zz', patient_id: person.patientId,
+            scope: 'headgate/task.u', outcome: 0 });
+        one(all, { action: 'task-hand', outcome: 4 });
+        one(all, { action: 'batch', detail: 'stored 1, refused 1' });
+        one(all, { action: 'quarantine-discard', key: '12345', who: 'Zz',
+            kind: 'local', actor: `uid ${process.getuid()}`, outcome: 4 });
+        const of = await rows(service, '--patient', person.mrn);
+        expect(of.length > 5 && of.every((row) =>
+            row.patient === made.patient), 'those of the patient alone');
+        expect(!JSON.stringify(all).includes(person.mrn),
+            'a number of the patient is on record');
+    },
+
+    async 'what was asked for is found by its day'() {
+        const day = (n) => new Date(Date.now() + n * 86400000).toISOString()
+            .slice(0, 10);
+        const all = await rows(bench.first, '--from', day(-1), '--to', day(1));
+        expect(all.length > 10, `${all.length}`);
+        expect((await rows(bench.first, '--from', day(2))).length === 0,
+            'of the future');
+        expect((await rows(bench.first, '--to', day(-2))).length === 0,
+            'of the past');
+    },
+
+    async 'who may read it'() {
+        const { ask } = bench.first;
+        for (const [token, status] of [['t-auditor', 200], ['t-sender', 403],
+            ['t-desk', 403], ['t-all', 403], ['t-none', 401]])
+            for (const path of ['/audit', '/audit?verify', '/audit?form=fhir',
+                '/audit?head'])
+                expect((await ask('GET', path, undefined, token)).status
+                    === status, `${token} ${path}`);
+        expect((await ask('DELETE', '/audit', undefined, 't-all')).status
+            === 404, 'DELETE');
+    },
+
+    async 'as AuditEvents of R4'() {
+        const file = join(bench.folder, 'audit.ndjson');
+        await run(bench.first, 'export', '--fhir', file);
+        const text = readFileSync(file, 'utf8');
+        const checked = checkText(text);
+        const wrong = checked.filter(({ found }) => found.length > 0);
+        expect(wrong.length === 0, JSON.stringify(wrong[0]));
+        const events = text.trim().split('\n').map((line) => JSON.parse(line));
+        expect(events.length > 10 && checked.length === events.length,
+            `${events.length} events`);
+        const search = events.find((e) => e.subtype?.[0].code === 'search-type'
+            && e.entity.some((x) => x.query));
+        const { query } = search.entity.find((x) => x.query);
+        expect(/^(Task|Patient)\?[a-z_&]+$/.test(Buffer.from(query, 'base64')
+            .toString()), query);
+        expect(events.some((e) => e.entity.some((x) => x.what?.reference
+            === `Patient/${bench.person.patientId}`)), 'no patient');
+        expect(!text.includes(bench.person.mrn), 'a number of the patient');
+        const again = await bench.first.command('audit', 'export', '--fhir',
+            file);
+        expect(again.status === 1 && again.err.includes('there already'),
+            'a file was written over');
+    },
+
+    async 'a flood of false tokens is a few rows'() {
+        const service = await open();
+        let refused = 0;
+        for (let i = 0; i < 40; i++) {
+            const all = await Promise.all(Array.from({ length: 10 },
+                (_, k) => service.ask('GET', '/fhir/Task', undefined,
+                    `false-${i}-${k}`)));
+            refused += all.filter(({ status }) => status === 401).length;
+        }
+        let found;
+        const times = () => found.reduce((sum, row) => sum
+            + Number(/times (\d+)/.exec(row.detail)[1]), 0);
+        for (const end = Date.now() + 20000; Date.now() < end;) {
+            found = (await rows(service)).filter((row) =>
+                row.action === 'login-failed');
+            if (found.length > 0 && times() >= refused)
+                break;
+            await sleep(500);
+        }
+        expect(found.length > 0 && found.length < 8, `${found.length} rows`);
+        await stopChild(service.child);
+        expect(refused === 400 && times() === refused, `${times()} of ${refused}`);
+    },
+
+    async 'the chain is what its description says, and whole'() {
+        const { first } = bench;
+        const [seq, head] = (await run(first, 'head')).trim().split(' ');
+        bench.anchor = head;
+        expect(/^[0-9a-f]{64}$/.test(head), head);
+        expect((await run(first, 'verify', '--anchor', head))
+            .includes(`row ${seq}.`), 'the anchor');
+        expect(await stopChild(first.child) === 0, 'it ended');
+        const seen = hashes(first.file);
+        expect(seen.all.at(-1).action === 'stop', 'no stop');
+        expect(Buffer.from(seen.all[seq - 1].hash).toString('hex') === head,
+            'head is another');
+    },
+
+    async 'what was changed is named'() {
+        const { first, anchor } = bench;
+        const last = hashes(first.file).count;
+        for (const [sql, wanted] of [
+            ['', /^Whole: /],
+            [`UPDATE audit SET actor = 'desk' WHERE seq = 3`, /row 3:/],
+            [`UPDATE audit SET patient = 0 WHERE seq = 5`, /row 5:/],
+            [`DELETE FROM audit WHERE seq = 6`, /row 7: .*missing/],
+            [`UPDATE audit SET at_ms = 0 WHERE seq = ${last}`,
+                new RegExp(`row ${last}:`)]]) {
+            const said = verified(first, sql);
+            expect(said.status === (sql === '' ? 0 : 1)
+                && wanted.test(said.out), `${sql}: ${said.status} ${said.out}`);
+        }
+        /* cut at its end the chain is whole, and the anchor is not in it */
+        const cut = 'DELETE FROM audit WHERE seq > 4';
+        expect(verified(first, cut).status === 0, 'cut');
+        const said = verified(first, cut, '--anchor', anchor);
+        expect(said.status === 1 && said.out.includes('NOT'), said.out);
+        expect(verified(first, '', '--anchor', anchor).status === 0, 'anchor');
+    },
+
+    async 'the database itself lets nothing be changed'() {
+        const db = new DatabaseSync(join(bench.folder, 'copy.db'));
+        for (const sql of ['DELETE FROM audit', 'UPDATE audit SET who = 1']) {
+            let refused = false;
+            try {
+                db.exec(sql);
+            } catch (e) {
+                refused = /never changed|nothing of audit/.test(e.message);
+            }
+            expect(refused, sql);
+        }
+        db.close();
+    },
+
+    async 'killed while it writes: whole, and nothing acknowledged is missing'() {
+        const service = await open();
+        const person = new Person(service, 'kill');
+        await person.arrive();
+        const acknowledged = [];
+        for (let round = 0; round < 3; round++) {
+            let going = true;
+            const writers = Array.from({ length: 8 }, async (_, w) => {
+                for (let i = 0; going; i++) {
+                    const answer = await service.ask('POST',
+                        '/fhir/Observation', person.reading(1500 + round,
+                            30 + i % 300)).catch(() => null);
+                    if (answer?.status === 201)
+                        acknowledged.push(/Observation\/([^/]+)/.exec(
+                            answer.headers.location)[1]);
+                    else if (answer === null)
+                        return w;
+                }
+                return w;
+            });
+            await sleep(400 + 150 * round);
+            const killed = stopChild(service.child, 'SIGKILL');
+            await killed;
+            going = false;
+            await Promise.all(writers);
+            const from = service.ask;
+            await service.start();
+            service.root = service.url.replace(/\/fhir$/, '');
+            service.ask = from;
+        }
+        expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
+        await stopChild(service.child);
+        const { all } = hashes(service.file);
+        const noted = new Set(all.filter((row) => row.action === 'create'
+            && row.outcome === 0).map((row) => row.key));
+        const db = new DatabaseSync(service.file, { readOnly: true });
+        const stored = db.prepare(
+            'SELECT fid FROM resource WHERE kind = 1').all();
+        db.close();
+        expect(acknowledged.length > 20, `${acknowledged.length} only`);
+        for (const id of acknowledged)
+            expect(noted.has(id), `${id} was acknowledged, and has no row`);
+        for (const { fid } of stored)
+            expect(noted.has(fid), `${fid} is stored, and has no row`);
+        console.log(`      ${acknowledged.length} acknowledged, ${
+            stored.length} stored, ${all.length} rows`);
+    },
+
+    async 'what failed for want of room is not on record as done'() {
+        const disk = join(bench.folder, 'disk');
+        mkdirSync(disk);
+        const said = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=1500k',
+            'tmpfs', disk], { encoding: 'utf8' });
+        expect(said.status === 0, `mount: ${said.stderr}`);
+        try {
+            const service = await open({}, join(disk, 'hg.db'));
+            const person = new Person(service, 'full');
+            await person.arrive();
+            const stored = [];
+            let failed = 0;
+            for (let i = 0; failed < 5; i++) {
+                expect(i < 5000, 'it is never full');
+                const answer = await service.ask('POST', '/fhir/Observation',
+                    { ...person.reading(1500, 30 + i), note: [{ text:
+                        createHash('sha512').update(`${i}`).digest('hex')
+                            .repeat(4) }] });
+                if (answer.status === 201)
+                    stored.push(/Observation\/([^/]+)/.exec(
+                        answer.headers.location)[1]);
+                else
+                    failed++;
+                expect([201, 503].includes(answer.status), `${answer.status}`);
+            }
+            await stopChild(service.child, 'SIGKILL');
+            const copy = join(bench.folder, 'full.db');
+            for (const end of ['', '-wal'])
+                if (existsSync(`${service.file}${end}`))
+                    copyFileSync(`${service.file}${end}`, `${copy}${end}`);
+            const db = new DatabaseSync(copy);
+            const kept = db.prepare('SELECT fid FROM resource WHERE kind = 1')
+                .all().map(({ fid }) => fid);
+            const done = db.prepare(`SELECT key FROM audit WHERE
+                action = 'create' AND type = 'Observation' AND outcome = 0`)
+                .all().map(({ key }) => key);
+            db.close();
+            hashes(copy);
+            expect(stored.length > 10, `${stored.length} stored`);
+            expect(kept.length === done.length && stored.every((id) =>
+                done.includes(id)), `${stored.length} acknowledged, ${
+                kept.length} stored, ${done.length} on record as done`);
+            console.log(`      ${stored.length} acknowledged, ${failed
+            } refused with 503`);
+        } finally {
+            spawnSync('umount', ['-l', disk]);
+        }
+    },
+};
+
+async function main(binary) {
+    bench.folder = mkdtempSync(join(tmpdir(), 'headgate-audit-'));
+    bench.binary = binary;
+    const end = (status) => {
+        killChildren();
+        rmSync(bench.folder, { recursive: true, force: true });
+        process.exit(status);
+    };
+    setTimeout(() => {
+        console.log('FAIL  out of time');
+        end(1);
+    }, WHOLE_MS);
+    for (const [name, test] of Object.entries(cases)) {
+        try {
+            await test();
+            bench.passed++;
+            console.log(`ok    ${name}`);
+        } catch (e) {
+            bench.failed++;
+            console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
+                : e.stack}`);
+            bench.service.lastLines(4).forEach((l) => console.log(`      ${l}`));
+        }
+    }
+    console.log(`${bench.passed} passed, ${bench.failed} failed`);
+    end(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
+}
+
+if (process.argv.length < 3) {
+    console.error('usage: audit.mjs path/to/headgate');
+    process.exit(2);
+}
+await main(resolve(process.argv[2]));
