@@ -8,8 +8,8 @@
  *     plan_say_outflow.c  what opening the outflow would do
  *     plan_say_rests.c    what is missing; limits and their sources
  *
- * All text comes from the catalogue and is borrowed: from it, from the document,
- * or from the words that were given.
+ * All text is of the catalogue and borrowed: from it, from the document, or
+ * from the words that were given.
  */
 #ifndef HEADGATE_ADAPTERS_PLAN_SAY_H
 #define HEADGATE_ADAPTERS_PLAN_SAY_H
@@ -97,7 +97,7 @@ const char *plan_say_share(struct words *w, const struct plan_document *d);
 const char *plan_say_why(struct words *w, const struct plan_document *d);
 const char *plan_say_floor(struct words *w, const struct plan_document *d);
 const char *plan_say_floor_why(struct words *w, const struct plan_document *d);
-/* How often to measure: after each tie, and the baseline; "": nothing to say. */
+/* How often to measure: after each tie, and the baseline; "": not at all. */
 const char *plan_say_readings(struct words *w, const struct plan_document *d);
 const char *plan_say_readings_before(struct words *w,
                                      const struct plan_document *d);

@@ -172,6 +172,7 @@ void text_rests_on(struct text *t)
                            plan_say_approval(w, p)));
     say_limits(t);
     text_line(t,
+              /* xgettext:no-c-format */
               _("The forward model is a circuit of resistances fitted to one "
                 "figure of common practice (2500 mL/min falls by some 45 % "
                 "over a 4 mm dowel; no source). No table of flow by dowel "

@@ -186,6 +186,7 @@ static const struct plan_phrase always_rows[] = {
       N_("A flow outside the range of the card: measure again before "
          "acting.") },
     { 0, "narrow-ligature",
+      /* xgettext:no-c-format */
       N_("The model holds for a narrow ligature. A cuff as long as it is wide "
          "takes away about 40 % less: not to be planned with this.") },
     { 0, "hand-not-safe",

@@ -260,7 +260,7 @@ static void say_case(const struct technique_document *d,
 
 static void say_case_heads(struct buf *out)
 {
-    /* TRANSLATORS: heads of columns: of 9, 7, 7, 7, 5, 10, 8, 6 and 9 letters */
+    /* TRANSLATORS: heads of columns: 9, 7, 7, 7, 5, 10, 8, 6 and 9 letters */
     const struct {
         const char *text;
         int columns;

@@ -8,7 +8,7 @@
 #include <string.h>
 
 #define STATE_MM 72.0 /* width of the box with the state of the plan */
-#define LABEL_MM 16.5
+#define LABEL_MM 16.0
 
 /* ---- state -------------------------------------------------------------------- */
 

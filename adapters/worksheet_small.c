@@ -191,6 +191,7 @@ static void put_rests_on(struct part *p)
                 "to be checked; C computed; P proposed default, no direct "
                 "source."));
     part_text(p, &small,
+              /* xgettext:no-c-format */
               _("The forward model is a circuit of resistances fitted to one "
                 "figure of common practice (2500 mL/min falls by some 45 % "
                 "over a 4 mm dowel; no source). No table of flow by dowel has "

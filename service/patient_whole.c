@@ -166,9 +166,12 @@ static bool is_named(const char *text, const char *quote)
 static bool stands_at(const char *text, const char *end, const char *at,
                       size_t len)
 {
-    char before = at > text ? at[-1] : '\0';
-    char behind = at + len < end ? at[len] : '\0';
+    char before = '\0', behind = '\0';
 
+    if (at > text)
+        before = at[-1];
+    if (at + len < end)
+        behind = at[len];
     if (behind == '"' &&
         (before == '/' || (before == '"' && is_named(text, at - 1))))
         return true;

@@ -79,9 +79,8 @@ enum err store_room(const char *path, int64_t bytes, struct buf *why)
     buf_printf(why,
                _("%s: there is no room: it takes %lld MB and leaves %lld MB "
                  "free; %lld MB are there"),
-               folder, (long long)(bytes / 1000000 + 1),
-               (long long)(STORE_ROOM_LEFT / 1000000),
-               (long long)(room / 1000000));
+               folder, (long long)bytes / 1000000 + 1,
+               (long long)STORE_ROOM_LEFT / 1000000, (long long)room / 1000000);
     return ERR_FULL;
 }
 

@@ -31,9 +31,12 @@ const OBS_IDS = 'https://site.example/ids/obs';
 const DAY_MS = 86400000;
 const NOW = Date.now(); /* one moment for the whole run */
 const SEGMENT = 25;
-const INSTANT_MAX_MS = 600;
+/* It is killed once so many things were acknowledged, and so long after. */
+const ACKNOWLEDGED_MAX = 140;
+const INSTANT_MAX_MS = 40;
+const ROUND_MAX_MS = 10000;
 const SETTLE_MS = 120000;
-const AFTER = { take: 'in-progress', decline: 'rejected', done: 'completed' };
+const AFTER = { take: 'accepted', decline: 'rejected', done: 'completed' };
 /* What has an identifier of ours at the record. */
 const DELIVERED = ['Task', 'DocumentReference', 'ServiceRequest', 'Flag'];
 
@@ -44,7 +47,7 @@ if (binary === undefined) {
     process.exit(2);
 }
 const tmp = mkdtempSync(join(tmpdir(), 'headgate-kill-'));
-const total = { rounds: 0, kills: 0, atStart: 0, acknowledged: 0, deeds: 0,
+const total = { rounds: 0, kills: 0, atStart: 0, sent: 0, acknowledged: 0, deeds: 0,
     tasks: 0, lost: 0, doubled: 0 };
 
 /* A generator of 32 bits with a state of 32 (a published one, "mulberry32",
@@ -101,6 +104,12 @@ class World {
         this.messages = new Map(); /* text: acknowledged? */
         this.files = new Map(); /* path: { ids, ended } */
         this.deeds = new Map(); /* id of a Task: its status, if acknowledged */
+        this.answered = 0;
+    }
+
+    acknowledged(map, name, what = true) {
+        map.set(name, what);
+        this.answered++;
     }
 
     async singles(round, client) {
@@ -111,7 +120,7 @@ class World {
             const answer = await http('POST', `${this.service.url}/Observation`,
                 reading(tag, n, 900 + n, n % 5 + 1));
             if (answer.status === 201 || answer.status === 200)
-                this.sent.set(id, true);
+                this.acknowledged(this.sent, id);
         }
     }
 
@@ -123,7 +132,7 @@ class World {
             const answer = await http('POST', this.service.url,
                 transaction(tag));
             if (answer.status === 200)
-                ids.forEach((id) => this.sent.set(id, true));
+                ids.forEach((id) => this.acknowledged(this.sent, id));
         }
     }
 
@@ -139,13 +148,14 @@ class World {
     async tell(texts) {
         const line = await Line.open(this.service.port);
         texts.forEach((t) => line.send(t));
-        await line.until(texts.length);
-        line.answers.forEach((a, i) => {
-            expect(a.id === idOf(texts[i]), 'answers are out of order');
-            expect(a.code === 'AA' || a.code === 'AE', `${a.code}: ${a.text}`);
-            if (a.code === 'AA')
-                this.messages.set(texts[i], true);
-        });
+        for (let seen = 0; seen < texts.length; seen++) {
+            const a = (await line.until(seen + 1))[seen];
+            if (a === undefined)
+                break;
+            expect(a.id === idOf(texts[seen]), 'answers are out of order');
+            expect(a.code === 'AA', `${a.code}: ${a.text}`);
+            this.acknowledged(this.messages, texts[seen]);
+        }
         line.close();
     }
 
@@ -171,16 +181,16 @@ class World {
     /* What is open is taken, what was taken is closed. */
     async people() {
         const found = await http('GET', `${this.service.url}/Task?status=`
-            + 'requested,in-progress&_count=40');
+            + 'requested,accepted&_count=40');
         const tasks = (found.body?.entry ?? []).map((e) => e.resource);
         for (const { id, status } of tasks) {
-            const act = status === 'in-progress' ? 'done'
+            const act = status === 'accepted' ? 'done'
                 : ['take', 'decline', 'take'][random(3)];
             this.deeds.set(id, undefined);
             const answer = await http('POST', `${this.root()}/task?act=${act
             }&task=${id}&by=A%20Nurse&why=seen&json=1`);
             if (answer.status === 200)
-                this.deeds.set(id, AFTER[act]);
+                this.acknowledged(this.deeds, id, AFTER[act]);
         }
     }
 
@@ -273,10 +283,14 @@ async function killAtStart(service) {
 }
 
 async function oneRound(world, round) {
-    const instant = random(INSTANT_MAX_MS), again = random(8) === 0;
+    const wanted = world.answered + random(ACKNOWLEDGED_MAX);
+    const rest = random(INSTANT_MAX_MS), again = random(8) === 0;
     /* a client whose service is gone has an error, and no acknowledgement */
     const ways = Promise.allSettled(world.all(round));
-    await sleep(instant);
+    for (const end = Date.now() + ROUND_MAX_MS; world.answered < wanted
+        && Date.now() < end;)
+        await sleep(1);
+    await sleep(rest);
     await stopChild(world.service.child, 'SIGKILL');
     for (const { reason } of await ways)
         if (reason !== undefined && !['ECONNREFUSED', 'ECONNRESET', 'EPIPE']
@@ -308,7 +322,9 @@ async function sendAgain(world, rounds) {
 }
 
 async function settled(world) {
-    const quiet = ['headgate_reviews_waiting', 'headgate_outbox_waiting'];
+    const quiet = ['headgate_reviews_waiting', 
+        'headgate_outbox_resources\\{state="waiting"\\}',
+        'headgate_outbox_resources\\{state="after-task"\\}'];
     for (const end = Date.now() + SETTLE_MS;; await sleep(100)) {
         const { text } = await http('GET', `${world.root()}/metrics`);
         if (quiet.every((name) => new RegExp(`^${name} 0$`, 'm').test(text)))
@@ -354,6 +370,7 @@ async function segment(number, from, to) {
     await service.start();
     for (let round = from; round < to; round++)
         await oneRound(world, round);
+    total.acknowledged += world.answered;
     await sendAgain(world, Array.from({ length: to - from },
         (_, i) => from + i));
     await settled(world);
@@ -364,7 +381,7 @@ async function segment(number, from, to) {
     checkStore(world);
     await checkRecord(world);
     await stopChild(record.child, 'SIGKILL');
-    total.acknowledged += world.sent.size + world.messages.size
+    total.sent += world.sent.size + world.messages.size
         + [...world.files.values()].reduce((n, f) => n + f.ids.length, 0);
     total.deeds += [...world.deeds.values()].filter(Boolean).length;
     rmSync(folder, { recursive: true });
