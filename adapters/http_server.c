@@ -7,7 +7,6 @@
  * that is readable, and from a prepare handle after a reply, so that a reply
  * made in a timer or an async callback leaves before the loop sleeps.
  */
-#define _GNU_SOURCE /* struct ucred */
 #include "adapters/http_server.h"
 #include "adapters/http_head.h"
 #include "adapters/http_linger.h"
@@ -16,6 +15,7 @@
 #include "adapters/http_target.h"
 #include "adapters/http_tls.h"
 
+#include <asm/socket.h> /* SO_PEERCRED, which POSIX does not name */
 #include <fcntl.h>
 #include <microhttpd.h>
 #include <stdlib.h>
@@ -880,7 +880,12 @@ long http_peer_uid(const struct http_request *r)
 {
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(r->mhd, MHD_CONNECTION_INFO_CONNECTION_FD);
-    struct ucred peer;
+    /* struct ucred of the kernel, whose name the C library hides */
+    struct {
+        pid_t pid;
+        uid_t uid;
+        gid_t gid;
+    } peer;
     socklen_t len = sizeof(peer);
 
     if (info == NULL ||

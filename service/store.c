@@ -232,8 +232,7 @@ static void *thread_main(void *arg)
         take_batch(&s->waiting, &batch);
         work_wanted = s->work_wanted && s->fatal == ERR_OK &&
                       (batch.first == NULL || !batch.first->large);
-        s->work_wanted =
-            s->work_wanted && !work_wanted && s->fatal == ERR_OK;
+        s->work_wanted = s->work_wanted && !work_wanted && s->fatal == ERR_OK;
         running = batch.first != NULL || work_wanted || !s->stop;
         if (!running)
             break;

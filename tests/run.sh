@@ -74,6 +74,12 @@ later "HL7 v2 over MLLP, in the hands of clients of others" \
     "$node" --no-warnings "$peers/mllp.mjs" "$build/headgate"
 later "a backup under load, a restore; one patient given out and removed" \
     "$node" --no-warnings "$peers/store.mjs" "$build/headgate"
+later "the audit trail: whole, true, and R4" \
+    "$node" --no-warnings "$peers/audit.mjs" "$build/headgate"
+later "each role at each route" \
+    "$node" --no-warnings "$peers/roles.mjs" "$build/headgate"
+later "no mark of a patient in log, metrics, names of files, reports" \
+    "$node" --no-warnings "$peers/privacy.mjs" "$build/headgate"
 later "a full disk, a full quarantine, a clock that goes back" \
     "$node" --no-warnings "$peers/rough.mjs" "$build/headgate"
 later "a coordinator's deeds, here and at a record" \

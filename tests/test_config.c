@@ -16,7 +16,8 @@ static int make_folder(void **state)
 
 static int remove_folder(void **state)
 {
-    static const char *const names[] = { "x.ini", "a.json", "b.json" };
+    static const char *const names[] = { "x.ini", "a.json", "b.json",
+                                         "mllp.ini" };
     char path[256];
 
     (void)state;
