@@ -34,7 +34,8 @@ const NURSE = 'Zz Nurse', DOCTOR = 'Zz Doctor', OTHER = 'Zz Other';
 
 const bench = { passed: 0, failed: 0 };
 const root = () => bench.service.url.replace(/\/fhir$/, '');
-const inDays = (n) => new Date(Date.now() + n * DAY_MS).toISOString()
+const START_MS = Date.now(); /* one day for a whole run */
+const inDays = (n) => new Date(START_MS + n * DAY_MS).toISOString()
     .slice(0, 10);
 
 async function until(look, isWanted, text) {

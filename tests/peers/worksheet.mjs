@@ -232,10 +232,12 @@ await check('in the DocumentReference of the Task: a PDF of the same plan', asyn
 });
 
 /* The days of the example, moved so that the last is yesterday. */
+const TODAY = new Date().toISOString().slice(0, 10);
+
 function shifted(text) {
     const day = Date.parse(`${text.slice(0, 10)}T00:00:00Z`);
     const last = Date.parse('2026-03-05T00:00:00Z');
-    const today = Date.parse(new Date().toISOString().slice(0, 10));
+    const today = Date.parse(TODAY);
     return `${new Date(day - last + today - 86400000).toISOString()
         .slice(0, 10)}T`;
 }
