@@ -18,6 +18,7 @@ import { fileURLToPath } from 'node:url';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Service, expect, http, killChildren, stopChild } from './delivery_kit.mjs';
 
+const TODAY = new Date().toISOString().slice(0, 10); /* of the whole run */
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const binary = resolve(process.argv[2] ?? 'build/headgate');
 const folder = mkdtempSync(join(tmpdir(), 'headgate-sheet-'));
@@ -232,8 +233,6 @@ await check('in the DocumentReference of the Task: a PDF of the same plan', asyn
 });
 
 /* The days of the example, moved so that the last is yesterday. */
-const TODAY = new Date().toISOString().slice(0, 10);
-
 function shifted(text) {
     const day = Date.parse(`${text.slice(0, 10)}T00:00:00Z`);
     const last = Date.parse('2026-03-05T00:00:00Z');
