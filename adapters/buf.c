@@ -27,6 +27,19 @@ void buf_empty(struct buf *b)
         b->data[0] = '\0';
 }
 
+static _Thread_local unsigned long lost;
+
+unsigned long buf_lost(void)
+{
+    return lost;
+}
+
+void buf_keep_whole(struct buf *out, unsigned long before)
+{
+    if (lost != before && out->err == ERR_OK)
+        out->err = ERR_MEMORY;
+}
+
 /* Room for more bytes and the NUL. */
 static bool reserve(struct buf *b, size_t more)
 {
@@ -46,6 +59,7 @@ static bool reserve(struct buf *b, size_t more)
     data = realloc(b->size > 0 ? b->data : NULL, size);
     if (data == NULL) {
         b->err = ERR_MEMORY;
+        lost++;
         return false;
     }
     b->data = data;

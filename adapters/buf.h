@@ -33,6 +33,20 @@ void buf_printf(struct buf *b, const char *format, ...)
 /* ERR_OK if every append since init or empty has succeeded. */
 MUST_CHECK enum err buf_ok(const struct buf *b);
 
+/*
+ * buf_lost - how often a buf of this thread has had no memory
+ *
+ * A text is put together out of small ones, in bufs of their own; where one of
+ * them has failed, a number is missing in a sentence that looks whole.  So who
+ * hands out a text compares this with what it was before:
+ *
+ *     unsigned long before = buf_lost();
+ *     ...
+ *     buf_keep_whole(out, before);      out fails if any buf has
+ */
+unsigned long buf_lost(void);
+void buf_keep_whole(struct buf *out, unsigned long before);
+
 /* Hand the bytes over to the caller (free() them); the buffer is emptied. */
 char *buf_take(struct buf *b);
 

@@ -55,6 +55,7 @@ static const struct kind {
     { "audit-export", &log_used, { NULL, NULL, NULL }, 'R' },
     { "audit-verify", &log_used, { NULL, NULL, NULL }, 'E' },
     { "patient-export", &export, { NULL, NULL, NULL }, 'R' },
+    { "patient-erase-begin", &record, { NULL, NULL, NULL }, 'E' },
     { "patient-erase", &record, { NULL, NULL, NULL }, 'D' },
     { "patient-erased", &record, { NULL, NULL, NULL }, 'R' },
     { "store-backup", &export, { NULL, NULL, NULL }, 'R' },
@@ -69,6 +70,16 @@ static const struct kind {
       &alert,
       { DCM, "110131", "Software Configuration" },
       'E' },
+    { "tokens-changed",
+      &alert,
+      { DCM, "110131", "Software Configuration" },
+      'E' },
+    { "reload-refused",
+      &alert,
+      { DCM, "110131", "Software Configuration" },
+      'E' },
+    { "restored", &import, { NULL, NULL, NULL }, 'E' },
+    { "blocked", &login, { DCM, "110122", "Login" }, 'E' },
     { "login-failed", &login, { DCM, "110122", "Login" }, 'E' },
     { "forbidden",
       &alert,
@@ -174,16 +185,14 @@ static void end_entity(struct buf *out, const struct code *type,
 }
 
 static void write_patient(struct buf *out, const char *base,
-                          const struct fhir_audit *e)
+                          const struct fhir_audit_patient *patient)
 {
     char number[24];
 
-    if (e->patient == 0)
-        return;
-    snprintf(number, sizeof(number), "%lld", (long long)e->patient);
+    snprintf(number, sizeof(number), "%lld", (long long)patient->number);
     fhir_out_open(out, NULL, '{');
-    if (e->patient_id[0] != '\0')
-        write_reference(out, "what", "Patient", e->patient_id);
+    if (patient->id[0] != '\0')
+        write_reference(out, "what", "Patient", patient->id);
     else
         write_named(out, "what", base, "audit-patient", number);
     end_entity(out, &person, "1", "Patient");
@@ -193,6 +202,28 @@ static void write_patient(struct buf *out, const char *base,
 static bool is_resource(const char *type)
 {
     return type[0] >= 'A' && type[0] <= 'Z';
+}
+
+static void write_detail(struct buf *out, const char *type, const char *value)
+{
+    fhir_out_open(out, NULL, '{');
+    fhir_out_text(out, "type", type);
+    fhir_out_text(out, "valueString", value);
+    fhir_out_close(out, '}');
+}
+
+static void write_details(struct buf *out, const struct fhir_audit *e)
+{
+    bool says = e->detail[0] != '\0' && e->detail[0] != '?';
+
+    if (!says && e->of[0] == '\0')
+        return;
+    fhir_out_open(out, "detail", '[');
+    if (says)
+        write_detail(out, "detail", e->detail);
+    if (e->of[0] != '\0')
+        write_detail(out, "patients", e->of);
+    fhir_out_close(out, ']');
 }
 
 static void write_object(struct buf *out, const char *base,
@@ -208,14 +239,7 @@ static void write_object(struct buf *out, const char *base,
                     e->key[0] != '\0' ? e->key : e->action);
     end_entity(out, &thing, "4", "Domain Resource");
     fhir_out_text(out, "description", e->action);
-    if (e->detail[0] != '\0' && e->detail[0] != '?') {
-        fhir_out_open(out, "detail", '[');
-        fhir_out_open(out, NULL, '{');
-        fhir_out_text(out, "type", "detail");
-        fhir_out_text(out, "valueString", e->detail);
-        fhir_out_close(out, '}');
-        fhir_out_close(out, ']');
-    }
+    write_details(out, e);
     fhir_out_close(out, '}');
 }
 
@@ -283,7 +307,8 @@ void fhir_audit_write(const char *base, const struct fhir_audit *e,
     write_agents(out, base, e);
     write_source(out, base);
     fhir_out_open(out, "entity", '[');
-    write_patient(out, base, e);
+    for (size_t i = 0; i < e->patient_count; i++)
+        write_patient(out, base, &e->patients[i]);
     write_object(out, base, e);
     write_query(out, e);
     write_row(out, base, e);

@@ -179,7 +179,12 @@ struct fhir_patient {
     char died[FHIR_TIME_SIZE]; /* DEATH_YES: the day at the site, or as much of
                                   it as was said: "2026-11-20", "2026-11",
                                   "2026"; "" the time is not known */
-    bool of_v2;                /* set by the intake: made of HL7 v2, in which
+    int64_t died_start_s, died_end_s; /* of that time, end exclusive; INT64_MIN
+                                         and INT64_MAX not known */
+    int64_t told_s;                   /* when it was read */
+    struct fhir_ref replaced_by; /* the Patient that a link of type replaced-by
+                                    names, the first; all NULL: none */
+    bool of_v2;                  /* set by the intake: made of HL7 v2, in which
                                   what is not said stays as it is */
 };
 

@@ -128,6 +128,8 @@ static enum fhir_death read_died(struct fhir_ctx *c, struct fhir_patient *p)
         return DEATH_DOUBTFUL;
     }
     write_died(c, text, &died, p->died);
+    p->died_start_s = died.start_s;
+    p->died_end_s = died.end_s;
     return DEATH_YES;
 }
 
@@ -147,6 +149,28 @@ static enum fhir_death read_death(struct fhir_ctx *c, struct fhir_patient *p)
                : DEATH_UNSAID;
 }
 
+/* Two records of one person were merged: which one is to be used now. */
+static void read_replaced(struct fhir_ctx *c, struct fhir_patient *p)
+{
+    json_t *link;
+    size_t i;
+
+    json_array_foreach(json_object_get(c->resource, "link"), i, link)
+    {
+        json_t *other = json_object_get(link, "other");
+        json_t *number = json_object_get(other, "identifier");
+
+        if (!fhir_is(link, "type", "replaced-by") ||
+            p->replaced_by.literal != NULL || p->replaced_by.value != NULL)
+            continue;
+        p->replaced_by = (struct fhir_ref){
+            .literal = fhir_ref_plain(c, fhir_string(other, "reference")),
+            .system = fhir_string(number, "system"),
+            .value = fhir_string(number, "value"),
+        };
+    }
+}
+
 void fhir_read_patient(struct fhir_ctx *c)
 {
     struct fhir_patient *p = &c->item->u.patient;
@@ -155,7 +179,11 @@ void fhir_read_patient(struct fhir_ctx *c)
 
     p->active = !json_is_false(json_object_get(c->resource, "active"));
     p->born_s = read_born(c);
+    p->told_s = c->reader->now_s;
+    p->died_start_s = INT64_MIN;
+    p->died_end_s = INT64_MAX;
     p->death = read_death(c, p);
+    read_replaced(c, p);
     p->family = fhir_string(name, "family");
     p->given =
         json_string_value(json_array_get(json_object_get(name, "given"), 0));

@@ -125,4 +125,16 @@ MUST_CHECK enum err hl7_oru_read(const struct hl7_message *message,
                                  const char *base, struct hl7_oru *out);
 void hl7_oru_clear(struct hl7_oru *oru);
 
+/*
+ * hl7_oru_number - whose number a repetition of PID-3 is, and which
+ *
+ * The system and the number that the Bundle would have of it.  False: it is
+ * none that counts for this sender, or too long; both are then empty.
+ *
+ * segment  of a PID; repetition: from 1
+ */
+bool hl7_oru_number(const struct hl7_message *message,
+                    const struct hl7_profile *profile, size_t segment,
+                    int repetition, struct buf *system, struct buf *number);
+
 #endif

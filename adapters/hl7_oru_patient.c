@@ -131,6 +131,31 @@ static bool put_system(struct oru *o, size_t segment, int repetition)
     return true;
 }
 
+bool hl7_oru_number(const struct hl7_message *message,
+                    const struct hl7_profile *profile, size_t segment,
+                    int repetition, struct buf *system, struct buf *number)
+{
+    struct oru o = { .message = message, .profile = profile };
+    const char *text;
+    size_t len;
+    bool known;
+
+    buf_empty(system);
+    buf_empty(number);
+    if (!counts(&o, segment, repetition))
+        return false;
+    text = number_of(&o, segment, repetition, &len);
+    buf_init(&o.system, ORU_URI_MAX);
+    known = len <= ORU_NUMBER_MAX && put_system(&o, segment, repetition) &&
+            buf_ok(&o.system) == ERR_OK;
+    if (known) {
+        buf_add(system, o.system.data, o.system.len);
+        buf_add(number, text, len);
+    }
+    buf_clear(&o.system);
+    return known;
+}
+
 void oru_patient(struct oru *o, size_t segment)
 {
     struct hl7_place place = oru_place(o, segment, 3, 0, 0);

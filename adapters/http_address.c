@@ -76,6 +76,21 @@ bool http_address_same(const struct http_address *a,
            memcmp(a->bytes, b->bytes, sizeof(a->bytes)) == 0;
 }
 
+size_t http_address_host_bytes(const struct http_address *a)
+{
+    return memcmp(a->bytes, mapped, sizeof(mapped)) == 0 ? sizeof(a->bytes)
+                                                         : sizeof(a->bytes) / 2;
+}
+
+bool http_address_same_host(const struct http_address *a,
+                            const struct http_address *b)
+{
+    size_t len = http_address_host_bytes(a);
+
+    return a->known == b->known && len == http_address_host_bytes(b) &&
+           memcmp(a->bytes, b->bytes, len) == 0;
+}
+
 bool http_address_is_loopback(const struct http_address *a)
 {
     static const unsigned char one[16] = { [15] = 1 };

@@ -38,6 +38,17 @@ bool http_address_read(const char *text, size_t len, struct http_address *out);
 bool http_address_same(const struct http_address *a,
                        const struct http_address *b);
 
+/*
+ * As many of the 16 bytes as tell one host from another: all of IPv4, of IPv6
+ * the first 64 bits, since a host commonly has every address that follows (RFC
+ * 4291, 2.5.1 and 2.5.4: an interface identifier of 64 bits).
+ */
+size_t http_address_host_bytes(const struct http_address *a);
+
+/* Of one host, by these bytes?  Two that are not known are. */
+bool http_address_same_host(const struct http_address *a,
+                            const struct http_address *b);
+
 /* Of this machine itself? */
 bool http_address_is_loopback(const struct http_address *a);
 

@@ -66,7 +66,7 @@ static void begin_end(struct bridge *b)
 {
     b->state = ENDING;
     stop_reading((uv_stream_t *)&b->inner, &b->inner_reads);
-    if (b->net_ended || b->owner->closing ||
+    if (b->net_ended || b->unproved || b->owner->closing ||
         uv_shutdown(&b->end, (uv_stream_t *)&b->net, on_net_shut) != 0) {
         http_bridge_close(b);
         return;
@@ -116,7 +116,8 @@ static bool flush(struct bridge *b)
         return false;
     }
     if (b->state == OPEN) /* the greeting keeps the limit that it has */
-        http_bridge_limit(b, b->owner->options.write_ms);
+        http_bridge_limit(b, b->unproved ? b->owner->options.linger_ms
+                                         : b->owner->options.write_ms);
     return false;
 }
 
@@ -149,14 +150,26 @@ static void on_inner_read(uv_stream_t *stream, ssize_t n, const uv_buf_t *room)
 
 /* ---- from the network ----------------------------------------------------- */
 
+/* Nobody reads there any more: its answer, and the end, come from there.  After
+ * any other error a piece is lost, and what follows must not be read as if it
+ * came next. */
+static void go_on_without(struct bridge *b, int status)
+{
+    if (status != UV_EPIPE && status != UV_ECONNRESET)
+        http_bridge_close(b);
+}
+
 static void on_inner_written(uv_write_t *write, int status)
 {
     struct bridge *b = write->data;
 
     b->inner_writes = false;
-    /* nobody reads there any more: the end comes from its other side */
-    if (status == 0 && b->state == OPEN)
+    if (b->state != OPEN)
+        return;
+    if (status == 0)
         pump(b);
+    else
+        go_on_without(b, status);
 }
 
 /* True: all of it is taken, and more may come. */
@@ -168,8 +181,10 @@ static bool pass_on(struct bridge *b, size_t len)
     b->flow->bytes += len;
     if (sent == (int)len)
         return true;
-    if (sent < 0 && sent != UV_EAGAIN)
+    if (sent < 0 && sent != UV_EAGAIN) {
+        go_on_without(b, sent);
         return false;
+    }
     if (sent > 0) {
         piece.base += sent;
         piece.len -= (size_t)sent;
@@ -177,6 +192,8 @@ static bool pass_on(struct bridge *b, size_t len)
     b->to_inner.data = b;
     b->inner_writes = uv_write(&b->to_inner, (uv_stream_t *)&b->inner, &piece,
                                1, on_inner_written) == 0;
+    if (!b->inner_writes)
+        http_bridge_close(b);
     return false;
 }
 
@@ -239,8 +256,8 @@ static bool decrypt(struct bridge *b)
         b->net_ended = true;
     } else if (e != ERR_ABSENT) {
         /* the alert, if there is one, is still sent */
-        if (b->state == GREETING)
-            b->owner->view.failed++;
+        b->unproved = b->state == GREETING;
+        b->owner->view.failed += b->unproved ? 1 : 0;
         b->state = OPEN;
         b->inner_ended = true;
     }

@@ -31,6 +31,11 @@ struct http_flow *http_flow_new(void)
     return flow;
 }
 
+bool http_flow_is_last(const struct http_flow *flow)
+{
+    return flow->holders == 1;
+}
+
 void http_flow_drop(struct http_flow *flow)
 {
     if (flow != NULL && --flow->holders == 0)

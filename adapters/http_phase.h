@@ -55,6 +55,8 @@ void http_peer_end(struct http_peer *p);
 
 /* One with one holder; NULL: no memory. */
 struct http_flow *http_flow_new(void);
+/* Has the other holder let it go? */
+bool http_flow_is_last(const struct http_flow *flow);
 /* NULL: nothing. */
 void http_flow_drop(struct http_flow *flow);
 

@@ -19,6 +19,7 @@
 #include <fcntl.h>
 #include <microhttpd.h>
 #include <stdlib.h>
+#include <strings.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
@@ -31,6 +32,8 @@ enum {
     FULL_IDLE_MS = 1000, /* idle limit while every connection is taken */
     CLOSE_WAIT_MS = 1000 /* for answers to be sent when the server closes */
 };
+
+#define RETRY_AFTER_S "5"
 
 struct connection {
     struct http_server *server;
@@ -49,8 +52,10 @@ struct http_request {
     struct http_target target;
     enum err target_err;
     struct buf body;
+    size_t counted;     /* of it, in the server's bodies */
     const char *method; /* borrowed from the library */
     enum stage stage;
+    bool seen; /* its head, by the owner */
     bool suspended;
     bool failed; /* no answer could be queued: break off */
 };
@@ -61,13 +66,15 @@ struct http_server {
     struct http_listener listener;
     struct http_limits limits;
     size_t body_max;
+    size_t bodies, bodies_max; /* of all, what is beyond small ones */
     unsigned connections_max;
     unsigned per_client_max;
     const struct http_prefixes *proxies;
     struct http_tls *tls; /* NULL: plain, or closed */
     bool behind_tls;
     struct http_flow *handed; /* of the connection being handed over */
-    uint64_t crowded;
+    uint64_t crowded, overfull;
+    http_head_fn on_head;
     http_handler_fn on_request;
     http_refusal_fn on_refusal;
     void *arg;
@@ -215,6 +222,23 @@ static struct MHD_Response *new_response(const struct http_request *r,
     return response;
 }
 
+/* Of each body what is beyond a small one counts. */
+static void count_body(struct http_request *r)
+{
+    struct http_server *s = r->connection->server;
+
+    s->bodies -= r->counted;
+    r->counted =
+        r->body.len > HTTP_SMALL_BODY ? r->body.len - HTTP_SMALL_BODY : 0;
+    s->bodies += r->counted;
+}
+
+static void forget_body(struct http_request *r)
+{
+    buf_clear(&r->body);
+    count_body(r);
+}
+
 /*
  * End the wait for an answer.  Without a response (no memory, or one that
  * cannot be sent) the library is left to ask again, and on_access() then
@@ -232,7 +256,7 @@ static void answer(struct http_request *r, int status,
                                                        response) != MHD_YES;
     if (response != NULL)
         MHD_destroy_response(response);
-    buf_clear(&r->body);
+    forget_body(r);
     if (r->suspended) {
         r->suspended = false;
         MHD_resume_connection(r->mhd);
@@ -283,6 +307,16 @@ static void answer_closing(struct http_request *r)
 
 /* ---- Refusals ---- */
 
+/* What else such an answer needs: RFC 9110, 10.2.1 and 10.2.3. */
+static bool add_line(struct MHD_Response *response, int status)
+{
+    if (status == 405)
+        return MHD_add_response_header(response, "Allow", HTTP_METHODS) ==
+               MHD_YES;
+    return status != 503 || MHD_add_response_header(response, "Retry-After",
+                                                    RETRY_AFTER_S) == MHD_YES;
+}
+
 /* Refuse before the body is read; the library then closes the connection. */
 static enum MHD_Result refuse_early(struct http_request *r, int status)
 {
@@ -300,27 +334,29 @@ static enum MHD_Result refuse_early(struct http_request *r, int status)
     enter(r->connection, HTTP_SENDING);
     if (response == NULL)
         return MHD_NO;
-    if (status != 405 ||
-        MHD_add_response_header(response, "Allow", HTTP_METHODS) == MHD_YES)
+    if (add_line(response, status))
         result = MHD_queue_response(r->mhd, (unsigned)status, response);
     MHD_destroy_response(response);
     return result;
 }
 
 /*
- * Refuse a chunked body that has grown too large.  The library answers only
- * before a body or after it, and this one may never end; nothing else is
- * being sent on the connection, so the answer is written past the library,
- * which is then told to close.
+ * Refuse a body that has grown too large, or for which there is no room any
+ * more.  The library answers only before a body or after it, and this one may
+ * never end; nothing else is being sent on the connection, so the answer is
+ * written past the library, which is then told to close.
  */
-static enum MHD_Result refuse_midway(struct http_request *r)
+static enum MHD_Result refuse_midway(struct http_request *r, int status)
 {
     const char *content_type;
     struct buf body, text;
 
-    own_body(r->connection->server, 413, &body, &content_type);
+    own_body(r->connection->server, status, &body, &content_type);
     buf_init(&text, REFUSAL_MAX_BYTES + 1024);
-    buf_puts(&text, "HTTP/1.1 413 Content Too Large\r\nConnection: close\r\n");
+    buf_printf(&text, "HTTP/1.1 %d %s\r\nConnection: close\r\n", status,
+               status == 413 ? "Content Too Large" : "Service Unavailable");
+    if (status == 503)
+        buf_puts(&text, "Retry-After: " RETRY_AFTER_S "\r\n");
     if (content_type != NULL)
         buf_printf(&text, "Content-Type: %s\r\n", content_type);
     if (request_id(r) != NULL)
@@ -362,6 +398,50 @@ static int check_head(const struct http_request *r, const char *version)
                              r->connection->server->body_max);
 }
 
+/* By its head, what its body is going to be. */
+static bool may_be_large(const struct http_request *r)
+{
+    const char *length = http_header(r, "Content-Length");
+
+    return http_header(r, "Transfer-Encoding") != NULL ||
+           http_header(r, "Expect") != NULL ||
+           (length != NULL && strtoull(length, NULL, 10) > HTTP_SMALL_BODY);
+}
+
+/* There is no room for what it says that it sends. */
+static bool is_overfull(const struct http_request *r)
+{
+    struct http_server *s = r->connection->server;
+    const char *length = http_header(r, "Content-Length");
+    unsigned long long bytes = length != NULL ? strtoull(length, NULL, 10) : 0;
+
+    if (s->bodies_max == 0 || bytes <= HTTP_SMALL_BODY ||
+        s->bodies + (bytes - HTTP_SMALL_BODY) <= s->bodies_max)
+        return false;
+    s->overfull++;
+    return true;
+}
+
+/* Before much is taken: may it come in at all? */
+static enum MHD_Result show_head(struct http_request *r)
+{
+    struct http_server *s = r->connection->server;
+
+    s->pending++; /* until it is answered, or left */
+    if (s->on_head != NULL)
+        s->on_head(s->arg, r);
+    if (r->stage == ANSWERED) {
+        r->connection->refused = true;
+        return r->failed ? MHD_NO : MHD_YES;
+    }
+    s->pending--;
+    r->seen = s->on_head != NULL;
+    if (is_overfull(r))
+        return refuse_early(r, 503);
+    r->stage = BODY;
+    return MHD_YES;
+}
+
 static enum MHD_Result take_head(struct http_request *r, const char *method,
                                  const char *version)
 {
@@ -373,6 +453,8 @@ static enum MHD_Result take_head(struct http_request *r, const char *method,
     status = check_head(r, version);
     if (status != 0)
         return refuse_early(r, status);
+    if (may_be_large(r))
+        return show_head(r);
     r->stage = BODY;
     return MHD_YES;
 }
@@ -380,10 +462,17 @@ static enum MHD_Result take_head(struct http_request *r, const char *method,
 static enum MHD_Result take_piece(struct http_request *r, const char *data,
                                   size_t *len)
 {
+    struct http_server *s = r->connection->server;
+
     buf_add(&r->body, data, *len);
     *len = 0;
+    count_body(r);
     if (buf_ok(&r->body) == ERR_LIMIT)
-        return refuse_midway(r);
+        return refuse_midway(r, 413);
+    if (s->bodies_max > 0 && r->counted > 0 && s->bodies > s->bodies_max) {
+        s->overfull++;
+        return refuse_midway(r, 503);
+    }
     return buf_ok(&r->body) == ERR_OK ? MHD_YES : MHD_NO;
 }
 
@@ -468,7 +557,7 @@ static void on_completed(void *arg, struct MHD_Connection *mhd, void **context,
     if (c->peer.phase != HTTP_CUT)
         enter(c, HTTP_IDLE);
     http_target_clear(&r->target);
-    buf_clear(&r->body);
+    forget_body(r);
     free(r);
 }
 
@@ -536,23 +625,33 @@ static void on_connection(void *arg, struct MHD_Connection *mhd, void **context,
     }
 }
 
+/* Connections of the host of an address.  Behind TLS those that are there are
+ * counted there, from their greeting to their end; here, those alone whose peer
+ * has gone while they wait for their answer. */
+static unsigned count_of_host(const struct http_server *s,
+                              const struct http_address *address)
+{
+    unsigned count = s->tls != NULL ? http_tls_of_host(s->tls, address) : 0;
+
+    for (const struct connection *c = s->connections; c != NULL; c = c->next) {
+        bool here = c->peer.flow == NULL || http_flow_is_last(c->peer.flow);
+
+        count += here && http_address_same_host(&c->address, address) ? 1 : 0;
+    }
+    return count;
+}
+
 /* May one more connection of this address be had?  One client must not take
  * every place. */
 static bool has_room(struct http_server *s, const struct sockaddr *from)
 {
-    const struct connection *c;
     struct http_address address;
-    unsigned count = 0;
 
     http_address_set(&address, from);
     if (s->limits.local || s->per_client_max == 0 ||
         (s->proxies != NULL && http_prefixes_have(s->proxies, &address)))
         return true;
-    for (c = s->connections; c != NULL; c = c->next)
-        count += http_address_same(&c->address, &address) ? 1 : 0;
-    if (s->tls != NULL)
-        count += http_tls_greeting(s->tls, &address);
-    if (count < s->per_client_max)
+    if (count_of_host(s, &address) < s->per_client_max)
         return true;
     s->crowded++;
     return false;
@@ -708,6 +807,8 @@ enum err http_server_open(uv_loop_t *loop,
                                       options->idle_timeout_ms,
                                       options->socket_path != NULL };
     s->body_max = options->body_max;
+    s->bodies_max = options->bodies_max;
+    s->on_head = options->on_head;
     s->connections_max = options->connections_max;
     s->per_client_max = options->per_client_max;
     s->proxies = options->proxies;
@@ -776,6 +877,7 @@ void http_server_look(const struct http_server *s,
         (struct http_server_view){ .open = s->tls != NULL ? tls.open
                                                           : s->connection_count,
                                    .crowded = s->crowded,
+                                   .overfull = s->overfull,
                                    .tls_greeted = tls.greeted,
                                    .tls_certificates = tls.with_certificate,
                                    .tls_failed = tls.failed };
@@ -840,6 +942,40 @@ const char *http_path(const struct http_request *r)
 const char *http_header(const struct http_request *r, const char *name)
 {
     return MHD_lookup_connection_value(r->mhd, MHD_HEADER_KIND, name);
+}
+
+struct lines {
+    const char *name;
+    struct buf *out;
+    bool found;
+};
+
+static enum MHD_Result add_value(void *arg, enum MHD_ValueKind kind,
+                                 const char *name, const char *value)
+{
+    struct lines *l = arg;
+
+    (void)kind;
+    if (strcasecmp(name, l->name) == 0) {
+        buf_printf(l->out, "%s%s", l->found ? ", " : "",
+                   value != NULL ? value : "");
+        l->found = true;
+    }
+    return MHD_YES;
+}
+
+bool http_header_all(const struct http_request *r, const char *name,
+                     struct buf *out)
+{
+    struct lines l = { .name = name, .out = out };
+
+    MHD_get_connection_values(r->mhd, MHD_HEADER_KIND, add_value, &l);
+    return l.found;
+}
+
+bool http_head_was_seen(const struct http_request *r)
+{
+    return r->seen;
 }
 
 const char *http_query(const struct http_request *r, const char *name)

@@ -4,6 +4,8 @@
  * The only file that knows the HTTP server library.  Each request is read
  * whole (up to the body ceiling), handed to the handler on the loop thread,
  * and stays suspended until http_reply() is called: now, or after a commit.
+ * The head of one whose body may be large is shown to the owner before the body
+ * is taken, so that nobody can leave much here who may not.
  *
  * Limits that the library does not enforce are enforced here: a deadline
  * from the first byte of a request to its last (a peer that drips bytes is
@@ -22,18 +24,40 @@
 struct http_server;
 struct http_request;
 
+/*
+ * Bytes of a body that are taken before anybody has looked at the request: a
+ * small one is cheaper read than refused, which ends the connection.
+ */
+enum { HTTP_SMALL_BODY = 65536 };
+
+enum { HTTP_LINES_MAX = 16384 }; /* of http_header_all() */
+
+/*
+ * A request whose body may be longer than HTTP_SMALL_BODY (by its
+ * Content-Length, or for having none), or which waits for leave to send it
+ * (Expect: 100-continue; RFC 9110, 10.1.1).  The owner may answer with
+ * http_reply(), now or never, and the connection is closed after that; else the
+ * body is read, and the handler called with all.  http_body() is empty here.
+ */
+typedef void (*http_head_fn)(void *arg, struct http_request *request);
+
 struct http_server_options {
     const char *address;     /* "127.0.0.1", "::1", "0.0.0.0" */
     int port;                /* 0 picks a free one */
     const char *socket_path; /* not NULL: a Unix socket, mode 0600, instead of
                                 address and port */
     size_t body_max;         /* bytes of a request body; more is answered 413 */
+    size_t bodies_max;    /* bytes of all bodies that are not answered yet, of
+                                each what goes beyond HTTP_SMALL_BODY; more is
+                                answered 503 with Retry-After.  0: any number */
+    http_head_fn on_head; /* NULL: nobody looks at heads */
     unsigned connections_max;
     int request_timeout_ms;  /* from first to last byte of a request */
     int idle_timeout_ms;     /* keep-alive without a request */
     struct tls_context *tls; /* borrowed until on_closed; NULL: plain.  Not with
                                 socket_path */
-    unsigned per_client_max; /* connections of one address; 0: any number */
+    unsigned per_client_max; /* connections of one address (of IPv6, of its
+                                first 64 bits); 0: any number */
     const struct http_prefixes *proxies; /* borrowed; whose number is not
                                             limited; NULL: none */
 };
@@ -42,6 +66,7 @@ struct http_server_options {
 struct http_server_view {
     unsigned open;             /* connections now */
     uint64_t crowded;          /* turned away, above per_client_max */
+    uint64_t overfull;         /* bodies refused, above bodies_max */
     uint64_t tls_greeted;      /* greetings of TLS that succeeded */
     uint64_t tls_certificates; /* of these, with a certificate of the client */
     uint64_t tls_failed;       /* that did not succeed */
@@ -54,8 +79,9 @@ struct http_server_view {
 typedef void (*http_handler_fn)(void *arg, struct http_request *request);
 
 /* Called for what is refused before the handler sees it: status is 413 (body
- * too large), 405, 431 or 400; and with 503 for what http_server_close() finds
- * unanswered.  Fills body and its content type (static). */
+ * too large), 405, 431 or 400; and with 503 above bodies_max, and for what
+ * http_server_close() finds unanswered.  Fills body and its content type
+ * (static). */
 typedef void (*http_refusal_fn)(void *arg, int status, struct buf *body,
                                 const char **content_type);
 
@@ -94,7 +120,14 @@ void http_server_close(struct http_server *server, void (*on_closed)(void *),
 /* What the client sent.  All borrowed until http_reply(). */
 const char *http_method(const struct http_request *r);
 const char *http_path(const struct http_request *r); /* percent-decoded */
+/* The first line of this name; NULL if absent. */
 const char *http_header(const struct http_request *r, const char *name);
+/* The values of all its lines as one list, ", " between them, at the end of out
+ * (RFC 9110, 5.3); false: there is none. */
+bool http_header_all(const struct http_request *r, const char *name,
+                     struct buf *out);
+/* Was its head shown to on_head, which has left it to the handler? */
+bool http_head_was_seen(const struct http_request *r);
 /* First value of a query parameter, decoded; NULL if absent. */
 const char *http_query(const struct http_request *r, const char *name);
 /* Visit every query parameter in order; value "" if it has none. */

@@ -124,18 +124,18 @@ bool http_tls_is_full(const struct http_tls *t)
     return t->view.open >= t->options.connections_max;
 }
 
-unsigned http_tls_greeting(const struct http_tls *t,
-                           const struct http_address *address)
+unsigned http_tls_of_host(const struct http_tls *t,
+                          const struct http_address *address)
 {
     unsigned count = 0;
 
     for (const struct bridge *b = t->bridges; b != NULL; b = b->next) {
         struct http_address own;
 
+        if (!b->admitted)
+            continue; /* the one that is asked about, or turned away */
         http_address_set(&own, (const struct sockaddr *)&b->peer);
-        if (b->state == GREETING && b->admitted &&
-            http_address_same(&own, address))
-            count++;
+        count += http_address_same_host(&own, address) ? 1 : 0;
     }
     return count;
 }

@@ -34,7 +34,8 @@ struct http_tls_options {
     unsigned connections_max;    /* more wait in the listener's queue */
     int greeting_ms;             /* from the connection to the end of it */
     int write_ms;                /* until what is written is taken */
-    int linger_ms;               /* for the peer's end after ours */
+    int linger_ms;               /* for the peer's end after ours; who failed at
+                                    the greeting is not waited for */
     /* May this peer connect at all?  Asked before the greeting. */
     bool (*admits)(void *arg, const struct sockaddr *peer);
     /* A half of a pair, taken over; false: it could not be, and is closed */
@@ -61,9 +62,10 @@ void http_tls_look(const struct http_tls *tls, struct http_tls_view *view);
 /* Is every place taken? */
 bool http_tls_is_full(const struct http_tls *tls);
 
-/* Connections of this address that are not handed over yet. */
-unsigned http_tls_greeting(const struct http_tls *tls,
-                           const struct http_address *address);
+/* Connections of the host of this address that take a place: from their being
+ * accepted until they are closed, whatever state they are in. */
+unsigned http_tls_of_host(const struct http_tls *tls,
+                          const struct http_address *address);
 
 /* Accept nobody any more; those that are being greeted are let go. */
 void http_tls_quiesce(struct http_tls *tls);

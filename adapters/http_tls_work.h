@@ -9,7 +9,9 @@
  *         +----------+-------------------+
  *
  * In ENDING our end is said, and what the peer still sends is thrown away:
- * closing at once would send a reset, which may overtake the answer.
+ * closing at once would send a reset, which may overtake the answer.  Who has
+ * failed at the greeting gets the alert and is closed without that: a place
+ * must not be had for nothing.
  */
 #ifndef HEADGATE_ADAPTERS_HTTP_TLS_WORK_H
 #define HEADGATE_ADAPTERS_HTTP_TLS_WORK_H
@@ -37,7 +39,8 @@ struct bridge {
     struct http_flow *flow;
     struct sockaddr_storage peer;
     int peer_len;
-    bool admitted;
+    bool admitted;                 /* counts for its address until freed */
+    bool unproved;                 /* the greeting has failed */
     bool net_reads, inner_reads;   /* uv_read_start is in force */
     bool net_writes, inner_writes; /* under way */
     bool net_ended;                /* the peer has ended its side */

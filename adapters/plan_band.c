@@ -2,6 +2,7 @@
 
 #include "adapters/catalogue.h"
 #include "adapters/fhir_time.h"
+#include "adapters/plan_alarm.h"
 #include "adapters/plan_words.h"
 
 #include <math.h>
@@ -134,19 +135,23 @@ static void say_loosen(const struct plan_document *d, struct buf *out)
     double floor = in->limits.floor_ml_min;
     double pump = in->prescribed_pump_ml_min + in->limits.pump_margin_ml_min;
     struct buf least;
+    bool is_below;
 
     if (pump > floor) /* false if it is not known */
         floor = pump;
+    is_below = mean_of(last->flow_ml_min, last->flow_count) < floor;
     buf_init(&least, 32);
     catalogue_number(&least, floor, 0);
     if (last->weak_thrill)
         buf_puts(out, _("WEAK OR NO THRILL: loosen now, then measure."));
-    else if (mean_of(last->flow_ml_min, last->flow_count) < floor)
+    if (last->weak_thrill && is_below)
+        buf_puts(out, "\n");
+    if (is_below)
         buf_printf(out,
                    _("THE FLOW IS BELOW THE FLOOR of %s mL/min: loosen now, "
                      "then measure."),
                    text_of(&least));
-    else
+    if (!last->weak_thrill && !is_below)
         buf_printf(out,
                    _("Below %s mL/min, or with a weak thrill or none at any "
                      "flow: loosen now, then measure."),
@@ -159,9 +164,10 @@ void plan_band_case_say(const struct plan_document *d, struct buf *out)
 {
     const struct plan_input *in = &d->from->in;
 
-    if (!d->from->band.placed || in->stage_count == 0)
+    if (d->plan != NULL || in->stage_count == 0)
         return;
-    for (size_t i = 0; i < in->stage_count; i++)
+    plan_alarm_say(d, out);
+    for (size_t i = 0; d->from->band.placed && i < in->stage_count; i++)
         say_stage(d, i, out);
     say_loosen(d, out);
 }
@@ -196,7 +202,8 @@ int plan_readings_more(const struct plan_document *d)
     struct plan_what_now now = plan_what_now(d);
     int have, want;
 
-    if (!now.known || now.action != PLAN_REMEASURE)
+    if (!now.known || now.action != PLAN_REMEASURE ||
+        now.reason != PLAN_REASON_FLOW)
         return 0;
     have = (int)in->stages[in->stage_count - 1].flow_count;
     want = d->plan->readings_advised;

@@ -16,8 +16,9 @@ void plan_band_day(const struct plan_document *d, struct buf *out);
 /* Since when there is a band, of which size, and that no size is named. */
 void plan_band_say(const struct plan_document *d, struct buf *out);
 
-/* A case on it: what was measured since it began, and when to loosen.  A line
- * for each step. */
+/* A case that no plan goes with: a hand that is worse, a pressure that is
+ * another, and when to loosen; of one on a band in place also a line for each
+ * step. */
 void plan_band_case_say(const struct plan_document *d, struct buf *out);
 
 /* "2 flows by duplex ultrasound are not used ..." */

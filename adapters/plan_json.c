@@ -205,6 +205,7 @@ static void out_row(const struct plan_row *r, struct buf *out)
     fhir_out_text(out, "action", plan_action_word(r->action));
     plan_out_number(out, "dowel_mm", r->dowel_mm, 2);
     fhir_out_bool(out, "emergency", r->emergency);
+    fhir_out_bool(out, "above_target", r->above_target);
     fhir_out_bool(out, "ladder_ends", r->ladder_ends);
     fhir_out_close(out, '}');
 }
@@ -271,6 +272,7 @@ static void out_next(const struct plan_document *d, struct buf *out)
     fhir_out_text(out, "action", plan_action_word(now.action));
     plan_out_number(out, "dowel_mm", now.dowel_mm, 2);
     plan_out_number(out, "readings_more", plan_readings_more(d), 0);
+    fhir_out_text(out, "reason", plan_reason_word(now.reason));
     fhir_out_close(out, '}');
 }
 
@@ -338,6 +340,7 @@ static void out_digest(struct buf *out, size_t start)
 
 void plan_json(const struct plan_document *d, struct buf *out)
 {
+    unsigned long before = buf_lost();
     size_t start = out->len;
 
     buf_puts(out, "{");
@@ -365,4 +368,5 @@ void plan_json(const struct plan_document *d, struct buf *out)
     plan_out_time(out, "expires", d->from->expires_s);
     out_digest(out, start);
     buf_puts(out, "\n");
+    buf_keep_whole(out, before);
 }

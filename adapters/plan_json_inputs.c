@@ -152,6 +152,13 @@ static void out_readings(const struct plan_document *d, struct buf *out)
     fhir_out_close(out, ']');
 }
 
+/* Not known: 0 or NAN. */
+static void out_finger(struct buf *out, double finger_mmhg)
+{
+    plan_out_number(out, "finger_mmhg", finger_mmhg > 0.0 ? finger_mmhg : NAN,
+                    0);
+}
+
 static void out_numbers(const struct plan_input *in, struct buf *out)
 {
     plan_out_number(out, "map_mmhg", in->map_mmhg, 1);
@@ -162,6 +169,7 @@ static void out_numbers(const struct plan_input *in, struct buf *out)
     plan_out_number(out, "artery_mm", in->artery_mm, 2);
     plan_out_number(out, "index_open", in->index_open, 2);
     plan_out_number(out, "index_compressed", in->index_compressed, 2);
+    out_finger(out, in->finger_mmhg);
     plan_out_number(out, "static_mmhg", in->static_mmhg, 1);
     plan_out_number(out, "stenosis_pct", 100.0 * in->stenosis_frac, 0);
     plan_out_number(out, "stenosis_after_pct", 100.0 * in->stenosis_after_frac,
@@ -221,6 +229,7 @@ static void out_stage(const struct plan_document *d, size_t i, struct buf *out)
     out_flows(s->flow_ml_min, s->flow_count, out);
     plan_out_number(out, "map_mmhg", s->map_mmhg, 1);
     plan_out_number(out, "digital_brachial_index", s->index, 2);
+    out_finger(out, s->finger_mmhg);
     fhir_out_bool(out, "weak_thrill", s->weak_thrill);
     plan_out_number(out, "measured_ml_min",
                     seen != NULL ? seen->measured_ml_min : NAN, 0);

@@ -162,6 +162,7 @@ static void say_plan(struct text *t)
 
 void plan_text_case(const struct plan_document *d, struct buf *out)
 {
+    unsigned long before = buf_lost();
     struct buf page;
     struct text t;
 
@@ -180,10 +181,12 @@ void plan_text_case(const struct plan_document *d, struct buf *out)
     buf_puts(&page, "\n");
     say_support(&t);
     text_close(&page, out);
+    buf_keep_whole(out, before);
 }
 
 void plan_text(const struct plan_document *d, struct buf *out)
 {
+    unsigned long before = buf_lost();
     struct buf page;
     struct text t;
 
@@ -199,4 +202,5 @@ void plan_text(const struct plan_document *d, struct buf *out)
     say_cautions(&t);
     text_rests_on(&t);
     text_close(&page, out);
+    buf_keep_whole(out, before);
 }

@@ -1,13 +1,14 @@
 /* What to tie, what was tied, and what to do at each flow that is measured. */
 #include "adapters/plan_text.h"
 
+#include "adapters/plan_alarm.h"
 #include "adapters/plan_band.h"
 
 #include <math.h>
 
-/* The pressure is the same if it is this near to that of the baseline, per
- * cent (common practice, no source). */
-#define SAME_PRESSURE_PCT 10.0
+#define SAME_MM 0.005
+
+#define SAME_PRESSURE_PCT (100.0 * PLAN_SAME_PRESSURE)
 
 /* ---- first tie ------------------------------------------------------------------ */
 
@@ -38,7 +39,7 @@ void text_first(struct text *t)
 static const char *say_accept(struct text *t)
 {
     const struct plan_input *in = &t->d->from->in;
-    double near = SAME_PRESSURE_PCT / 100.0;
+    double near = PLAN_SAME_PRESSURE;
     struct words *w = &t->words;
 
     if (isnan(in->map_mmhg))
@@ -92,6 +93,11 @@ static const char *say_action(struct text *t, enum plan_action action,
     case PLAN_ACCEPT:
         return say_accept(t);
     case PLAN_TIGHTEN:
+        if (fabs(dowel_mm - standing_mm) < SAME_MM)
+            return words_say(&t->words,
+                             _("tie again over the same %s dowel with a "
+                               "tighter knot, then measure"),
+                             words_mm(&t->words, dowel_mm));
         return words_say(&t->words,
                          _("tie anew over a %s dowel (measured outer "
                            "diameter), then measure"),
@@ -105,6 +111,46 @@ static const char *say_action(struct text *t, enum plan_action action,
         break;
     }
     return _("measure again before anything else");
+}
+
+static const char *ends(struct text *t, const char *what)
+{
+    /* TRANSLATORS: what to do: "accept, but only if ..." */
+    return words_say(&t->words,
+                     _("%s; above the target, and no smaller dowel that keeps "
+                       "to the floor is on the ladder"),
+                     what);
+}
+
+/* Not by the flow alone. */
+static const char *say_now(struct text *t, const struct plan_what_now *now)
+{
+    const struct plan_input *in = &t->d->from->in;
+    const char *what =
+        say_action(t, now->action, now->dowel_mm, plan_standing_mm(in));
+
+    switch (now->reason) {
+    case PLAN_REASON_UNMEASURED:
+        return _("measure now");
+    case PLAN_REASON_OUTSIDE:
+        return _("measure again and look at the knot: the flow is not one that "
+                 "was predicted");
+    case PLAN_REASON_LADDER_ENDS:
+        return ends(t, what);
+    case PLAN_REASON_HAND_WORSE:
+    case PLAN_REASON_HAND_LOW:
+        return now->action == PLAN_LOOSEN
+                   ? what
+                   : _("no band is in place; tie none before the inflow has "
+                       "been looked at");
+    case PLAN_REASON_FLOW:
+    case PLAN_REASON_FLOOR:
+    case PLAN_REASON_THRILL:
+    case PLAN_REASON_PRESSURE:
+    case PLAN_REASON_COUNT:
+        break;
+    }
+    return what;
 }
 
 /* ---- what was done ----------------------------------------------------------------- */
@@ -161,6 +207,10 @@ static void say_stage(struct text *t, size_t i)
         said = and_this(t, said,
                         words_say(w, _("mean pressure %s mmHg"),
                                   words_number(w, s->map_mmhg, 0)));
+    if (s->finger_mmhg > 0.0)
+        said = and_this(t, said,
+                        words_say(w, _("finger pressure %s mmHg"),
+                                  words_number(w, s->finger_mmhg, 0)));
     if (isfinite(s->index))
         said = and_this(
             t, said, words_say(w, _("index %s"), words_number(w, s->index, 2)));
@@ -184,16 +234,18 @@ void text_stages(struct text *t)
         /* TRANSLATORS: %s: "cut the band and tie over a 4.5 mm dowel" */
         text_line(t, words_say(w, _("Weak or no thrill, loosen now: %s."),
                                say_loosen(t, now.dowel_mm)));
-        return;
     }
+    text_said(t, plan_alarm_say);
+    if (in->stages[in->stage_count - 1].weak_thrill ||
+        (now.known && now.reason == PLAN_REASON_PRESSURE))
+        return;
     if (!now.known) {
         text_line(t, _("No advice: see the warnings."));
         return;
     }
     /* TRANSLATORS: %s is what to do: "measure again before anything else" */
-    text_line(t, words_say(w, _("By what was measured: %s."),
-                           say_action(t, now.action, now.dowel_mm,
-                                      plan_standing_mm(in))));
+    text_line(t,
+              words_say(w, _("By what was measured: %s."), say_now(t, &now)));
     text_said(t, plan_again_say);
     say_readings(t);
 }
@@ -231,9 +283,12 @@ static const char *say_what(struct text *t, const struct plan_row *r,
             ? _("accept, but only under the conditions above")
             : say_action(t, r->action, r->dowel_mm, t->d->plan->card_dowel_mm);
     if (r->ladder_ends)
-        return words_say(w,
-                         _("%s; above the target, and no smaller dowel is on "
-                           "the ladder."),
+        what = ends(t, what);
+    else if (r->above_target)
+        /* TRANSLATORS: what to do: "accept, but only if ..." */
+        what = words_say(w,
+                         _("%s; above the target, but by too little for "
+                           "another tie"),
                          what);
     return words_say(w, "%s.", what);
 }

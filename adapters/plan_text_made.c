@@ -61,6 +61,8 @@ static double used_value(const struct plan_input *in, enum plan_use use)
     case PLAN_USE_STAGE_FLOW:
     case PLAN_USE_STAGE_MAP:
     case PLAN_USE_STAGE_INDEX:
+    case PLAN_USE_FINGER:
+    case PLAN_USE_STAGE_FINGER:
     case PLAN_USE_STAGE_THRILL:
     case PLAN_USE_COUNT:
         break;
@@ -84,6 +86,7 @@ static const struct used_row {
     { N_("feeding artery"), "", PLAN_USE_ARTERY, 0 },
     { N_("index of the hand"), "", PLAN_USE_INDEX, 2 },
     { N_("index, pressed shut"), "", PLAN_USE_INDEX_COMPRESSED, 2 },
+    { N_("finger pressure"), "", PLAN_USE_FINGER, 0 },
     { N_("static pressure"), "mmHg", PLAN_USE_STATIC, 0 },
     { N_("outflow stenosis"), "", PLAN_USE_STENOSIS, 0 },
     { N_("pump flow, prescribed"), "", PLAN_USE_PUMP, 0 },

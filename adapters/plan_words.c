@@ -41,7 +41,21 @@ static const struct plan_phrase missing_rows[] = {
          "measured") },
 };
 
+/* What stands above every number first. */
 static const struct plan_phrase warning_rows[] = {
+    { PLAN_HAND_WORSE, "hand-worse",
+      N_("THE HAND IS WORSE than at the baseline, although less flow through "
+         "the access should leave it more pressure: loosen, and look at the "
+         "inflow and at where the band lies. No smaller dowel.") },
+    { PLAN_HAND_LOW, "hand-low",
+      N_("THE HAND IS BELOW ITS LIMIT with the band, and not shown to be "
+         "better than before it: loosen, and look at the inflow and at where "
+         "the band lies. No smaller dowel.") },
+    { PLAN_PRESSURE_OFF, "pressure-changed",
+      /* xgettext:no-c-format */
+      N_("The mean pressure after the last step is more than 10 % away from "
+         "that at the baseline, and the flow changed with it: restore it and "
+         "measure again before anything is tied or accepted.") },
     { PLAN_READS_APART, "readings-apart",
       N_("Two readings of one measurement differ by more than chance explains: "
          "take a third before anything is decided.") },
@@ -99,6 +113,11 @@ static const struct plan_phrase warning_rows[] = {
     { PLAN_OTHER_METHOD, "other-method",
       N_("Flows by another method than that of the baseline were measured and "
          "are not used: two methods may differ by more than a band changes.") },
+    { PLAN_BASELINE_APART, "baseline-apart",
+      N_("The readings of the baseline differ by more than chance explains. "
+         "Were some of them measured through a band that was typed late, or "
+         "not at all? Take back what is not of the open access, and measure "
+         "again.") },
 };
 
 /* Pre-conditions, by enum condition. */
@@ -241,6 +260,9 @@ static const struct plan_phrase offer_rows[] = {
          "one: what a second leaves has no source. If the one in place is cut, "
          "record that, measure a pair of flows, and plan again; if it stays, "
          "image it, measure after each step, and decide by that") },
+    { PLAN_DECEASED, "deceased",
+      N_("the patient is recorded as deceased; if that is wrong, have it put "
+         "right in the record") },
     { PLAN_UNFIT, "not-usable", N_("a value cannot be used") },
 };
 
@@ -312,6 +334,15 @@ static double looser_than(const struct plan *plan, double mm)
     return found;
 }
 
+/* Holds although the numbers contradict each other. */
+static bool stands_above(const struct plan *plan)
+{
+    return plan->next == PLAN_LOOSEN ||
+           plan->next_reason == PLAN_REASON_HAND_WORSE ||
+           plan->next_reason == PLAN_REASON_HAND_LOW ||
+           plan->next_reason == PLAN_REASON_PRESSURE;
+}
+
 struct plan_what_now plan_what_now(const struct plan_document *d)
 {
     const struct plan_input *in = &d->from->in;
@@ -321,12 +352,13 @@ struct plan_what_now plan_what_now(const struct plan_document *d)
         return now;
     if (in->stages[in->stage_count - 1].weak_thrill)
         return (struct plan_what_now){
-            true, PLAN_LOOSEN, looser_than(d->plan, plan_standing_mm(in))
+            true, PLAN_LOOSEN, looser_than(d->plan, plan_standing_mm(in)),
+            PLAN_REASON_THRILL
         };
-    if (d->plan->next != PLAN_LOOSEN &&
+    if (!stands_above(d->plan) &&
         (d->plan->warnings & (PLAN_CONFLICT | PLAN_ZONE_EMPTY | PLAN_DISTAL)) !=
             0)
         return now;
-    return (struct plan_what_now){ true, d->plan->next,
-                                   d->plan->next_dowel_mm };
+    return (struct plan_what_now){ true, d->plan->next, d->plan->next_dowel_mm,
+                                   d->plan->next_reason };
 }

@@ -56,11 +56,13 @@ static inline bool plan_rung_keeps(const struct plan_document *d,
 }
 
 /* What to do after the last stage: what the engine says, but that a weak
- * thrill stands above every flow. */
+ * thrill stands above every flow.  What stands above a flow is known also where
+ * the flow gives no advice. */
 struct plan_what_now {
     bool known; /* a case goes on, and advice is given */
     enum plan_action action;
     double dowel_mm;
+    enum plan_reason reason;
 };
 struct plan_what_now plan_what_now(const struct plan_document *d);
 

@@ -134,6 +134,14 @@ void queue_digest_write(const struct digest_unit *u, struct buf *out)
     line(out, _("Open now:"), u->open_now);
     line(out, _("Overdue now:"), u->overdue_now);
     line(out, _("Reminders due in the week after:"), u->reminders_due);
+    if (u->deceased > 0)
+        line(out, _("Patients left out now, recorded as deceased:"),
+             u->deceased);
+    if (u->death_doubtful > 0)
+        line(out,
+             _("Recorded as deceased, but something is dated later (ask "
+               "now):"),
+             u->death_doubtful);
 }
 
 void queue_digest_foot(bool any, struct buf *out)
@@ -206,6 +214,8 @@ void queue_digest_json(const struct digest_unit *u, int64_t week, bool silent,
     fhir_out_int(out, "open_now", (long long)u->open_now);
     fhir_out_int(out, "overdue_now", (long long)u->overdue_now);
     fhir_out_int(out, "reminders_due", (long long)u->reminders_due);
+    fhir_out_int(out, "deceased", (long long)u->deceased);
+    fhir_out_int(out, "death_doubtful", (long long)u->death_doubtful);
     fhir_out_text(out, "as_of", as_of);
     fhir_out_bool(out, "silent", silent);
     buf_puts(out, "}\n");

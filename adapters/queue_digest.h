@@ -19,7 +19,7 @@ struct digest_reason {
     size_t count;
 };
 
-/* All but the last four: of the week. */
+/* All but the last six: of the week. */
 struct digest_unit {
     const char *name;                  /* "": not known; borrowed */
     size_t opened;                     /* suggestions, as headgate decided */
@@ -31,10 +31,12 @@ struct digest_unit {
     size_t voided;                     /* deleted, failed or entered in error */
     size_t reason_count;
     struct digest_reason reasons[DIGEST_REASONS_MAX]; /* of the declined */
-    size_t other_reasons; /* declined with reasons that do not fit here */
-    size_t open_now;      /* suggestions, in hand or not */
-    size_t overdue_now;   /* of them */
-    size_t reminders_due; /* open now, and due in the week after */
+    size_t other_reasons;  /* declined with reasons that do not fit here */
+    size_t open_now;       /* suggestions, in hand or not */
+    size_t overdue_now;    /* of them */
+    size_t reminders_due;  /* open now, and due in the week after */
+    size_t deceased;       /* patients left out: recorded as deceased */
+    size_t death_doubtful; /* recorded so, but something is dated later */
     int64_t today; /* what "now" is, at the site: days since 1970-01-01 */
 };
 
@@ -50,8 +52,8 @@ void queue_digest_foot(bool any, struct buf *out);
  * One object and a line feed: week ("2026-W47"), unit (null: not known), new,
  * new_by_rule ({"HF-1":2}), taken, median_hours_to_taken (null: none was),
  * completed, declined, declined_reasons ([{reason, count}], reason null: none
- * was given), void, ended, open_now, overdue_now, reminders_due,
- * as_of ("2026-11-26": the day that these three are of), silent.
+ * was given), void, ended, open_now, overdue_now, reminders_due, deceased, death_doubtful,
+ * as_of ("2026-11-26": the day that these five are of), silent.
  */
 void queue_digest_json(const struct digest_unit *u, int64_t week, bool silent,
                        struct buf *out);

@@ -20,6 +20,11 @@ bool queue_is_put_off(const struct queue_row *row, int64_t now_s)
            !row->ground_gone && row->urgency != URGENCY_IMMEDIATE;
 }
 
+bool queue_is_death_doubtful(const struct queue_row *row)
+{
+    return row->died != NULL && !row->deceased;
+}
+
 bool queue_is_overdue(const struct queue_row *row, int64_t now_s,
                       const struct zone *zone)
 {
@@ -192,6 +197,48 @@ static void say_labelled(struct entry *e, enum queue_style style,
         entry_paragraph(e, style);
 }
 
+/* It stands in the queue though the record says that nobody needs it. */
+static void say_death(struct entry *e, const struct queue_row *row)
+{
+    struct queue_page *p = e->page;
+
+    if (row->died == NULL)
+        return;
+    queue_page_begin(p, "");
+    if (!queue_is_death_doubtful(row))
+        buf_puts(&p->words, _("Recorded as deceased."));
+    else if (row->died[0] != '\0')
+        /* TRANSLATORS: a day, a month or a year: 2026-11-20 */
+        buf_printf(&p->words,
+                   _("RECORDED AS DECEASED ON %s, and something is dated "
+                     "later: ask now"),
+                   row->died);
+    else
+        buf_puts(&p->words, _("RECORDED AS DECEASED, and something is dated "
+                              "later: ask now"));
+    entry_paragraph(e, queue_is_death_doubtful(row) ? ALARM : PLAIN);
+}
+
+/* The record has two of him, and says which one counts. */
+static void say_replaced(struct entry *e, const struct queue_row *row)
+{
+    struct queue_page *p = e->page;
+    struct buf number;
+
+    if (row->replaced_by == NULL)
+        return;
+    buf_init(&number, (size_t)4 * QUEUE_TEXT_MAX);
+    queue_text_clean(&number, row->replaced_by);
+    queue_page_begin(p, "");
+    /* TRANSLATORS: the number of a patient */
+    buf_printf(&p->words,
+               _("This record was replaced by %s: look at both, and have the "
+                 "access sent with that one."),
+               number.len > 0 ? number.data : "?");
+    entry_paragraph(e, WARN);
+    buf_clear(&number);
+}
+
 /* Whose it is to see to: they have it in hand, or were only asked. */
 static void say_owner(struct entry *e, const struct queue_row *row)
 {
@@ -234,6 +281,12 @@ static void say_people(struct entry *e, const struct queue_row *row)
         entry_paragraph(e, PLAIN);
     }
     say_owner(e, row);
+    /* handed over first, so that nobody would close it */
+    if (row->ground_gone && row->state != EPISODE_TAKEN) {
+        queue_page_begin(p, _("Nobody has it in hand: close it with headgate "
+                              "task done"));
+        entry_paragraph(e, PLAIN);
+    }
     if (row->escalated) {
         queue_page_begin(
             p, row->held ? _("ESCALATED: nobody saw to it within its time")
@@ -310,6 +363,8 @@ void queue_entry_write(struct queue_page *p, const struct queue_row *row)
 
     fill_margin(&e, row);
     say_who(&e, row);
+    say_death(&e, row);
+    say_replaced(&e, row);
     say_labelled(&e, PLAIN,
                  queue_is_visit(row) ? _("Record:")
                  : row->reminder     ? _("Measure:")

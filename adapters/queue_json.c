@@ -75,6 +75,15 @@ static void json_people(const struct queue_row *row, const struct zone *zone,
     fhir_out_bool(out, "escalated", row->escalated);
 }
 
+static void json_death(const struct queue_row *row, struct buf *out)
+{
+    json_text(out, "replaced_by",
+              row->replaced_by != NULL ? row->replaced_by : "");
+    fhir_out_bool(out, "recorded_deceased", row->died != NULL);
+    json_text(out, "deceased", row->died != NULL ? row->died : "");
+    fhir_out_bool(out, "death_doubtful", queue_is_death_doubtful(row));
+}
+
 void queue_write_json(const struct queue_row *row, int64_t now_s,
                       const struct zone *zone, struct buf *out)
 {
@@ -113,5 +122,6 @@ void queue_write_json(const struct queue_row *row, int64_t now_s,
     else
         json_null(out, "input");
     json_people(row, zone, out);
+    json_death(row, out);
     buf_puts(out, "}\n");
 }

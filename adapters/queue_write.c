@@ -95,8 +95,8 @@ static const struct section {
     { URGENCY_NOTE, BOLD, N_("FOLLOW-UP - what a visit after a band records"),
       N_("To follow up:") },
     { URGENCY_NOTE, BOLD,
-      N_("IN HAND, GROUND GONE: to be closed by whoever has it"),
-      N_("In hand, and their ground gone:") },
+      N_("GROUND GONE: nothing holds any more, only to be closed"),
+      N_("Ground gone, to be closed:") },
     { URGENCY_NOTE, BOLD, N_("PUT OFF - not before the date shown"),
       N_("Put off:") },
 };
@@ -245,6 +245,7 @@ void queue_write_table(const struct queue_row *rows, size_t count,
     struct queue_page p = { .options = options,
                             .columns = queue_columns(options->columns),
                             .out = out };
+    unsigned long before = buf_lost();
 
     /* Four texts of four bytes a character at most, and what joins them. */
     buf_init(&p.words, (size_t)5 * 4 * QUEUE_TEXT_MAX);
@@ -265,4 +266,5 @@ void queue_write_table(const struct queue_row *rows, size_t count,
         write_summary(&p, rows, count);
     write_caution(&p, count > 0);
     buf_clear(&p.words);
+    buf_keep_whole(out, before);
 }

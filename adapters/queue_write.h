@@ -63,11 +63,20 @@ struct queue_row {
     int64_t access_id, patient_id; /* rows of the store */
     bool deceased; /* in hand, of a patient who is known to be dead: it only
                       waits to be closed */
+    const char *replaced_by; /* the number of the record that is to be used
+                                instead of this one; NULL: none */
+    const char *died; /* recorded as dead since: a day, a month, a year, "" not
+                         known when; NULL: not recorded as dead.  Where deceased
+                         is false, something is dated later, and the death is
+                         doubtful */
 };
 
 /* Is it put off at this moment?  What is to be phoned about at once, a reminder
  * and what has lost its ground cannot be. */
 bool queue_is_put_off(const struct queue_row *row, int64_t now_s);
+
+/* Is the patient recorded as dead, against what was measured since? */
+bool queue_is_death_doubtful(const struct queue_row *row);
 
 /* Has its day passed?  Not of what is put off. */
 bool queue_is_overdue(const struct queue_row *row, int64_t now_s,
@@ -102,6 +111,11 @@ bool queue_is_overdue(const struct queue_row *row, int64_t now_s,
  *                     has not taken it; in words
  *     put_off_until   date at the site; put_off_by: who did, in words
  *     escalated       true: nobody took it within its time
+ *     replaced_by     number of the patient's record to use instead, or null
+ *     recorded_deceased  true: the record says that the patient is dead
+ *     deceased        since when: "2026-11-25", "2026-11", "2026"; null: no
+ *                     date is known
+ *     death_doubtful  true: recorded so, and something is dated later: ask now
  *
  * zone    of the site: a due date is one of its calendar
  */

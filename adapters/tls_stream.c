@@ -111,7 +111,8 @@ static bool read_lists(struct tls_context *c)
     stamp_of(c->crl, c->crl_read);
     if (lookup == NULL || X509_STORE_load_file(store, c->ca) != 1 ||
         X509_load_crl_file(lookup, c->crl, X509_FILETYPE_PEM) < 1 ||
-        X509_STORE_set_flags(store, X509_V_FLAG_CRL_CHECK) != 1) {
+        X509_STORE_set_flags(store, X509_V_FLAG_CRL_CHECK |
+                                        X509_V_FLAG_CRL_CHECK_ALL) != 1) {
         X509_STORE_free(store);
         return false;
     }

@@ -29,7 +29,8 @@ struct tls_files {
     const char *client_ca;   /* PEM: who signs clients; NULL or "": clients
                                 need no certificate; else all need one, or,
                                 with client_may_lack, prove the one they have */
-    const char *client_crl;  /* PEM: revocation lists of those who sign clients;
+    const char *client_crl;  /* PEM: a revocation list of each of those who sign
+                                clients, and of those who sign these;
                                 NULL or "": revocation is not looked at.  Needs
                                 client_ca */
     bool client_may_lack;    /* a client without a certificate is taken too; a
@@ -43,10 +44,11 @@ enum { TLS_PATH_MAX = 1024 }; /* of client_ca and client_crl */
  *
  * why  out: which file is wrong, and how, for a person; no part of a key
  *
- * With client_crl the certificate of a client is checked against the list of
- * its issuer (RFC 5280, 6.3; X509_V_FLAG_CRL_CHECK): revoked, no list of that
- * issuer, a list that is not its issuer's or that has run out: no connection.
- * The certificates of authorities between are not checked.  Before each new
+ * With client_crl the certificate of a client, and those of all authorities
+ * that lead to the root, are checked against the list of their issuer (RFC
+ * 5280, 6.3; X509_V_FLAG_CRL_CHECK_ALL): revoked, no list of that issuer, a
+ * list that is not its issuer's or that has run out: no connection.  So the
+ * file needs a list of each authority of a chain.  Before each new
  * connection it is looked whether the file has changed; a new one that cannot
  * be used changes nothing, and the lists that were read before go on to count.
  *

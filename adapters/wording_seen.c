@@ -140,12 +140,11 @@ static bool rests_on(const struct finding *f, const struct point *p)
     return false;
 }
 
-size_t seen_all(const struct wording *w, const struct finding *f,
-                enum quantity q, struct point points[EVIDENCE_MAX])
+static size_t seen_of(const struct wording *w, const struct finding *f,
+                      enum quantity q, bool blank,
+                      struct point points[EVIDENCE_MAX])
 {
     struct point all[POINTS_MAX];
-    bool blank =
-        q == Q_ACCESS_FLOW && rule_info(f->rule)->group != GROUP_AFTER_BAND;
     size_t count =
         series_collect(w->history, w->policy, q, blank, all, POINTS_MAX);
     size_t kept = 0;
@@ -160,6 +159,17 @@ size_t seen_all(const struct wording *w, const struct finding *f,
         points[kept++] = all[i];
     }
     return kept;
+}
+
+size_t seen_all(const struct wording *w, const struct finding *f,
+                enum quantity q, struct point points[EVIDENCE_MAX])
+{
+    bool blank =
+        q == Q_ACCESS_FLOW && rule_info(f->rule)->group != GROUP_AFTER_BAND;
+    size_t kept = seen_of(w, f, q, blank, points);
+
+    /* what a rule rests on that reads flows soon after an intervention too */
+    return kept == 0 && blank ? seen_of(w, f, q, false, points) : kept;
 }
 
 size_t seen_points(const struct wording *w, const struct finding *f,

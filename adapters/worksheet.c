@@ -262,6 +262,7 @@ enum err worksheet_draw(const struct worksheet *sheet, enum canvas_form form,
                                  .title = _("Access worksheet"),
                                  .author = "headgate " HEADGATE_VERSION,
                                  .made_s = sheet->made_s };
+    unsigned long before = buf_lost();
     struct box size;
     enum err err = canvas_open(&setup, &page.canvas);
 
@@ -273,5 +274,7 @@ enum err worksheet_draw(const struct worksheet *sheet, enum canvas_form form,
                       size.height_mm - 2.0 * EDGE_MM };
     choose(&page);
     (void)put_page(&page, true);
-    return canvas_close(page.canvas, out);
+    err = canvas_close(page.canvas, out);
+    buf_keep_whole(out, before);
+    return err == ERR_OK ? buf_ok(out) : err;
 }

@@ -1,12 +1,12 @@
 /* What now, and what to do at each measured flow. */
+#include "adapters/plan_alarm.h"
 #include "adapters/plan_band.h"
 #include "adapters/worksheet_parts.h"
 
 #include <math.h>
 
-/* The pressure is the same if it is this near to that of the baseline, per
- * cent (common practice, no source). */
-#define SAME_PRESSURE_PCT 10.0
+#define SAME_PRESSURE_PCT (100.0 * PLAN_SAME_PRESSURE)
+#define SAME_MM           0.005
 
 #define RANGE_MM 3.95 /* column of flows, for each point of type */
 #define PAD_MM   0.9
@@ -31,6 +31,9 @@ static const char *action_words(struct part *p, enum plan_action action,
     case PLAN_ACCEPT:
         return _("Accept, if all checks hold");
     case PLAN_TIGHTEN:
+        if (fabs(dowel_mm - standing_mm) < SAME_MM)
+            return words_say(w, _("Tie again over %s, tighter knot, measure"),
+                             words_mm(w, dowel_mm));
         return words_say(w, _("Tie anew over %s, measure"),
                          words_mm(w, dowel_mm));
     case PLAN_LOOSEN:
@@ -55,6 +58,7 @@ static const char *now_words(struct part *p)
     const struct plan_input *in = &d->from->in;
     struct plan_what_now now = plan_what_now(d);
     struct words *w = &p->words;
+    const char *what;
 
     if (in->stage_count == 0)
         return isnan(d->plan->first_dowel_mm)
@@ -66,20 +70,34 @@ static const char *now_words(struct part *p)
     if (in->stages[in->stage_count - 1].weak_thrill)
         return words_say(w, _("Weak or no thrill, loosen now: %s"),
                          loosen_words(p, now.dowel_mm));
+    if (now.reason == PLAN_REASON_UNMEASURED)
+        return _("Measure now");
+    if (now.reason == PLAN_REASON_OUTSIDE)
+        return _("Not as predicted: measure again, look at the knot");
+    if (now.reason == PLAN_REASON_PRESSURE)
+        return _("Restore the mean pressure, measure again");
+    if (now.action == PLAN_REMEASURE && now.reason != PLAN_REASON_FLOW)
+        return _("No band is in place: tie none before the inflow is seen");
+    what = action_words(p, now.action, now.dowel_mm, plan_standing_mm(in));
+    if (now.reason == PLAN_REASON_LADDER_ENDS)
+        /* TRANSLATORS: %s is what to do: "Accept, if all checks hold" */
+        return words_say(w, _("Now, above the target, no smaller dowel: %s"),
+                         what);
     /* TRANSLATORS: %s is what to do: "Tie anew over 3.5 mm, measure" */
-    return words_say(
-        w, _("Now: %s"),
-        action_words(p, now.action, now.dowel_mm, plan_standing_mm(in)));
+    return words_say(w, _("Now: %s"), what);
 }
 
-/* Why to measure again. */
-static void put_again(struct part *p)
+/* What stands above the flow, and why to measure again. */
+static void put_said(struct part *p, void (*say)(const struct plan_document *d,
+                                                 struct buf *out))
 {
     const struct canvas_type type = part_large(8, true);
     struct buf text;
 
-    buf_init(&text, 1024);
-    plan_again_say(p->sheet->plan, &text);
+    buf_init(&text, 4096);
+    say(p->sheet->plan, &text);
+    while (text.len > 0 && text.data[text.len - 1] == '\n')
+        text.data[--text.len] = '\0';
     if (text.len > 0 && buf_ok(&text) == ERR_OK)
         part_text(p, &type, text.data);
     buf_clear(&text);
@@ -94,8 +112,9 @@ void sheet_what_now(struct part *p)
     part_gap(p, PAD_MM);
     p->x_mm += 1.6;
     p->width_mm -= 3.2;
+    put_said(p, plan_alarm_say);
     part_text(p, &big, now_words(p));
-    put_again(p);
+    put_said(p, plan_again_say);
     part_text(p, &type, plan_say_readings(&p->words, p->sheet->plan));
     part_text(p, &type, plan_say_readings_before(&p->words, p->sheet->plan));
     part_gap(p, PAD_MM - 0.4);
@@ -173,7 +192,9 @@ static struct row row_words(struct part *p, const struct plan_row *r)
     if (r->emergency)
         row.more = _("ALSO AT ANY FLOW: thrill weak or lost");
     else if (r->ladder_ends)
-        row.more = _("above the target; no smaller dowel is on the ladder");
+        row.more = _("above the target; no smaller dowel is possible");
+    else if (r->above_target)
+        row.more = _("above the target, by too little for another tie");
     row.range_mm = canvas_measure(p->canvas, &left, row.range, NULL);
     row.act_mm = canvas_measure(p->canvas, &right, row.act, NULL);
     row.more_mm = canvas_measure(p->canvas, &below, row.more, NULL);
@@ -193,7 +214,7 @@ static void draw_row(struct part *p, const struct plan_row *r,
     double act_mm = row->act_mm + row->more_mm;
 
     below.size_pt = more_pt(p, r);
-    if (r->action == PLAN_ACCEPT && !r->emergency && !r->ladder_ends)
+    if (r->action == PLAN_ACCEPT && !r->emergency && !r->above_target)
         canvas_area(p->canvas, box, FILL_LIGHT);
     canvas_text(p->canvas, p->x_mm + PAD_MM,
                 p->y_mm + (row->all_mm - row->range_mm) / 2.0, &left,
@@ -263,7 +284,7 @@ static void put_checks(struct part *p)
     struct canvas_type type = part_large(8.5, false),
                        head = part_large(8.5, true);
     struct words *w = &p->words;
-    double near = SAME_PRESSURE_PCT / 100.0;
+    double near = PLAN_SAME_PRESSURE;
 
     part_text(p, &head, _("Accept only if:"));
     put_two(p, &type, _("thrill is present"), _("the hand is not worse"));

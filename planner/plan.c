@@ -5,7 +5,6 @@
 #include <math.h>
 #include <string.h>
 
-#define APART_SDS       2.77 /* two readings, 95 %: 1.96 * sqrt(2) (C) */
 #define TAIL_LEAST      0.01
 #define EFFECTIVE_LEAST 150.0 /* below it quantiles are a matter of luck (A) */
 #define STAGES_SEEN     4     /* knots beyond this have not been seen (A) */
@@ -86,6 +85,13 @@ static unsigned missing_of(const struct plan_input *in)
     return set;
 }
 
+/* The range of so many readings, in standard deviations of one, that chance
+ * exceeds in 5 of 100: the studentised range of infinitely many degrees of
+ * freedom; of two 1.96 * sqrt(2) (C). */
+static const double apart_sds[PLAN_READS_MAX + 1] = { 0,    0,    2.77,
+                                                      3.31, 3.63, 3.86,
+                                                      4.03, 4.17, 4.29 };
+
 static bool are_apart(const double *read, size_t count, double cv)
 {
     double low = INFINITY, high = 0.0;
@@ -94,7 +100,7 @@ static bool are_apart(const double *read, size_t count, double cv)
         low = read[i] < low ? read[i] : low;
         high = read[i] > high ? read[i] : high;
     }
-    return count == 2 && log(high / low) > APART_SDS * cv;
+    return count > 1 && log(high / low) > apart_sds[count] * cv;
 }
 
 static unsigned warnings_of(const struct plan_work *w)
@@ -103,7 +109,7 @@ static unsigned warnings_of(const struct plan_work *w)
     unsigned set = 0;
 
     if (are_apart(in->flow_ml_min, in->flow_count, w->cv))
-        set |= PLAN_READS_APART;
+        set |= in->flow_count == 2 ? PLAN_READS_APART : PLAN_BASELINE_APART;
     if (isfinite(in->index_compressed) &&
         in->index_compressed < in->limits.index_least)
         set |= PLAN_DISTAL;
@@ -117,10 +123,18 @@ static unsigned warnings_of(const struct plan_work *w)
         set |= PLAN_OTHER_METHOD;
     if (in->lead == PLAN_BY_HAND && !isfinite(in->index_open))
         set |= PLAN_HAND_BY_FLOW;
+    set |= w->alarm.hand_worse ? PLAN_HAND_WORSE : 0;
+    set |= w->alarm.hand_low ? PLAN_HAND_LOW : 0;
+    set |= w->alarm.pressure_off ? PLAN_PRESSURE_OFF : 0;
     return set;
 }
 
 /* ---- what was done and measured ------------------------------------------- */
+
+bool plan_is_outside(double tail)
+{
+    return !(tail >= TAIL_LEAST && tail <= 1.0 - TAIL_LEAST);
+}
 
 static void see(struct plan_work *w, const struct plan_stage *stage,
                 struct plan_seen *seen)
@@ -144,9 +158,10 @@ static void see(struct plan_work *w, const struct plan_stage *stage,
         w->must_loosen = true;
     particles_observe(p, &w->at, stage->flow_ml_min, stage->flow_count, w->cv,
                       &seen->tail);
-    if (!(seen->tail >= TAIL_LEAST && seen->tail <= 1.0 - TAIL_LEAST))
+    if (plan_is_outside(seen->tail))
         w->plan->warnings |= PLAN_OUTSIDE;
-    if (are_apart(stage->flow_ml_min, stage->flow_count, w->cv))
+    if (stage->flow_count == 2 &&
+        are_apart(stage->flow_ml_min, stage->flow_count, w->cv))
         w->plan->warnings |= PLAN_READS_APART;
 }
 
@@ -224,6 +239,7 @@ static void start(const struct plan_input *in, struct plan_work *w,
     w->in = in;
     w->plan = plan;
     w->cv = particles_cv(in->method);
+    w->alarm = plan_alarm_of(in);
     take_ladder(w);
     plan->baseline_ml_min =
         exp(particles_log_mean(in->flow_ml_min, in->flow_count));
@@ -262,8 +278,8 @@ static bool has_advice(const struct plan *plan)
            0;
 }
 
-void plan_advise(const struct plan_input *in, struct plan_work *w,
-                 struct plan *plan)
+static void advise(const struct plan_input *in, struct plan_work *w,
+                   struct plan *plan)
 {
     start(in, w, plan);
     if (replay(w, &w->usual) < EFFECTIVE_LEAST) {
@@ -278,9 +294,18 @@ void plan_advise(const struct plan_input *in, struct plan_work *w,
     if (has_advice(plan)) {
         plan_believe(w);
         plan_decide(w);
-    } else if (w->banded && w->must_loosen) {
-        plan_loosen(w);
+        return;
     }
+    if (w->banded && w->must_loosen)
+        plan_loosen(w);
+    plan_heed(w);
+}
+
+void plan_advise(const struct plan_input *in, struct plan_work *w,
+                 struct plan *plan)
+{
+    w->doubts = false;
+    advise(in, w, plan);
 }
 
 enum err plan_make(const struct plan_input *in, struct plan_work *work,
@@ -291,7 +316,8 @@ enum err plan_make(const struct plan_input *in, struct plan_work *work,
 
     if (e != ERR_OK)
         return e;
-    plan_advise(in, work, plan);
+    work->doubts = true;
+    advise(in, work, plan);
     if (has_advice(plan))
         plan_card(work);
     hand_now(work);

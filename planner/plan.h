@@ -85,8 +85,9 @@ struct plan_stage {
     double dowel_mm; /* of a tie: measured outer diameter */
     double flow_ml_min[PLAN_READS_MAX];
     size_t flow_count;
-    double map_mmhg; /* of that moment */
-    double index;    /* digital-brachial index of that moment */
+    double map_mmhg;    /* of that moment */
+    double index;       /* digital-brachial index of that moment */
+    double finger_mmhg; /* systolic pressure of the finger; 0, NAN: not known */
     bool weak_thrill;
 };
 
@@ -106,6 +107,7 @@ struct plan_input {
     double conduit_mm; /* inner diameter where the band goes */
     double artery_mm;  /* feeding artery */
     double index_open, index_compressed; /* digital-brachial */
+    double finger_mmhg; /* systolic pressure of the finger; 0, NAN: not known */
     double static_mmhg; /* inside the access, pump off, zero at heart height */
     double stenosis_frac, stenosis_after_frac; /* outflow, by diameter: now,
                                                    and after opening it */
@@ -169,7 +171,15 @@ enum plan_warning {
     PLAN_STRAINED = 16384,     /* the index measured and the pressures hardly go
                                   together: check both */
     PLAN_OTHER_METHOD = 32768, /* flows by another method are not used */
-    PLAN_WARNING_COUNT = 16
+    PLAN_HAND_WORSE = 65536,   /* finger or index fell after a tie: loosen, look
+                                  at the inflow */
+    PLAN_HAND_LOW = 131072,    /* below its limit after a tie, and no better
+                                  than at the baseline: the same */
+    PLAN_PRESSURE_OFF = 262144, /* the mean pressure after the last step is not
+                                   that of the baseline */
+    PLAN_BASELINE_APART = 524288, /* three or more readings of the baseline
+                                     differ by more than chance */
+    PLAN_WARNING_COUNT = 20
 };
 
 /* ---- what comes out ------------------------------------------------------- */
@@ -212,13 +222,29 @@ enum plan_action {
     PLAN_ACTION_COUNT
 };
 
+/* Why the next step is what it is. */
+enum plan_reason {
+    PLAN_REASON_FLOW,        /* by the flow measured, and what is expected */
+    PLAN_REASON_FLOOR,       /* the flow is below the floor */
+    PLAN_REASON_THRILL,      /* weak or lost */
+    PLAN_REASON_HAND_WORSE,  /* PLAN_HAND_WORSE */
+    PLAN_REASON_HAND_LOW,    /* PLAN_HAND_LOW */
+    PLAN_REASON_PRESSURE,    /* PLAN_PRESSURE_OFF */
+    PLAN_REASON_UNMEASURED,  /* nothing was measured after the last step */
+    PLAN_REASON_OUTSIDE,     /* the flow after the last step is not one that was
+                               predicted */
+    PLAN_REASON_LADDER_ENDS, /* accepted above the target: no smaller size */
+    PLAN_REASON_COUNT
+};
+
 /* What to do if the flow measured is from <= flow < to. */
 struct plan_row {
     double from_ml_min, to_ml_min; /* to: INFINITY in the highest row */
     enum plan_action action;
-    double dowel_mm;  /* NAN: none */
-    bool emergency;   /* the lowest row: below it loosen now, then measure */
-    bool ladder_ends; /* accepted though too loose: no smaller size is left */
+    double dowel_mm;   /* NAN: none */
+    bool emergency;    /* the lowest row: below it loosen now, then measure */
+    bool above_target; /* accepted though too loose ... */
+    bool ladder_ends;  /* ... because no smaller size keeps to the floor */
 };
 
 /* Opening the outflow lesion. */
@@ -252,7 +278,9 @@ struct plan {
     unsigned missing, warnings;
     double baseline_ml_min; /* mean of the readings */
     size_t rung_count;
-    struct plan_rung rungs[PLAN_DOWELS_MAX]; /* loosest first */
+    struct plan_rung rungs[PLAN_DOWELS_MAX]; /* loosest first; of a hand that is
+                                                worse only those that are looser
+                                                than what stands */
     double first_dowel_mm;                   /* NAN: none is named */
     double card_dowel_mm; /* the dowel that the card is for */
     int readings_advised; /* of each measurement after a tie */
@@ -260,6 +288,7 @@ struct plan {
     enum plan_action next; /* what now; PLAN_REMEASURE also where the warnings
                               say that there is no advice */
     double next_dowel_mm;
+    enum plan_reason next_reason;
     size_t row_count;
     struct plan_row rows[PLAN_CARD_MAX];        /* lowest flow first */
     double lowest_ml_min, highest_ml_min;       /* the card holds between these;
@@ -296,6 +325,39 @@ MUST_CHECK enum err plan_check(const struct plan_input *in,
  */
 MUST_CHECK enum err plan_make(const struct plan_input *in,
                               struct plan_work *work, struct plan *plan);
+
+/*
+ * What speaks after the last step against a tighter band, or against judging
+ * it, whatever its flow is.  Less flow through the access should leave the hand
+ * more pressure (circuit.h); where finger or index fall after a tie the inflow
+ * may be narrowed, or the band lie at a wrong place.
+ *
+ * The margins are own proposals, no source: an index or a pressure of the
+ * finger differs by so much from one measurement to the next.  A pressure that
+ * is within a tenth of that at the baseline is the same (common practice, no
+ * source).
+ */
+#define PLAN_INDEX_FALL    0.10
+#define PLAN_INDEX_RISE    0.05
+#define PLAN_FINGER_FALL   15.0 /* mmHg */
+#define PLAN_FINGER_RISE   10.0 /* mmHg */
+#define PLAN_SAME_PRESSURE 0.10 /* of that at the baseline */
+
+struct plan_alarm {
+    bool hand_worse; /* fell by more than the margin */
+    bool hand_low;   /* with a band in place: below its limit, and not risen by
+                          more than the margin since the baseline, or that is
+                          not known */
+    bool by_finger;  /* it was its pressure that said so; else the index */
+    size_t hand_stage; /* measured after this one, index into in->stages */
+    bool pressure_off; /* after the last step */
+};
+
+/* A hand stays worse while ties get no looser and nobody measures it anew. */
+struct plan_alarm plan_alarm_of(const struct plan_input *in);
+
+/* Stable words: "flow", "floor", "thrill", "hand-worse", ... */
+const char *plan_reason_word(enum plan_reason r);
 
 /* Stable words: "accept", "tighten", ...; "share", "window", ... */
 const char *plan_action_word(enum plan_action a);

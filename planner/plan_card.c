@@ -20,8 +20,8 @@ struct card {
 
 static bool is_same(const struct plan_row *a, const struct plan_row *b)
 {
-    return a->action == b->action && a->ladder_ends == b->ladder_ends &&
-           a->emergency == b->emergency &&
+    return a->action == b->action && a->above_target == b->above_target &&
+           a->ladder_ends == b->ladder_ends && a->emergency == b->emergency &&
            (a->dowel_mm == b->dowel_mm ||
             (isnan(a->dowel_mm) && isnan(b->dowel_mm)));
 }
@@ -39,7 +39,7 @@ static void append(struct plan *plan, const struct plan_row *row)
     } else if (plan->row_count == PLAN_CARD_MAX) {
         last->action = PLAN_REMEASURE;
         last->dowel_mm = NAN;
-        last->ladder_ends = false;
+        last->above_target = last->ladder_ends = false;
         last->to_ml_min = row->to_ml_min;
     } else {
         plan->rows[plan->row_count++] = *row;
@@ -91,8 +91,10 @@ static struct plan_row row_at(const struct card *c, double flow_ml_min)
                 &choice);
     row.action = choice.action;
     row.dowel_mm = choice.dowel >= 0 ? w->dowel_mm[choice.dowel] : NAN;
-    row.ladder_ends =
+    row.above_target =
         choice.action == PLAN_ACCEPT && look_is_loose(&w->look, &b);
+    row.ladder_ends =
+        row.above_target && !plan_has_smaller(w, &b, &c->standing);
     return row;
 }
 
@@ -207,6 +209,9 @@ void plan_card(struct plan_work *w)
         c.size_mm = plan->card_dowel_mm;
     }
     set_limits(&c);
+    if (w->banded && plan->next_reason == PLAN_REASON_PRESSURE)
+        /* no flow of another pressure is judged */
+        plan->lowest_ml_min = plan->highest_ml_min = c.below_ml_min;
     for (flow = plan->lowest_ml_min;
          flow < plan->highest_ml_min && count < STEPS_MAX;
          flow += STEP_ML_MIN) {

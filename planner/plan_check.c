@@ -21,6 +21,7 @@ void plan_input_init(struct plan_input *in)
     in->map_mmhg = in->map_lowest_mmhg = in->cvp_mmhg = NAN;
     in->haematocrit_frac = in->conduit_mm = in->artery_mm = NAN;
     in->index_open = in->index_compressed = in->static_mmhg = NAN;
+    in->finger_mmhg = NAN;
     in->stenosis_frac = in->stenosis_after_frac = NAN;
     in->reduction_low_frac = 0.5;
     in->reduction_high_frac = 0.6;

@@ -196,7 +196,21 @@ void plan_loosen(struct plan_work *w)
     int looser = plan_looser(w, plan_size_mm(w));
 
     w->plan->next = PLAN_LOOSEN;
+    w->plan->next_reason = w->in->stages[w->in->stage_count - 1].weak_thrill
+                               ? PLAN_REASON_THRILL
+                               : PLAN_REASON_FLOOR;
     w->plan->next_dowel_mm = looser >= 0 ? w->dowel_mm[looser] : NAN;
+}
+
+bool plan_has_smaller(const struct plan_work *w, const struct belief *b,
+                      const struct standing *standing)
+{
+    for (int d = standing->tighter; d < (int)w->dowel_count; d++) {
+        if (!w->look.barred[d] &&
+            look_below_floor(&w->look, b, d) <= w->look.floor_most)
+            return true;
+    }
+    return false;
 }
 
 static void decide_next(struct plan_work *w)
@@ -211,6 +225,7 @@ static void decide_next(struct plan_work *w)
         return;
     }
     if (w->last_reads == 0) {
+        plan->next_reason = PLAN_REASON_UNMEASURED;
         plan->next = PLAN_REMEASURE;
         plan->next_dowel_mm = NAN;
         return;
@@ -224,6 +239,9 @@ static void decide_next(struct plan_work *w)
                 w->may_again && more > 0 ? 1 : 0, w->cv, &c);
     plan->next = c.action;
     plan->next_dowel_mm = c.dowel >= 0 ? w->dowel_mm[c.dowel] : NAN;
+    if (c.action == PLAN_ACCEPT && look_is_loose(&w->look, &w->belief) &&
+        !plan_has_smaller(w, &w->belief, &standing))
+        plan->next_reason = PLAN_REASON_LADDER_ENDS;
 }
 
 void plan_decide(struct plan_work *w)
@@ -237,6 +255,9 @@ void plan_decide(struct plan_work *w)
         decide_first(w);
     else
         decide_next(w);
+    plan_heed(w);
+    if (w->alarm.hand_worse || w->alarm.hand_low)
+        return;
     if (w->banded)
         plan->card_dowel_mm =
             plan->next == PLAN_TIGHTEN || plan->next == PLAN_LOOSEN

@@ -19,6 +19,7 @@ const char *plan_use_word(enum plan_use u)
         [PLAN_USE_ARTERY] = "artery_mm",
         [PLAN_USE_INDEX] = "index_open",
         [PLAN_USE_INDEX_COMPRESSED] = "index_compressed",
+        [PLAN_USE_FINGER] = "finger_mmhg",
         [PLAN_USE_STATIC] = "static_mmhg",
         [PLAN_USE_STENOSIS] = "stenosis_pct",
         [PLAN_USE_PUMP] = "prescribed_pump_ml_min",
@@ -27,6 +28,7 @@ const char *plan_use_word(enum plan_use u)
         [PLAN_USE_STAGE_FLOW] = "stage_flow",
         [PLAN_USE_STAGE_MAP] = "stage_map_mmhg",
         [PLAN_USE_STAGE_INDEX] = "stage_index",
+        [PLAN_USE_STAGE_FINGER] = "stage_finger_mmhg",
         [PLAN_USE_STAGE_THRILL] = "stage_thrill",
     };
 

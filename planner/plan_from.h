@@ -48,6 +48,8 @@ enum plan_offer {
     PLAN_STAGES_FULL, /* more steps in one case than PLAN_STAGES_MAX */
     PLAN_BANDED,      /* all would be there, but a band is in place that is
                          not of this case: band tells of it */
+    PLAN_DECEASED,    /* the patient is recorded as deceased; set by whoever
+                         called it, as is PLAN_UNFIT */
     PLAN_UNFIT,       /* plan_check() refused; set by whoever called it */
     PLAN_OFFER_COUNT
 };
@@ -63,6 +65,7 @@ enum plan_use {
     PLAN_USE_ARTERY,
     PLAN_USE_INDEX,
     PLAN_USE_INDEX_COMPRESSED,
+    PLAN_USE_FINGER,
     PLAN_USE_STATIC,
     PLAN_USE_STENOSIS,
     PLAN_USE_PUMP,
@@ -71,6 +74,7 @@ enum plan_use {
     PLAN_USE_STAGE_FLOW,
     PLAN_USE_STAGE_MAP,
     PLAN_USE_STAGE_INDEX,
+    PLAN_USE_STAGE_FINGER,
     PLAN_USE_STAGE_THRILL,
     PLAN_USE_COUNT
 };

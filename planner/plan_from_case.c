@@ -320,6 +320,8 @@ void from_stages(struct from_work *w)
                        (int)i, stage->flow_ml_min);
         stage_pressure(w, (int)i, stage);
         stage_index(w, (int)i, r->start_s, to_s, stage);
+        stage->finger_mmhg =
+            from_finger(w, r->start_s, to_s, PLAN_USE_STAGE_FINGER, (int)i);
         stage_thrill(w, (int)i, r->start_s, to_s, stage);
     }
     in->stage_count = w->step_count;

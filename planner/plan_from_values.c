@@ -136,6 +136,31 @@ static void take_index(struct from_work *w)
     }
 }
 
+/* It may warn, so that an upper bound will do. */
+static bool is_finger(const struct from_work *w, const struct reading *r)
+{
+    return r->quantity == Q_DIGITAL_PRESSURE && reading_counts(r) &&
+           isfinite(r->value) && r->bound != BOUND_AT_LEAST &&
+           r->bound != BOUND_ABOVE &&
+           (r->side == SIDE_UNKNOWN || w->h->side == SIDE_UNKNOWN ||
+            r->side == w->h->side);
+}
+
+double from_finger(struct from_work *w, int64_t from_s, int64_t to_s,
+                   enum plan_use use, int stage)
+{
+    for (size_t i = w->h->count; i-- > 0;) {
+        const struct reading *r = &w->h->readings[i];
+
+        if (!is_finger(w, r) || r->start_s < from_s || r->start_s >= to_s ||
+            (from_is_vague(r) && r->end_s > to_s))
+            continue;
+        from_rest_on(w, use, stage, i);
+        return fmax(r->value, 1.0);
+    }
+    return 0.0;
+}
+
 /* The finger while the access is pressed shut over the other arm; both sides
  * are known. */
 static bool compressed_of(const struct from_work *w, size_t key,
@@ -257,6 +282,8 @@ void from_values(struct from_work *w, size_t baseline)
     take_lowest_pressure(w);
     take_standing(w);
     take_index(w);
+    w->out->in.finger_mmhg = from_finger(w, window_s(w, P_PB3_HAND_WINDOW_D),
+                                         w->until_s, PLAN_USE_FINGER, -1);
     take_compressed(w);
     take_static(w);
     take_stenosis(w);

@@ -63,6 +63,16 @@ size_t from_flows(struct from_work *w, enum method method, int64_t from_s,
  * Returns the place of the first of them; h->count if there is none. */
 size_t from_baseline(struct from_work *w);
 
+/*
+ * from_finger - the newest pressure of the finger in [from_s, to_s), of the
+ * arm of the access, open; 0: none
+ *
+ * "Less than 20" is taken as 20, since it may warn; what was too low to be
+ * measured (0) as 1 mmHg.
+ */
+double from_finger(struct from_work *w, int64_t from_s, int64_t to_s,
+                   enum plan_use use, int stage);
+
 /* If this point is not of the method of the baseline, its flows are not
  * used: count them. */
 void from_count_other(struct from_work *w, const struct point *p);

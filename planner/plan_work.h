@@ -16,6 +16,8 @@ struct plan_work {
     size_t ties_ahead; /* LOOK_TIES */
     bool may_again;    /* "measure again" is one of the actions */
     struct look_costs costs;
+    bool doubts; /* a flow that was not predicted is read again first; of
+                    plan_make() */
     double log_flow[1 + PLAN_DOWELS_MAX][PARTICLES_ROOM];
     double index[PLAN_DOWELS_MAX][PARTICLES_ROOM];
     double stand_log_flow[PARTICLES_ROOM], stand_index[PARTICLES_ROOM];
@@ -37,6 +39,7 @@ struct plan_work {
     double standing_mm; /* ... tied over this; NAN: none */
     size_t last_reads;  /* readings taken of it */
     bool must_loosen;   /* below the floor, or the thrill is weak */
+    struct plan_alarm alarm;
 };
 
 /* plan_make() without card and outflow. */
@@ -94,6 +97,16 @@ bool plan_hand_is_met(const struct plan_work *w, const struct belief *b);
 /* What a band below the floor, or with a weak thrill, needs whatever else is
  * known. */
 void plan_loosen(struct plan_work *w);
+/* The hand, the pressure and a flow that nobody expected stand above what the
+ * flow alone would ask for. */
+void plan_heed(struct plan_work *w);
+/* Hardly to be expected, by the part of the prediction below it; NAN: it is
+ * not known. */
+bool plan_is_outside(double tail);
+/* Is there a size that is smaller than what stands and keeps to the floor, as
+ * the next tie would have to? */
+bool plan_has_smaller(const struct plan_work *w, const struct belief *b,
+                      const struct standing *standing);
 /* The card of card_dowel_mm. */
 void plan_card(struct plan_work *w);
 /* What opening the outflow would do. */

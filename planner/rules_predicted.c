@@ -81,6 +81,7 @@ static bool has_flow(const struct plan_from *from)
     case PLAN_INACTIVE:
     case PLAN_OTHER_FORM:
     case PLAN_NO_GROUND:
+    case PLAN_DECEASED:
     case PLAN_BANDED: /* it is part of the access that is predicted */
     case PLAN_OFFER_COUNT:
         break;

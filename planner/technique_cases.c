@@ -64,6 +64,7 @@ static enum technique_use use_of(const struct plan_from *from)
     case PLAN_EXCLUDED:
     case PLAN_INACTIVE:
     case PLAN_NO_GROUND:
+    case PLAN_DECEASED:
     case PLAN_BANDED: /* is_banded_before() says so */
     case PLAN_OFFER_COUNT:
         break;

@@ -34,6 +34,7 @@
 #include "service/audit_doors.h"
 #include "service/audit_request.h"
 #include "service/audit_start.h"
+#include "service/clock_back.h"
 #include "service/config.h"
 #include "service/doors.h"
 #include "service/drop.h"
@@ -113,6 +114,10 @@ struct service {
     struct hl7_ids hl7_ids;
     struct hl7_counters hl7_counters;
     uv_timer_t minute; /* reviews that have become due */
+    struct clock_watch watch;
+    struct store_job clock; /* submitted while clock_busy */
+    int64_t clock_was_ms;
+    bool clock_busy;
     uv_timer_t drain;  /* while stopping */
     int drain_left;
     struct counters counters;
@@ -130,6 +135,7 @@ struct exchange {
     struct service *service;
     struct http_request *request;
     struct store_job job;
+    enum err (*run)(struct db *db, void *arg); /* of the job, as it was given */
     struct audit_request audit;
     struct outcome outcome;
     char allow[64];      /* of a 405: what is; "" none */
@@ -171,6 +177,8 @@ int64_t clock_ms(void);
 int64_t service_live_from_s(const struct service *s);
 
 void routes_handle(void *arg, struct http_request *request);
+/* Before a body is read: who may not send it is answered now. */
+void routes_head(void *arg, struct http_request *request);
 void routes_refusal(void *arg, int status, struct buf *body,
                     const char **content_type);
 
@@ -197,7 +205,8 @@ void exchange_forbid(struct exchange *x, int client, const char *scope);
 
 /*
  * May this request come in, and is it allowed what it asks for?  If not it has
- * been answered 401 or 403.  parts: the path taken apart.
+ * been answered 401, 403 or 429.  parts: the path taken apart.  Called for a
+ * head, and again for the whole of its request, which counts once.
  */
 bool route_admit(struct service *s, struct http_request *r,
                  const char *const *parts, size_t count);
@@ -205,6 +214,9 @@ bool route_admit(struct service *s, struct http_request *r,
  * has been answered 429. */
 bool route_unhurried(struct service *s, struct http_request *r,
                      const char *const *parts, size_t count);
+/* Is it a path that needs no token, read by GET or HEAD? */
+bool route_is_open(const struct http_request *r, const char *const *parts,
+                   size_t count);
 /* Is it one of the paths that need no token, but are ours to answer here
  * (the public keys)?  Then it has been answered. */
 bool route_open(struct service *s, struct http_request *r,

@@ -4,6 +4,7 @@
 #include "adapters/fhir_time.h"
 #include "adapters/zone.h"
 
+#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -18,69 +19,74 @@ static bool takes_value(const char *name, int i, int argc, char **argv)
     return false;
 }
 
+/* Options with a value, the letter of allowed that admits each (0: always), and
+ * where the value goes. */
+#define PLACE(member) offsetof(struct args, member)
+static const struct {
+    const char *name;
+    char letter;
+    size_t place;
+} options[] = {
+    { "--config", 0, PLACE(config) },
+    { "--to", 't', PLACE(to) },
+    { "--token-file", 't', PLACE(token) },
+    { "--ca", 't', PLACE(ca) },
+    { "--to", 'n', PLACE(out) },
+    { "--policy", 'b', PLACE(policy) },
+    { "--against", 'b', PLACE(against) },
+    { "--until", 'b', PLACE(until) },
+    { "--arrival", 'b', PLACE(arrival) },
+    { "--since", 's', PLACE(since) },
+    { "--from", 'p', PLACE(from) },
+    { "--access", 'p', PLACE(access) },
+    { "--prior", 'p', PLACE(prior) },
+    { "--target", 'p', PLACE(target) },
+    { "--dowels", 'p', PLACE(dowels) },
+    { "--pdf", 'p', PLACE(pdf) },
+    { "--method", 'm', PLACE(method) },
+    { "--svg", 'p', PLACE(svg) },
+    { "--by", 'k', PLACE(by) },
+    { "--by", 'w', PLACE(by) },
+    { "--why", 'w', PLACE(why) },
+    { "--whom", 'g', PLACE(whom) },
+    { "--over", 'g', PLACE(over) },
+    { "--until", 'g', PLACE(until) },
+    { "--reason", 'q', PLACE(reason) },
+    { "--unit", 'q', PLACE(unit) },
+    { "--target", 'q', PLACE(target) },
+    { "--code", 'q', PLACE(code) },
+    { "--arm", 'q', PLACE(arm) },
+    { "--from", 'q', PLACE(from) },
+    { "--access", 'q', PLACE(access) },
+    { "--side", 'q', PLACE(side) },
+    { "--week", 'r', PLACE(week) },
+    { "--unit", 'r', PLACE(unit) },
+    { "--group", 'x', PLACE(group) },
+    { "--types", 'x', PLACE(types) },
+    { "--errors", 'l', PLACE(errors) },
+    { "--state", 'l', PLACE(state) },
+    { "--sender", 'l', PLACE(sender) },
+    { "--unit", 'u', PLACE(unit) },
+    { "--state", 'u', PLACE(state) },
+    { "--access", 'u', PLACE(access) },
+    { "--week", 'u', PLACE(week) },
+    { "--from", 'a', PLACE(from) },
+    { "--to", 'a', PLACE(before) },
+    { "--fhir", 'a', PLACE(fhir) },
+    { "--anchor", 'a', PLACE(anchor) },
+    { "--patient", 'a', PLACE(patient) },
+};
+#undef PLACE
+
 /* Where the value of an option goes; NULL: not one of these, or not here. */
 static const char **place_of(struct args *a, const char *name,
                              const char *allowed)
 {
-    const struct {
-        const char *name;
-        char letter; /* of allowed; 0: always */
-        const char **place;
-    } options[] = {
-        { "--config", 0, &a->config },
-        { "--to", 't', &a->to },
-        { "--token-file", 't', &a->token },
-        { "--ca", 't', &a->ca },
-        { "--to", 'n', &a->out },
-        { "--policy", 'b', &a->policy },
-        { "--against", 'b', &a->against },
-        { "--until", 'b', &a->until },
-        { "--arrival", 'b', &a->arrival },
-        { "--since", 's', &a->since },
-        { "--from", 'p', &a->from },
-        { "--access", 'p', &a->access },
-        { "--prior", 'p', &a->prior },
-        { "--target", 'p', &a->target },
-        { "--dowels", 'p', &a->dowels },
-        { "--pdf", 'p', &a->pdf },
-        { "--method", 'm', &a->method },
-        { "--svg", 'p', &a->svg },
-        { "--by", 'k', &a->by },
-        { "--by", 'w', &a->by },
-        { "--why", 'w', &a->why },
-        { "--whom", 'g', &a->whom },
-        { "--until", 'g', &a->until },
-        { "--reason", 'q', &a->reason },
-        { "--unit", 'q', &a->unit },
-        { "--target", 'q', &a->target },
-        { "--code", 'q', &a->code },
-        { "--arm", 'q', &a->arm },
-        { "--from", 'q', &a->from },
-        { "--access", 'q', &a->access },
-        { "--side", 'q', &a->side },
-        { "--week", 'r', &a->week },
-        { "--unit", 'r', &a->unit },
-        { "--group", 'x', &a->group },
-        { "--types", 'x', &a->types },
-        { "--errors", 'l', &a->errors },
-        { "--state", 'l', &a->state },
-        { "--sender", 'l', &a->sender },
-        { "--unit", 'u', &a->unit },
-        { "--state", 'u', &a->state },
-        { "--access", 'u', &a->access },
-        { "--week", 'u', &a->week },
-        { "--from", 'a', &a->from },
-        { "--to", 'a', &a->before },
-        { "--fhir", 'a', &a->fhir },
-        { "--anchor", 'a', &a->anchor },
-        { "--patient", 'a', &a->patient },
-    };
-
     for (size_t i = 0; i < COUNT(options); i++) {
         if (strcmp(options[i].name, name) == 0 &&
             (options[i].letter == 0 ||
              strchr(allowed, options[i].letter) != NULL))
-            return options[i].place;
+            return (const char **)(void *)((char *)a + options[i].place);
     }
     return NULL;
 }
@@ -135,28 +141,29 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
         const char *name;
         char letter; /* of allowed */
         bool *place;
-    } options[] = { { "--json", 'j', &a->json },
-                    { "--timeline", 'y', &a->timeline },
-                    { "--on-table", 'p', &a->on_table },
-                    { "--use", 'k', &a->use },
-                    { "--drop", 'k', &a->drop },
-                    { "--offline", 'o', &a->offline },
-                    { "--codes", 'o', &a->codes },
-                    { "--bulk", 'x', &a->bulk },
-                    { "--all", 'x', &a->all },
-                    { "--cancel", 'x', &a->cancel },
-                    { "--as-sent", 'q', &a->as_sent },
-                    { "--resume", 'l', &a->resume },
-                    { "--quiet", 'l', &a->quiet },
-                    { "--errors-held", 'l', &a->errors_held },
-                    { "--watch", 'u', &a->watch },
-                    { "--yes", 'v', &a->yes },
-                    { "--digest", 'u', &a->digest } };
+    } switches[] = { { "--json", 'j', &a->json },
+                     { "--timeline", 'y', &a->timeline },
+                     { "--on-table", 'p', &a->on_table },
+                     { "--use", 'k', &a->use },
+                     { "--drop", 'k', &a->drop },
+                     { "--offline", 'o', &a->offline },
+                     { "--quick", 'o', &a->quick },
+                     { "--codes", 'o', &a->codes },
+                     { "--bulk", 'x', &a->bulk },
+                     { "--all", 'x', &a->all },
+                     { "--cancel", 'x', &a->cancel },
+                     { "--as-sent", 'q', &a->as_sent },
+                     { "--resume", 'l', &a->resume },
+                     { "--quiet", 'l', &a->quiet },
+                     { "--errors-held", 'l', &a->errors_held },
+                     { "--watch", 'u', &a->watch },
+                     { "--yes", 'v', &a->yes },
+                     { "--digest", 'u', &a->digest } };
 
-    for (size_t i = 0; i < COUNT(options); i++) {
-        if (strcmp(options[i].name, name) == 0 &&
-            strchr(allowed, options[i].letter) != NULL) {
-            *options[i].place = true;
+    for (size_t i = 0; i < COUNT(switches); i++) {
+        if (strcmp(switches[i].name, name) == 0 &&
+            strchr(allowed, switches[i].letter) != NULL) {
+            *switches[i].place = true;
             return true;
         }
     }

@@ -2,6 +2,7 @@
 
 #include "adapters/aside_text.h"
 #include "service/app.h"
+#include "service/audit_whom.h"
 #include "service/names.h"
 
 enum { STATE_ASIDE = 2, STATE_GIVEN_UP = 4 };
@@ -46,6 +47,9 @@ enum err aside_read(struct db *db, bool json, bool given_up,
         else
             aside_text_write(&line, zone, out);
         count++;
+        e = audit_saw(db, AUDIT_SAW_RESOURCE, line.row);
+        if (e != ERR_OK)
+            return e;
     }
     if (e != ERR_ABSENT)
         return e;

@@ -44,6 +44,7 @@ static void add_row(struct buf *b, int64_t seq, const struct audit_entry *e)
     add_number(b, e->patient);
     add_number(b, e->outcome);
     add_text(b, e->detail);
+    add_text(b, e->patients);
 }
 
 static enum err hash_row(int64_t seq, const struct audit_entry *e,
@@ -153,9 +154,31 @@ static const char *fit(const char *text, char out[AUDIT_TEXT_MAX + 1])
     return out;
 }
 
+static enum err add_patients(struct db *db, int64_t seq,
+                             const struct audit_whom *whom)
+{
+    enum err e = ERR_OK;
+
+    if (whom == NULL || whom->count < 2)
+        return ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < whom->count; i++)
+        e = db_run(db, Q_AUDIT_PATIENT_ADD, "ii", seq, whom->patients[i]);
+    return e;
+}
+
+static enum err fill_patients(struct audit_entry *e, char text[AUDIT_WHOM_SIZE])
+{
+    text[0] = '\0';
+    e->patients = text;
+    if (e->whom == NULL)
+        return ERR_OK;
+    e->patient = e->whom->count == 1 ? e->whom->patients[0] : 0;
+    return audit_whom_text(e->whom, text);
+}
+
 enum err audit_note(struct db *db, const struct audit_entry *given)
 {
-    char cut[8][AUDIT_TEXT_MAX + 1];
+    char cut[8][AUDIT_TEXT_MAX + 1], patients[AUDIT_WHOM_SIZE];
     unsigned char prev[AUDIT_HASH_SIZE], hash[AUDIT_HASH_SIZE] = { 0 };
     struct audit_entry e = *given;
     int64_t seq;
@@ -170,13 +193,16 @@ enum err audit_note(struct db *db, const struct audit_entry *given)
     e.key = fit(e.key, cut[6]);
     e.detail = fit(e.detail, cut[7]);
     if (err == ERR_OK)
+        err = fill_patients(&e, patients);
+    if (err == ERR_OK)
         err = hash_row(seq + 1, &e, prev, hash);
     if (err != ERR_OK)
         return err;
-    return db_run(db, Q_AUDIT_ADD, "iisssssssiisbb", seq + 1, e.at_ms, e.kind,
-                  e.actor, e.scope, e.who, e.action, e.type, e.key, e.patient,
-                  INT64(e.outcome), e.detail, (const void *)prev, sizeof(prev),
-                  (const void *)hash, sizeof(hash));
+    err = db_run(db, Q_AUDIT_ADD, "iisssssssiissbb", seq + 1, e.at_ms, e.kind,
+                 e.actor, e.scope, e.who, e.action, e.type, e.key, e.patient,
+                 INT64(e.outcome), e.detail, e.patients, (const void *)prev,
+                 sizeof(prev), (const void *)hash, sizeof(hash));
+    return err == ERR_OK ? add_patients(db, seq + 1, e.whom) : err;
 }
 
 /* ---- reading ---------------------------------------------------------------- */
@@ -205,19 +231,42 @@ void audit_row_get(struct db *db, struct audit_row *row)
         .patient = db_int(db, q, 9),
         .outcome = (enum audit_outcome)db_int(db, q, 10),
         .detail = text_of(db, 11),
+        .patients = text_of(db, 12),
     };
-    row->formed = take_hash(db, q, 12, row->prev);
-    row->formed = take_hash(db, q, 13, row->hash) && row->formed;
-    row->formed = row->formed && db_int(db, q, 14) == 1;
+    row->formed = take_hash(db, q, 13, row->prev);
+    row->formed = take_hash(db, q, 14, row->hash) && row->formed;
+    row->formed = row->formed && db_int(db, q, 15) == 1;
 }
 
-static enum err look_at(struct audit_walk *w, const struct audit_row *row)
+/* Is the list beside the row the one that it speaks of? */
+static enum err compare_patients(struct db *db, const struct audit_row *row,
+                                 bool *same)
+{
+    const char *said = row->entry.patients;
+    struct audit_whom whom;
+    char text[AUDIT_WHOM_SIZE];
+    enum err e = audit_whom_read(db, row->seq, &whom);
+
+    if (e == ERR_OK)
+        e = audit_whom_text(&whom, text);
+    if (e == ERR_OK)
+        *same = said[0] == '\0' || said[0] == '>'
+                    ? whom.count == 0 && !whom.more
+                    : strcmp(text, said) == 0;
+    return e;
+}
+
+static enum err look_at(struct db *db, struct audit_walk *w,
+                        const struct audit_row *row)
 {
     unsigned char hash[AUDIT_HASH_SIZE] = { 0 };
+    bool same = false;
     enum err e = hash_row(row->seq, &row->entry, row->prev, hash);
 
     if (e == ERR_LIMIT) /* a text that is longer than we write */
         e = ERR_OK;
+    if (e == ERR_OK)
+        e = compare_patients(db, row, &same);
     if (row->seq != w->after + 1)
         w->why = "missing";
     else if (!row->formed)
@@ -226,6 +275,8 @@ static enum err look_at(struct audit_walk *w, const struct audit_row *row)
         w->why = "chain";
     else if (memcmp(hash, row->hash, AUDIT_HASH_SIZE) != 0)
         w->why = "changed";
+    else if (!same && e == ERR_OK)
+        w->why = "patients";
     if (w->why != NULL)
         w->broken = row->seq;
     memcpy(w->hash, row->hash, AUDIT_HASH_SIZE);
@@ -248,7 +299,7 @@ enum err audit_walk_step(struct db *db, struct audit_walk *w)
         struct audit_row row;
 
         audit_row_get(db, &row);
-        e = look_at(w, &row);
+        e = look_at(db, w, &row);
         count++;
     }
     db_done(db, q);

@@ -2,6 +2,7 @@
  * audit - who did what with patient data: rows that are added and never changed
  *
  *     audit.c          a row added, the chain walked
+ *     audit_whom.c     of whom a row is
  *     audit_list.c     rows for people and programs, and as AuditEvents
  *     audit_request.c  the row of an HTTP request
  *     audit_doors.c    who was not let in: added up, and bounded
@@ -16,6 +17,7 @@
  *
  *     "headgate-audit-1\n"
  *     seq at_ms kind actor scope who action type key patient outcome detail
+ *     patients
  *     the hash of the row before, as 64 hexadecimal digits ("0" * 64: none)
  *
  * So a row that is changed, added or taken away within the chain shows.  The
@@ -23,12 +25,18 @@
  * row on, or cuts off its end: against that its last hash is kept elsewhere
  * (headgate audit head) and looked for in it (headgate audit verify --anchor).
  *
+ * patient is the one whom the row is of.  Of several it is 0; patients then says
+ * how many, and the SHA-256 of their list, which stands in audit_patient, and a
+ * walk compares the two; of more than AUDIT_PATIENTS_MAX no list is kept.  See
+ * audit_whom.h.
+ *
  * No field holds a value of a patient: a patient is a number of this store,
  * things are named by ids, a search by the names of its parameters.
  */
 #ifndef HEADGATE_SERVICE_AUDIT_H
 #define HEADGATE_SERVICE_AUDIT_H
 
+#include "service/audit_whom.h"
 #include "service/db.h"
 
 enum {
@@ -57,12 +65,17 @@ enum audit_outcome {
  * type     what kind of thing: "Task", "queue"
  * key      which one: an id, a number; never a patient's own number
  * patient  number of this store (patient.id); 0: none, several or not known
+ * whom     several; where it is not NULL it counts, and patient does not.  NULL
+ *          in a row that is read, see audit_whom_read
+ * patients as the store has it, of a row that is read; audit_note sets it
  * detail   what else is to be known: counts, the names of parameters
  */
 struct audit_entry {
     int64_t at_ms;
     const char *kind, *actor, *scope, *who, *action, *type, *key, *detail;
     int64_t patient;
+    const struct audit_whom *whom;
+    const char *patients;
     enum audit_outcome outcome;
 };
 
@@ -95,7 +108,7 @@ struct audit_walk {
     int64_t broken;     /* the first row that is wrong; 0: none */
     const char *why;    /* a word of the program: "missing" (rows before it),
                            "changed" (its content), "chain" (the hash of the
-                           row before it), "form" */
+                           row before it), "form", "patients" (their list) */
     bool more;          /* there may be rows behind */
 };
 

@@ -21,6 +21,21 @@ void audit_hl7_request(const struct hl7_intake *in, struct audit_request *a)
     a->refused = in->answer == HL7_AR;
 }
 
+/* Of those of whom something was stored; what was undone is of nobody, and what
+ * was seen before it is there again. */
+static enum err note(struct db *db, const struct audit_entry *row,
+                     enum err came_to)
+{
+    struct audit_entry said = *row;
+    struct audit_whom whom;
+    enum err e = came_to == ERR_OK ? ERR_OK : audit_whom_begin(db);
+
+    if (e == ERR_OK)
+        e = audit_whom_take(db, &whom);
+    said.whom = &whom;
+    return e == ERR_OK ? audit_note(db, &said) : e;
+}
+
 enum err audit_hl7(struct db *db, const struct hl7_intake *in, enum err came_to)
 {
     char key[24], detail[128] = "";
@@ -43,7 +58,7 @@ enum err audit_hl7(struct db *db, const struct hl7_intake *in, enum err came_to)
              came_to == ERR_OK ? (long long)in->id : 0);
     if (came_to == ERR_OK)
         say_hl7(in, detail, sizeof(detail));
-    return audit_note(db, &row);
+    return note(db, &row, came_to);
 }
 
 enum err audit_taken(struct db *db, const struct poll_take *take)
@@ -68,7 +83,7 @@ enum err audit_taken(struct db *db, const struct poll_take *take)
     snprintf(detail, sizeof(detail),
              "stored %u, known %u, withdrawn %u, refused %u", take->stored,
              take->known, take->withdrawn, take->refused);
-    return audit_note(db, &said);
+    return note(db, &said, ERR_OK);
 }
 
 enum err audit_file(struct db *db, const struct audit_file *file)
@@ -87,5 +102,5 @@ enum err audit_file(struct db *db, const struct audit_file *file)
              "stored %lld, there %lld, held %lld, refused %lld",
              (long long)file->stored, (long long)file->there,
              (long long)file->held, (long long)file->refused);
-    return audit_note(db, &row);
+    return note(db, &row, ERR_OK);
 }

@@ -2,7 +2,8 @@
  * audit_feeds - rows of the audit trail for what comes in by other ways than
  * the FHIR endpoint: messages of HL7 v2, files, the clinical record
  *
- * Store thread, in the transaction of what came.
+ * Store thread, in the transaction of what came; audit_whom_begin is called
+ * before any of it is stored.
  */
 #ifndef HEADGATE_SERVICE_AUDIT_FEEDS_H
 #define HEADGATE_SERVICE_AUDIT_FEEDS_H

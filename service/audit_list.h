@@ -20,7 +20,10 @@ struct audit_wish {
     enum audit_form form;
     int64_t after;          /* rows behind this one */
     int64_t from_ms, to_ms; /* from <= time < to */
-    int64_t patient;        /* of this one only; 0: of all */
+    int64_t patient;        /* of this one only, and nobody else is named;
+                               0: of all.  Of a row that is of more than
+                               AUDIT_PATIENTS_MAX nobody is known, and it is
+                               given for each. */
     const char *base;       /* of our URLs */
     const struct zone *zone;
     /* out */
@@ -28,7 +31,8 @@ struct audit_wish {
     size_t count; /* rows written */
 };
 
-/* The next AUDIT_STEP_ROWS rows, those that are wished for appended to out. */
+/* The next AUDIT_STEP_ROWS rows, or some MB, those that are wished for appended
+ * to out. */
 MUST_CHECK enum err audit_list(struct db *db, struct audit_wish *wish,
                                struct buf *out);
 

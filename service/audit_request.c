@@ -114,11 +114,30 @@ static void fill_page(struct audit_request *a, const char *method,
 static void name(struct audit_request *a, enum audit_named kind,
                  const char *value)
 {
-    if (value == NULL || value[0] == '\0' ||
-        strlen(value) >= sizeof(a->subject))
-        return;
+    size_t len =
+        kind == AUDIT_PATIENT && a->named == kind ? strlen(a->subject) : 0;
+
+    if (value[0] == '\0' || strlen(value) + len + 2 > sizeof(a->subject))
+        return; /* too many to name; those who are shown are seen anyway */
     a->named = kind;
-    snprintf(a->subject, sizeof(a->subject), "%s", value);
+    snprintf(a->subject + len, sizeof(a->subject) - len, "%s%s",
+             len > 0 ? "\n" : "", value);
+}
+
+/* "Patient/pa,Patient/pb": the standard's "or". */
+static void name_each(struct audit_request *a, const char *values)
+{
+    while (*values != '\0') {
+        char one[ALIAS_SIZE];
+        size_t len = strcspn(values, ",");
+
+        if (len < sizeof(one)) {
+            snprintf(one, sizeof(one), "%.*s", (int)len, values);
+            name(a, AUDIT_PATIENT, one);
+        }
+        values += len;
+        values += *values == ',' ? 1 : 0;
+    }
 }
 
 static bool is_one_of(const char *text, const char *const *list, size_t count)
@@ -130,16 +149,28 @@ static bool is_one_of(const char *text, const char *const *list, size_t count)
     return i < count;
 }
 
+/* "patient", "subject:Patient", "patient.identifier" ... */
+static bool names_patient(const char *parameter)
+{
+    static const char *const ends[] = { "", ":Patient", ":identifier",
+                                        ".identifier", ":Patient.identifier" };
+    static const char *const starts[] = { "patient", "subject" };
+
+    for (size_t i = 0; i < COUNT(starts); i++) {
+        size_t len = strlen(starts[i]);
+
+        if (strncmp(parameter, starts[i], len) == 0 &&
+            is_one_of(parameter + len, ends, COUNT(ends)))
+            return true;
+    }
+    return false;
+}
+
 /* The names of parameters are kept, their values are not. */
 static void see_parameter(void *arg, const char *parameter, const char *value)
 {
-    static const char *const patients[] = { "patient",
-                                            "subject",
-                                            "patient.identifier",
-                                            "subject.identifier",
-                                            "patient:identifier",
-                                            "subject:identifier" };
     struct audit_request *a = arg;
+    bool is_patient = strcmp(a->type, "Patient") == 0;
     size_t len = strlen(a->detail);
 
     if (strcmp(parameter, "by") == 0) {
@@ -149,12 +180,12 @@ static void see_parameter(void *arg, const char *parameter, const char *value)
     if (strcmp(parameter, "access") == 0 ||
         (strcmp(parameter, "from") == 0 && strcmp(a->type, "access") == 0))
         name(a, AUDIT_ACCESS, value);
-    else if (is_one_of(parameter, patients, COUNT(patients)) ||
-             (strcmp(a->type, "Patient") == 0 &&
-              strcmp(parameter, "identifier") == 0))
-        name(a, AUDIT_PATIENT, value);
-    else if (strcmp(parameter, "_id") == 0 && a->key[0] == '\0' &&
-             strchr(value, ',') == NULL)
+    else if (names_patient(parameter) ||
+             (is_patient && (strcmp(parameter, "identifier") == 0 ||
+                             strcmp(parameter, "_id") == 0)))
+        name_each(a, value);
+    if (strcmp(parameter, "_id") == 0 && a->key[0] == '\0' &&
+        strchr(value, ',') == NULL)
         snprintf(a->key, sizeof(a->key), "%s", value);
     snprintf(a->detail + len, sizeof(a->detail) - len, "%s%s",
              len > 0 ? "&" : "?", parameter);
@@ -208,7 +239,7 @@ static enum err patient_of_access(struct db *db, const char *called,
     struct buf unused;
     enum err e;
 
-    buf_init(&unused, 64 * 1024);
+    buf_init(&unused, 65536);
     e = explain_find(db, called, &status, &access, &unused);
     buf_clear(&unused);
     if (e == ERR_LIMIT)
@@ -236,22 +267,64 @@ static enum err patient_named(struct db *db, const char *called,
     return e;
 }
 
-static enum err find_patient(struct db *db, struct audit_request *a)
+/* Whom the request names, by their Patient's id or an identifier. */
+static enum err see_subjects(struct db *db, const char *subjects)
+{
+    enum err e = ERR_OK;
+
+    while (e == ERR_OK && *subjects != '\0') {
+        char one[ALIAS_SIZE];
+        size_t len = strcspn(subjects, "\n");
+        int64_t patient = 0;
+
+        snprintf(one, sizeof(one), "%.*s", (int)len, subjects);
+        e = patient_named(db, one, &patient);
+        if (e == ERR_OK)
+            e = audit_saw(db, AUDIT_SAW_PATIENT, patient);
+        subjects += len;
+        subjects += *subjects == '\n' ? 1 : 0;
+    }
+    return e;
+}
+
+static enum err see_named(struct db *db, const struct audit_request *a)
 {
     const enum query q = Q_AUDIT_PATIENT;
     enum fhir_type type = type_by_word(a->type);
+    int64_t patient = 0;
+    enum err e = audit_saw(db, AUDIT_SAW_PATIENT, a->patient);
 
-    if (a->patient != 0)
-        return ERR_OK;
-    if (type != FHIR_OTHER && a->key[0] != '\0')
-        return number_of(db, q, db_first(db, q, "is", INT64(type), a->key),
-                         &a->patient);
-    if (a->named == AUDIT_NOBODY)
-        return ERR_OK;
+    if (e == ERR_OK && type != FHIR_OTHER && a->key[0] != '\0') {
+        e = number_of(db, q, db_first(db, q, "is", INT64(type), a->key),
+                      &patient);
+        if (e == ERR_OK)
+            e = audit_saw(db, AUDIT_SAW_PATIENT, patient);
+    }
+    if (e != ERR_OK || a->named == AUDIT_NOBODY || a->patient != 0)
+        return e;
     if (a->named == AUDIT_PATIENT && type != FHIR_OTHER)
-        return patient_named(db, a->subject, &a->patient);
+        return see_subjects(db, a->subject);
     /* what people call it; done a few times an hour, not a second */
-    return patient_of_access(db, a->subject, &a->patient);
+    if (a->named == AUDIT_PATIENT)
+        e = number_of(db, Q_AUDIT_WHOM,
+                      db_first(db, Q_AUDIT_WHOM, "s", a->subject), &patient);
+    if (e == ERR_OK && patient == 0)
+        e = patient_of_access(db, a->subject, &patient);
+    return e == ERR_OK ? audit_saw(db, AUDIT_SAW_PATIENT, patient) : e;
+}
+
+/* What failed has shown nobody, and what was undone is not seen any more; but
+ * what was seen before it began is there again. */
+static enum err find_whom(struct db *db, struct audit_request *a,
+                          enum err came_to, enum audit_outcome outcome,
+                          struct audit_whom *whom)
+{
+    enum err e = a->sees && came_to == ERR_OK ? ERR_OK : audit_whom_begin(db);
+
+    if (e == ERR_OK && outcome != AUDIT_FAILED)
+        e = see_named(db, a);
+    a->sees = false;
+    return e == ERR_OK ? audit_whom_take(db, whom) : e;
 }
 
 static enum audit_outcome outcome_of(const struct audit_request *a,
@@ -279,11 +352,12 @@ enum err audit_request_keep(struct db *db, void *arg, enum err came_to)
                                .key = a->key,
                                .detail = a->detail,
                                .outcome = outcome_of(a, came_to) };
+    struct audit_whom whom;
     enum err e;
 
     if (a->skip)
         return ERR_OK;
-    e = row.outcome == AUDIT_FAILED ? ERR_OK : find_patient(db, a);
-    row.patient = a->patient;
+    e = find_whom(db, a, came_to, row.outcome, &whom);
+    row.whom = &whom;
     return e == ERR_OK ? audit_note(db, &row) : e;
 }

@@ -6,6 +6,9 @@
  * and durable before it is answered.  A route may say more in between: its
  * run function knows what it found, and how many.
  *
+ * Of whom it is: the patients of what was returned or stored, and those whom it
+ * names.
+ *
  * What never reaches the store (refused for its form, or by the doors, see
  * audit_doors.h) shows and changes nothing, and has no row here.
  */
@@ -17,6 +20,7 @@
 struct http_request;
 struct service;
 
+enum { AUDIT_SUBJECT_SIZE = 1024 };
 enum audit_named { AUDIT_NOBODY, AUDIT_ACCESS, AUDIT_PATIENT };
 
 struct audit_request {
@@ -27,9 +31,12 @@ struct audit_request {
     char detail[AUDIT_TEXT_MAX];
     int64_t patient;
     bool refused; /* set by a run that is done and says no */
-    /* whom the request names; looked up when the row is written, and not kept */
+    bool sees;    /* what it shows and stores is seen, see audit_whom.h */
+    /* Whom the request names, a line each; looked up when the row is written,
+     * and not kept.  The row is of them too: that there is nothing of somebody
+     * is an answer about them. */
     enum audit_named named;
-    char subject[256];
+    char subject[AUDIT_SUBJECT_SIZE];
 };
 
 /* What the head of a request says. */

@@ -1,10 +1,12 @@
 #include "service/audit_start.h"
 
 #include "service/config_rows.h"
+#include "service/file.h"
 #include "service/log.h"
 
 #include <openssl/evp.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { DIGESTED_MAX = 1024 * 1024, KEPT_SIZE = 64 };
@@ -89,6 +91,46 @@ static enum err digest_settings(const struct config *c,
     return e;
 }
 
+/* How long it is comes first: no byte of one file may count for the other. */
+static void add_file(struct buf *text, const char *path)
+{
+    struct buf bytes, why;
+
+    buf_init(&bytes, DIGESTED_MAX / 2 - 64);
+    buf_init(&why, 1024);
+    if (path[0] == '\0' || file_read(path, &bytes, &why) != ERR_OK)
+        buf_empty(&bytes);
+    buf_printf(text, "%zu\n", bytes.len);
+    if (bytes.len > 0)
+        buf_add(text, bytes.data, bytes.len);
+    buf_clear(&bytes);
+    buf_clear(&why);
+}
+
+static enum err digest_tokens(const struct config *c, char hex[AUDIT_HEX_SIZE])
+{
+    struct buf text;
+    enum err e;
+
+    buf_init(&text, DIGESTED_MAX);
+    add_file(&text, c->http_tokens);
+    add_file(&text, c->http_jwt_keys);
+    e = digest(&text, hex);
+    buf_clear(&text);
+    return e;
+}
+
+enum err audit_works_of(const struct policy *policy,
+                        const struct config *config, struct audit_works *works)
+{
+    enum err e = digest_policy(policy, works->policy);
+
+    snprintf(works->version, sizeof(works->version), "%s", policy->version);
+    if (e == ERR_OK)
+        e = digest_settings(config, works->settings);
+    return e == ERR_OK ? digest_tokens(config, works->tokens) : e;
+}
+
 /* ---- starting and stopping ------------------------------------------------ */
 
 static enum err note(struct db *db, const char *action, const char *detail,
@@ -101,7 +143,7 @@ static enum err note(struct db *db, const char *action, const char *detail,
     return audit_note(db, &row);
 }
 
-/* Is it what it was at the start before?  If not, that is on record. */
+/* Is it what it was before?  If not, that is on record. */
 static enum err compare(struct db *db, const char *key, const char *action,
                         const char *now, int64_t now_ms)
 {
@@ -123,25 +165,74 @@ static enum err compare(struct db *db, const char *key, const char *action,
     return note(db, action, detail, now_ms);
 }
 
-enum err audit_started(struct db *db, const struct policy *policy,
-                       const struct config *config, int64_t now_ms)
+enum err audit_changed(struct db *db, const struct audit_works *works,
+                       int64_t now_ms)
 {
-    char by_policy[AUDIT_HEX_SIZE], by_settings[AUDIT_HEX_SIZE];
-    char detail[AUDIT_TEXT_MAX];
-    enum err e = digest_policy(policy, by_policy);
+    enum err e =
+        compare(db, "audit_policy", "policy-changed", works->policy, now_ms);
 
     if (e == ERR_OK)
-        e = digest_settings(config, by_settings);
-    if (e != ERR_OK)
-        return e;
-    snprintf(detail, sizeof(detail), "version %s, policy %s (%s), settings %s",
-             HEADGATE_VERSION, policy->version, by_policy, by_settings);
-    e = note(db, "start", detail, now_ms);
-    if (e == ERR_OK)
-        e = compare(db, "audit_policy", "policy-changed", by_policy, now_ms);
-    return e == ERR_OK ? compare(db, "audit_settings", "settings-changed",
-                                 by_settings, now_ms)
+        e = compare(db, "audit_settings", "settings-changed", works->settings,
+                    now_ms);
+    return e == ERR_OK ? compare(db, "audit_tokens", "tokens-changed",
+                                 works->tokens, now_ms)
                        : e;
+}
+
+enum err audit_started(struct db *db, const struct audit_works *works,
+                       int64_t now_ms)
+{
+    char detail[AUDIT_TEXT_MAX];
+    enum err e;
+
+    snprintf(detail, sizeof(detail),
+             "version %s, policy %s (%s), settings %s, tokens %s",
+             HEADGATE_VERSION, works->version, works->policy, works->settings,
+             works->tokens);
+    e = note(db, "start", detail, now_ms);
+    return e == ERR_OK ? audit_changed(db, works, now_ms) : e;
+}
+
+/* ---- what is refused ------------------------------------------------------ */
+
+struct refusal {
+    struct store_job job;
+    char why[AUDIT_TEXT_MAX];
+    int64_t now_ms;
+};
+
+static enum err run_refusal(struct db *db, void *arg)
+{
+    const struct refusal *r = arg;
+    const struct audit_entry row = { .at_ms = r->now_ms,
+                                     .kind = "service",
+                                     .action = "reload-refused",
+                                     .outcome = AUDIT_REFUSED,
+                                     .detail = r->why };
+
+    return audit_note(db, &row);
+}
+
+static void on_refusal(void *arg, enum err e)
+{
+    if (e != ERR_OK)
+        log_event(LOG_WARN, "audit.lost", KEY_ERR(e));
+    free(arg);
+}
+
+void audit_reload_refused(struct store *store, const char *why, int64_t now_ms)
+{
+    struct refusal *r = calloc(1, sizeof(*r));
+
+    if (r == NULL) {
+        log_event(LOG_WARN, "audit.lost", KEY_ERR(ERR_MEMORY));
+        return;
+    }
+    snprintf(r->why, sizeof(r->why), "%s", why);
+    r->now_ms = now_ms;
+    r->job =
+        (struct store_job){ .run = run_refusal, .done = on_refusal, .arg = r };
+    store_submit(store, &r->job);
 }
 
 static enum err run_stop(struct db *db, void *arg)

@@ -120,3 +120,38 @@ enum err case_method(struct case_call *call, const struct look *look)
         return refuse_other(call, baseline);
     return ERR_OK;
 }
+
+/* ---- what a step changes --------------------------------------------------------- */
+
+bool case_is_step(enum quantity q)
+{
+    return q == Q_DOWEL_DIAMETER || q == Q_BAND_STRETCHED ||
+           q == Q_BAND_RELEASED;
+}
+
+bool case_is_measured(enum quantity q)
+{
+    return q == Q_ACCESS_FLOW || q == Q_DIGITAL_BRACHIAL_INDEX ||
+           q == Q_DIGITAL_PRESSURE;
+}
+
+size_t case_measured(const struct history *h, int64_t step_s, int64_t *until_s)
+{
+    size_t count = 0;
+
+    *until_s = INT64_MAX;
+    for (size_t i = 0; i < h->count; i++) {
+        const struct reading *r = &h->readings[i];
+
+        if (case_is_step(r->quantity) && reading_counts(r) &&
+            r->start_s > step_s && r->start_s < *until_s)
+            *until_s = r->start_s;
+    }
+    for (size_t i = 0; i < h->count; i++) {
+        const struct reading *r = &h->readings[i];
+
+        count += case_is_measured(r->quantity) && reading_counts(r) &&
+                 r->start_s > step_s && r->start_s < *until_s;
+    }
+    return count;
+}

@@ -26,6 +26,8 @@ struct typed {
     struct typed_line {
         char id[CASE_NUMBER_SIZE];
         int64_t number, at_s;
+        bool step, tie;  /* done to the band */
+        size_t measured; /* flows and indices: what a step changes */
         struct buf text;
     } lines[LINES_MAX];
 };
@@ -69,9 +71,14 @@ static void take_entry(struct db *db, struct typed *t)
         line->id[len] = '\0';
         line->at_s = db_int(db, q, 1);
         line->number = db_int(db, q, 5);
+        line->step = line->tie = false;
+        line->measured = 0;
     } else {
         buf_puts(&line->text, ", ");
     }
+    line->step = line->step || case_is_step(entry.quantity);
+    line->tie = line->tie || entry.quantity == Q_DOWEL_DIAMETER;
+    line->measured += case_is_measured(entry.quantity);
     case_entry_say(&entry, &line->text);
 }
 
@@ -256,8 +263,73 @@ static enum err check_typist(struct db *db, struct case_call *call,
     return case_refuse(call, 409, text);
 }
 
+/* "undo 415, undo 413": the newest first. */
+static size_t put_measured(const struct typed *t, const struct typed_line *line,
+                           int64_t until_s, struct buf *out)
+{
+    size_t count = 0;
+
+    for (size_t i = t->count; i-- > 0;) {
+        const struct typed_line *l = &t->lines[i];
+
+        if (l->measured == 0 || l->at_s <= line->at_s || l->at_s >= until_s)
+            continue;
+        buf_printf(out, "%sundo %lld", out->len > 0 ? ", " : "",
+                   (long long)l->number);
+        count += l->measured;
+    }
+    return count;
+}
+
+/* Was a band tied in this case by then?  What is stretched or cut before is none
+ * that a plan goes with, and nothing hangs on it. */
+static bool is_banded(const struct typed *t, const struct typed_line *line)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        if (t->lines[i].tie && t->lines[i].at_s <= line->at_s)
+            return true;
+    }
+    return false;
+}
+
+/* Without its step, what was measured through a band would count as measured
+ * before it: as the baseline, or with an earlier dowel. */
+static enum err check_followed(struct case_call *call, const struct look *look,
+                               const struct typed *t,
+                               const struct typed_line *line)
+{
+    int64_t until_s;
+    size_t all = case_measured(&look->history, line->at_s, &until_s), typed;
+    char text[REASON_SIZE];
+    struct buf lines;
+
+    if (!line->step || all == 0 || !is_banded(t, line))
+        return ERR_OK;
+    buf_init(&lines, REASON_SIZE / 2);
+    typed = put_measured(t, line, until_s, &lines);
+    if (typed < all)
+        /* TRANSLATORS: a line that was typed, "dowel 4.0" */
+        snprintf(text, sizeof(text),
+                 _("\"%s\" cannot be taken back: what was measured after it "
+                   "would then count as measured before it, and some of that "
+                   "was not typed here. It is corrected where it is kept, as "
+                   "entered in error"),
+                 line->text.data);
+    else
+        /* TRANSLATORS: 1: a line that was typed, "dowel 4.0", 2: commands,
+         * "undo 415, undo 413" */
+        snprintf(text, sizeof(text),
+                 _("\"%1$s\" cannot be taken back alone: what was measured "
+                   "after it would then count as measured before it. Take "
+                   "that back first: %2$s. Then type it anew after the right "
+                   "step"),
+                 line->text.data, lines.len > 0 ? lines.data : "");
+    buf_clear(&lines);
+    return case_refuse(call, 409, text);
+}
+
 static enum err undo(struct db *db, struct case_call *call,
-                     const struct typed *t)
+                     const struct look *look, const struct typed *t)
 {
     const struct typed_line *line = find_typed(t, call->number);
     struct buf body;
@@ -269,6 +341,8 @@ static enum err undo(struct db *db, struct case_call *call,
                                ? _("nothing was typed that could be taken back")
                                : _("no line has this number; see list"));
     e = check_typist(db, call, line);
+    if (e == ERR_OK)
+        e = check_followed(call, look, t, line);
     if (e != ERR_OK)
         return e;
     buf_init(&body, CASE_BUNDLE_MAX);
@@ -297,7 +371,7 @@ enum err case_typed(struct db *db, struct case_call *call,
     if (e == ERR_OK && call->verb == CASE_LIST)
         e = say_typed(db, call, t);
     else if (e == ERR_OK)
-        e = undo(db, call, t);
+        e = undo(db, call, look, t);
     typed_clear(t);
     free(t);
     return e;

@@ -147,10 +147,33 @@ enum err case_refuse_dead(struct case_call *call, const struct look *look)
     if (!look->patient.deceased)
         return ERR_OK;
     deceased_say(&look->patient, why);
-    /* TRANSLATORS: %s: "recorded as deceased since 2026-11-20" */
+    /* TRANSLATORS: %s: "recorded as deceased since 2026-11-20; if that ..." */
     snprintf(text, sizeof(text),
-             _("no procedure can be typed in for this patient: %s"), why);
+             _("this patient is %s. Is that right? No procedure can be typed "
+               "in before."),
+             why);
     return case_refuse(call, 409, text);
+}
+
+/* Who is on the table is not dead, whatever is recorded meanwhile: what was
+ * begun can be typed to its end. */
+static enum err refuse_unless_running(struct db *db, struct case_call *call,
+                                      const struct look *look)
+{
+    const enum query q = Q_CASE_ENTRIES;
+    int hours = policy_count(call->review->policy, P_PLAN_CASE_H);
+    char system[CASE_SYSTEM_SIZE];
+    bool running;
+    enum err e;
+
+    snprintf(system, sizeof(system), "%s%s", call->review->base, CASE_SYSTEM);
+    e = db_first(db, q, "siii", system, look->access.id, look->patient.id,
+                 call->now_ms / 1000 - (int64_t)hours * HOUR_S);
+    running = e == ERR_OK;
+    db_done(db, q);
+    if (e != ERR_OK && e != ERR_ABSENT)
+        return e;
+    return running ? ERR_OK : case_refuse_dead(call, look);
 }
 
 enum err case_call(struct db *db, struct case_call *call)
@@ -165,8 +188,8 @@ enum err case_call(struct db *db, struct case_call *call)
     e = look_at(db, call->review, access, &look);
     if (e != ERR_OK)
         return e;
-    if (call->verb == CASE_STATE)
-        e = case_refuse_dead(call, &look);
+    if (call->verb == CASE_STATE && look.patient.deceased)
+        e = refuse_unless_running(db, call, &look);
     if (e == ERR_OK)
         e = call->verb == CASE_STATE ? state(db, call, &look)
                                      : case_typed(db, call, &look);

@@ -36,6 +36,14 @@ MUST_CHECK enum err case_place(struct case_call *call, const struct look *look,
 MUST_CHECK enum err case_method(struct case_call *call,
                                 const struct look *look);
 
+/* Was it done to the band?  Is it what a band changes: a flow, an index? */
+bool case_is_step(enum quantity q);
+bool case_is_measured(enum quantity q);
+
+/* How much was measured between a step and the next one, whoever sent it;
+ * until_s: when that was, INT64_MAX if there is none. */
+size_t case_measured(const struct history *h, int64_t step_s, int64_t *until_s);
+
 /* ---- case_typed.c ----------------------------------------------------------- */
 
 /* CASE_LIST, CASE_UNDO */

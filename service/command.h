@@ -62,7 +62,7 @@ struct args {
     const char *method;                /* --method CODE */
     bool on_table;                     /* --on-table */
     bool use, drop;                    /* --use, --drop */
-    bool offline, codes;               /* --offline, --codes */
+    bool offline, quick, codes;        /* --offline, --quick, --codes */
     const char *reason, *unit;         /* --reason WORD, --unit NAME or UCUM */
     const char *arm, *side;            /* --arm RULE, --side SIDE */
     const char *week;                  /* --week 2026-W47 */
@@ -70,6 +70,7 @@ struct args {
     const char *by;                    /* --by NAME */
     const char *why;                   /* --why TEXT */
     const char *whom;                  /* --whom NAME */
+    const char *over;                  /* --over NAME */
     const char *group, *types;         /* --group ID, --types TYPE,... */
     const char *before, *fhir;         /* --to DATE, --fhir FILE */
     const char *anchor, *patient;      /* --anchor HASH, --patient NUMBER */
@@ -92,11 +93,11 @@ struct args {
  * false.  allowed: letters j (--json), y (--timeline), t (--to, --token-file, --ca), f (files), b
  * (--policy, --against, --until, --arrival), s (--since), p (--from,
  * --access, --prior, --target, --dowels, --on-table, --pdf, --svg), m (--method), k (--use, --drop, --by),
- * o (--offline, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
+ * o (--offline, --quick, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
  * --cancel), l (--errors, --state, --sender, --resume, --quiet,
  * --errors-held), q (--reason, --unit,
  * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit),
- * g (--whom, --until), a (--from, --to DATE, --fhir, --anchor, --patient),
+ * g (--whom, --over, --until), a (--from, --to DATE, --fhir, --anchor, --patient),
  * v (--yes), n (--to FILE), u (--unit, --state, --rule, --access, --week, --watch, --digest).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,

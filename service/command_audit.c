@@ -33,7 +33,10 @@ static const char help[] =
     "chain\n"
     "  --patient NUMBER  of one patient: number or id; row:N, the row number "
     "of one\n"
-    "                    that was erased\n"
+    "                    that was erased.  Rows of more than 1000 patients are "
+    "listed\n"
+    "                    too: nobody is known of them, and the patient may be "
+    "one\n"
     "  --from, --to DATE days of the site, both counted in\n\n"
     "The chain shows a row that was changed, put in or taken out.  Who may "
     "write the\n"
@@ -158,6 +161,8 @@ static const char *broken_words(const char *why)
            : strcmp(why, "form") == 0
                ? _("BROKEN at row %s: it is not of the form that headgate "
                    "writes.")
+           : strcmp(why, "patients") == 0
+               ? _("BROKEN at row %s: the list of its patients was changed.")
                : _("BROKEN at row %s: its content was changed.");
 }
 

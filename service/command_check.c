@@ -10,6 +10,7 @@
 #include "service/doors.h"
 #include "service/drop.h"
 #include "service/file.h"
+#include "service/limits.h"
 #include "service/maps.h"
 #include "service/modes.h"
 #include "service/reload.h"
@@ -30,8 +31,8 @@ enum {
 };
 
 static const char help[] =
-    "usage: headgate check [--offline] [--config FILE] [--set "
-    "SECTION.KEY=VALUE]...\n"
+    "usage: headgate check [--offline] [--quick] [--config FILE]\n"
+    "                      [--set SECTION.KEY=VALUE]...\n"
     "       headgate check reference\n"
     "       headgate check codesystems [--config FILE]\n"
     "       headgate check --codes [--json] [--config FILE] FILE...\n\n"
@@ -39,7 +40,9 @@ static const char help[] =
     "what is wrong or what would be in force.  Where a record is set, it is\n"
     "asked what it can (--offline: it is not), and what will and will not "
     "work\n"
-    "there is said in words; nothing is written there.\n"
+    "there is said in words; nothing is written there.  A store that no "
+    "service has\n"
+    "open is read through (--quick: only opened); it is not changed.\n"
     "'reference' prints every setting there is,\n"
     "'codesystems' the codes of this service as FHIR CodeSystems, with the\n"
     "canonical base that is configured (fhir.base).\n\n"
@@ -54,8 +57,8 @@ static const char help[] =
     "of a patient is printed. Ends with status 1 if something is missing, "
     "with 2 if\n"
     "the sample cannot be used.\n\n"
-    "Where no service runs on the store, check, queue and the other commands\n"
-    "open it themselves; a store of an older version is then brought up to\n"
+    "Where no service runs on the store, queue and the other commands open it\n"
+    "themselves; a store of an older version is then brought up to\n"
     "date in place, as at a start of the service.\n";
 
 /* A file that was cut must not pass for a whole one. */
@@ -177,27 +180,44 @@ static enum err check_mappings(struct db *db, const struct config *config)
     return e;
 }
 
-/* A store that no service has open is read through. */
-static bool check_store(const struct config *config)
+/* What a store is that no service has open; it is not changed.  Quick: it is not
+ * read through, which takes minutes for a large one. */
+static enum err look_at_store(const struct config *config, bool quick,
+                              int64_t *version, enum err *mapped)
 {
     struct db *db = NULL;
-    enum err e, mapped = ERR_OK;
+    enum err e = db_look(config->store_path, &db, version);
 
-    if (access(config->store_path, F_OK) != 0) {
-        return check_folder(config->store_path);
-    }
-    e = db_open(config->store_path, &db);
+    if (e == ERR_OK && !quick)
+        e = db_verify(db);
+    if (e == ERR_OK && *version == db_schema_newest())
+        *mapped = check_mappings(db, config);
+    db_close(db);
+    return e;
+}
+
+static bool check_store(const struct config *config, bool quick)
+{
+    const char *path = config->store_path;
+    enum err e, mapped = ERR_OK;
+    int64_t version = 0;
+
+    if (access(path, F_OK) != 0)
+        return check_folder(path);
+    e = look_at_store(config, quick, &version, &mapped);
     if (e == ERR_DENIED) {
-        printf("store    %s: in use by a service\n", config->store_path);
+        printf("store    %s: in use by a service\n", path);
         return true;
     }
-    if (e == ERR_OK)
-        e = db_verify(db);
-    if (e == ERR_OK)
-        mapped = check_mappings(db, config);
-    db_close(db);
-    printf("store    %s: %s\n", config->store_path,
-           e == ERR_OK ? "whole" : db_open_reason(config->store_path, e));
+    printf("store    %s: %s\n", path,
+           e != ERR_OK    ? db_open_reason(path, e)
+           : version == 0 ? "empty"
+           : quick        ? "can be opened"
+                          : "whole");
+    if (e == ERR_OK && version > 0 && version < db_schema_newest())
+        printf("store    of version %lld: the next start brings it to %lld, "
+               "and there is no way back; make a backup before\n",
+               (long long)version, (long long)db_schema_newest());
     return e == ERR_OK && mapped == ERR_OK;
 }
 
@@ -316,7 +336,7 @@ static bool check_listener(const struct config *config)
     return e == ERR_OK;
 }
 
-/* What others on this machine could do. */
+/* What others on this machine could do; and what it gives. */
 static bool check_modes(const struct config *config)
 {
     struct buf found;
@@ -325,6 +345,9 @@ static bool check_modes(const struct config *config)
     buf_init(&found, DROP_FOUND_MAX);
     errors = modes_check(config, false, &found);
     print_lines("modes", found.data);
+    buf_empty(&found);
+    limits_check(config, true, &found);
+    print_lines("limits", found.data);
     buf_clear(&found);
     return errors == 0;
 }
@@ -387,6 +410,6 @@ int command_check(int argc, char **argv)
     ok = check_hl7(&config) && ok;
     ok = check_drop(&config) && ok;
     ok = check_modes(&config) && ok;
-    ok = check_store(&config) && ok;
+    ok = check_store(&config, args.quick) && ok;
     return ok ? 0 : 2;
 }

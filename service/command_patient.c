@@ -30,6 +30,8 @@ static const char help[] =
     "             written anew: senders wait.  What is kept is that it was "
     "done, when,\n"
     "             by whom and why (write no name there), and how much\n"
+    "             What has the number but may be of somebody else is left and "
+    "listed\n"
     "  erased     who was removed, in these words, and whether somebody of the "
     "same\n"
     "             name or number is here again\n\n"

@@ -132,6 +132,7 @@ static const char *unusable(const struct planned *planned)
     case PLAN_OTHER_FORM:
     case PLAN_NO_GROUND:
     case PLAN_BANDED:
+    case PLAN_DECEASED:
     case PLAN_FLOW_OLD:
     case PLAN_OFFER_COUNT:
         break;

@@ -1,6 +1,7 @@
 #include "service/command.h"
 
 #include "service/db.h"
+#include "service/limits.h"
 #include "service/log.h"
 #include "service/modes.h"
 
@@ -169,7 +170,8 @@ static int run(const struct args *args, const struct config *config)
     return r.failed ? (e == ERR_CONFIG ? 2 : 1) : 0;
 }
 
-/* What others could read or change is not served from. */
+/* What others could read or change is not served from; where the system gives
+ * less than may be needed, that is said. */
 static bool are_modes_right(const struct config *config)
 {
     struct buf found;
@@ -177,6 +179,8 @@ static bool are_modes_right(const struct config *config)
 
     buf_init(&found, 8192);
     wrong = modes_check(config, true, &found);
+    limits_raise(config);
+    limits_check(config, false, &found);
     say_lines(found.data, "");
     buf_clear(&found);
     return wrong == 0;

@@ -68,6 +68,19 @@ static bool whole_path(const char *file, char *out, size_t size)
     return false;
 }
 
+/* A service has a /tmp of its own (PrivateTmp), which goes when it stops. */
+static int look_for(const char *file)
+{
+    if (access(file, F_OK) == 0)
+        return 0;
+    fprintf(stderr,
+            _("headgate: the service says that it is done, and there is no %s "
+              "here: name a folder that the service and you both see, not one "
+              "below /tmp\n"),
+            file);
+    return 1;
+}
+
 static int backup(const struct args *args, const struct config *config)
 {
     char file[STORE_PATH_SIZE];
@@ -88,7 +101,7 @@ static int backup(const struct args *args, const struct config *config)
                  : 1;
     buf_clear(&path);
     session_close(&session);
-    return status;
+    return status == 0 ? look_for(file) : status;
 }
 
 /* ---- verify, restore ---------------------------------------------------------- */

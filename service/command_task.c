@@ -9,9 +9,10 @@ enum { PATH_TEXT_MAX = 8192 };
 static const char help[] =
     "usage: headgate task take TASK --by NAME [--why TEXT]\n"
     "       headgate task hand TASK --by NAME --whom NAME [--why TEXT]\n"
+    "                           [--over NAME]\n"
     "       headgate task put-off TASK --by NAME --until DATE [--why TEXT]\n"
-    "       headgate task decline TASK --by NAME --why TEXT\n"
-    "       headgate task done TASK --by NAME [--why TEXT]\n"
+    "       headgate task decline TASK --by NAME --why TEXT [--over NAME]\n"
+    "       headgate task done TASK --by NAME [--why TEXT] [--over NAME]\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]... [--json]\n"
     "       [--to URL [--token-file FILE]]\n\n"
     "TASK is the id of a Task, or the name of an access for which just one\n"
@@ -39,9 +40,11 @@ static const char help[] =
     "             at once, --why says what was done\n\n"
     "What another person has in hand is handed over, declined or done only "
     "with\n"
-    "--why, which goes into the note with their name.  The answer says of whom "
-    "the\n"
-    "Task is.\n\n"
+    "--why, which goes into the note with their name, and with --over, which "
+    "names\n"
+    "them; what was handed to another and not taken yet only with --over.  "
+    "The\n"
+    "answer says of whom the Task is.\n\n"
     "  --json     the answer as one JSON object\n\n"
     "Each is a change of the Task itself, with a note of who, why and when, "
     "here and\n"
@@ -97,6 +100,9 @@ static const char *misfit(const struct args *a)
     if (puts_off != (a->until != NULL))
         return puts_off ? "say until when (--until)"
                         : "--until goes with put-off";
+    if (a->over != NULL && !hands && !declines &&
+        strcmp(a->files[0], "done") != 0)
+        return "--over goes with hand, decline and done";
     if (declines && a->why == NULL)
         return "say why it is declined (--why)";
     return NULL;
@@ -121,6 +127,7 @@ int command_task(int argc, char **argv)
     add(&path, "by", args.by);
     add(&path, "whom", args.whom);
     add(&path, "why", args.why);
+    add(&path, "over", args.over);
     add(&path, "until", args.until);
     if (args.json)
         buf_puts(&path, "&json=1");

@@ -1,6 +1,7 @@
 #include "service/config_work.h"
 
 #include "adapters/ini_file.h"
+#include "adapters/origin.h"
 #include "service/poll_settings.h"
 
 #include <arpa/inet.h>
@@ -174,6 +175,16 @@ enum err config_check_listener(const struct config *c, const char *path,
     return complain(c, what, why);
 }
 
+/* Would what is sent there pass over a network in plain? */
+static bool is_plain_afar(const char *url)
+{
+    struct origin origin;
+
+    return strncmp(url, "http://", 7) == 0 &&
+           (origin_read(url, &origin) != ERR_OK ||
+            !origin_is_loopback(&origin));
+}
+
 /* Of the ways to prove oneself, to the record and here. */
 static const char *check_keys(const struct config *c)
 {
@@ -182,6 +193,9 @@ static const char *check_keys(const struct config *c)
     if (smart && c->record_token_file[0] != '\0')
         return "[record] token_file and smart_client_id: give one of them; "
                "a token is either in a file or fetched with a key";
+    if (c->record_token_file[0] != '\0' && is_plain_afar(c->record_url))
+        return "[record] token_file: a token is sent over https:// only, or to "
+               "a loopback address";
     if (smart && c->record_url[0] == '\0')
         return "[record] smart_client_id: there is no record.url to use it at";
     if (smart != (c->record_smart_key[0] != '\0'))

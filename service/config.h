@@ -44,6 +44,7 @@ struct config {
     char http_jwt_issuer[CONFIG_TEXT_SIZE];   /* iss of those that are taken */
     char http_jwt_audience[CONFIG_TEXT_SIZE]; /* aud of those that are taken */
     int http_body_max;                        /* bytes; 4194304 */
+    int http_bodies_max;                      /* bytes; 67108864 */
     int http_connections_max;                 /* 256 */
     int http_request_timeout_ms;              /* 30000 */
     int http_idle_timeout_ms;                 /* 60000 */
@@ -55,7 +56,7 @@ struct config {
     char http_tls_crl[CONFIG_TEXT_SIZE];         /* PEM; "" not looked at */
     char http_proxy[CONFIG_TEXT_SIZE]; /* prefixes whose X-Forwarded-* count;
                                           "" none */
-    int http_connections_per_client;   /* 128; 0 any number */
+    int http_connections_per_client;   /* 64; 0 any number */
     int http_rate;                     /* requests a second; 0 any number */
     int http_rate_burst;               /* at once, after a pause; 100 */
     int http_failures_max;             /* false tokens a minute; 0 any number */

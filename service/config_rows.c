@@ -33,6 +33,11 @@ static const struct config_row rows[] = {
       "authorisation server knows it." },
     { "http.body_max", T_INT, AT(http_body_max), 1024, 8388608, "4194304",
       "bytes", "Longest body of a request; a longer one is answered 413." },
+    { "http.bodies_max", T_INT, AT(http_bodies_max), 8388608, 1073741824,
+      "67108864", "bytes",
+      "All bodies together that are being received or not yet answered; of "
+      "each what goes beyond 64 KiB counts. A large body for which there is no "
+      "room is answered 503 with Retry-After." },
     { "http.connections_max", T_INT, AT(http_connections_max), 1, 10000, "256",
       "", "Connections at one time." },
     { "http.request_timeout", T_INT, AT(http_request_timeout_ms), 100, 3600000,
@@ -54,9 +59,10 @@ static const struct config_row rows[] = {
       ROOM(http_tls_client_ca), "", "",
       "Authorities that sign the certificates of clients (PEM)." },
     { "http.tls_crl", T_PATH, AT(http_tls_crl), 0, ROOM(http_tls_crl), "", "",
-      "Revocation lists of these authorities (PEM, several in one file). A "
-      "new file counts without a restart. Empty: revocation is not looked "
-      "at." },
+      "Revocation lists (PEM, several in one file): one of each authority "
+      "that a certificate of a client leads to, the root included; where one "
+      "is missing or has run out, nobody of that authority connects. A new "
+      "file counts without a restart. Empty: revocation is not looked at." },
     { "http.plain", T_BOOL, AT(http_plain), 0, 1, "false", "",
       "Listen beyond loopback without TLS: a TLS proxy stands in front, and "
       "nobody else reaches this address." },
@@ -65,9 +71,10 @@ static const struct config_row rows[] = {
       "between. What they say of the client counts (X-Forwarded-Proto, "
       "X-Forwarded-Host, X-Forwarded-For); of all others it does not." },
     { "http.connections_per_client", T_INT, AT(http_connections_per_client), 0,
-      10000, "128", "",
-      "Connections of one address at one time; those of http.proxy are not "
-      "counted. 0: any number." },
+      10000, "64", "",
+      "Connections of one address at one time, of IPv6 of its first 64 bits: "
+      "a quarter of http.connections_max or less, so that nobody takes every "
+      "place. Those of http.proxy are not counted. 0: any number." },
     { "http.rate", T_INT, AT(http_rate), 0, 100000, "0", "requests a second",
       "Most requests of one client for long: by its token, or by its address "
       "if it has none. More are answered 429. 0: any number." },
@@ -77,9 +84,8 @@ static const struct config_row rows[] = {
       "pause." },
     { "http.failures_max", T_INT, AT(http_failures_max), 0, 100000, "60",
       "a minute",
-      "False tokens of one address. After more of them only clients that came "
-      "from there before are let in, and the rest is answered 429. 0: any "
-      "number." },
+      "False tokens of one address. More of them are answered 429; a token "
+      "that is right always passes. 0: any number." },
 
     { "fhir.base", T_URL, AT(fhir_base), 1, ROOM(fhir_base),
       "https://headgate.example/fhir", "",
@@ -334,8 +340,9 @@ static const struct config_row rows[] = {
       "With it a sender without a certificate gets no connection." },
     { "mllp.tls_crl", T_PATH, AT(mllp_tls_crl), 0, ROOM(mllp_tls_crl), "", "",
       "File with the revocation lists, in PEM, of the authorities in "
-      "tls_client_ca: a certificate that is on one gets no connection, nor "
-      "does one whose authority has no list in it, or one that has run out. "
+      "tls_client_ca and of all between these and a sender: a certificate "
+      "that is on one gets no connection, nor does one of whose authorities "
+      "any has no list in it, or one that has run out. "
       "A changed file is read with the next connection. Empty: revocation is "
       "not looked at." },
     { "mllp.allow", T_TEXT, AT(mllp_allow), 0, ROOM(mllp_allow), "", "",

@@ -18,6 +18,9 @@ struct db {
     int64_t next_id, id_limit; /* of the block reserved in meta */
     int wal_pages;
     long fail_in; /* tests: steps until one fails; 0 never */
+    /* A column could not be read for want of memory; whoever read it went on
+     * without it, so that nothing of this transaction may be kept. */
+    bool torn;
 };
 
 static const char *const sql[QUERY_COUNT] = {
@@ -142,6 +145,32 @@ enum err db_open(const char *path, struct db **out)
                    out);
 }
 
+static enum err set_up_to_look(struct db *db)
+{
+    bool is_new = false;
+    enum err e = db_exec(db, "PRAGMA locking_mode=EXCLUSIVE");
+
+    return e == ERR_OK ? schema_recognise(db, &is_new) : e;
+}
+
+enum err db_look(const char *path, struct db **out, int64_t *version)
+{
+    enum err e = open_as(path, SQLITE_OPEN_READWRITE, set_up_to_look, out);
+    bool is_new = false;
+
+    *version = 0;
+    if (e != ERR_OK)
+        return e;
+    e = schema_recognise(*out, &is_new);
+    if (e == ERR_OK && !is_new)
+        e = schema_version(*out, version);
+    if (e == ERR_OK)
+        return ERR_OK;
+    db_close(*out);
+    *out = NULL;
+    return e;
+}
+
 enum err db_open_uri(const char *uri, bool writes,
                      enum err (*prepare)(struct db *db), struct db **out)
 {
@@ -168,6 +197,11 @@ void db_close(struct db *db)
 const char *db_library_version(void)
 {
     return sqlite3_libversion();
+}
+
+bool db_in_transaction(struct db *db)
+{
+    return sqlite3_get_autocommit(db->handle) == 0;
 }
 
 static enum err statement(struct db *db, enum query q, sqlite3_stmt **out)
@@ -224,6 +258,8 @@ static enum err start(struct db *db, enum query q, const char *format,
     if (e != ERR_OK)
         return e;
     sqlite3_reset(s);
+    if (q == Q_BEGIN || q == Q_ROLLBACK || q == Q_UNDO)
+        db->torn = false;
     for (int at = 1; format[at - 1] != '\0'; at++) {
         int code = bind_one(s, at, format[at - 1], args);
 
@@ -240,6 +276,10 @@ enum err db_next(struct db *db, enum query q)
     if (db->fail_in > 0 && --db->fail_in == 0) {
         db_done(db, q);
         return ERR_STORE;
+    }
+    if (db->torn) {
+        db_done(db, q);
+        return ERR_MEMORY;
     }
     code = sqlite3_step(db->statements[q]);
     if (code == SQLITE_ROW)
@@ -336,7 +376,15 @@ bool db_is_null(struct db *db, enum query q, int column)
 
 const char *db_text(struct db *db, enum query q, int column)
 {
-    return (const char *)sqlite3_column_text(db->statements[q], column);
+    const unsigned char *text;
+
+    if (db_is_null(db, q, column))
+        return NULL;
+    text = sqlite3_column_text(db->statements[q], column);
+    if (text != NULL)
+        return (const char *)text;
+    db->torn = true; /* the engine has no memory for it */
+    return "";
 }
 
 const void *db_blob(struct db *db, enum query q, int column, size_t *len)
@@ -384,13 +432,24 @@ int db_wal_pages(struct db *db)
     return db->wal_pages;
 }
 
-void db_checkpoint(struct db *db)
+static enum err empty_log(struct db *db, int mode)
 {
     int left = 0, done = 0;
+    int code = sqlite3_wal_checkpoint_v2(db->handle, NULL, mode, &left, &done);
 
-    if (sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE,
-                                  &left, &done) == SQLITE_OK)
+    if (code == SQLITE_OK)
         db->wal_pages = 0;
+    return db_err_of(code);
+}
+
+enum err db_checkpoint(struct db *db)
+{
+    return empty_log(db, SQLITE_CHECKPOINT_PASSIVE);
+}
+
+enum err db_cut_log(struct db *db)
+{
+    return empty_log(db, SQLITE_CHECKPOINT_TRUNCATE);
 }
 
 void db_fail_step(struct db *db, long n)

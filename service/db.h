@@ -46,12 +46,24 @@ struct db;
  * ERR_FULL    disk full or read-only
  */
 MUST_CHECK enum err db_open(const char *path, struct db **db);
+/*
+ * db_look - db_open without a change to the store: it is not made, and one of an
+ * older version stays as it is; nothing may then be asked of it but db_verify
+ *
+ * version  out: its own; 0: an empty file
+ *
+ * Errors as db_open, and ERR_ABSENT where there is no file.
+ */
+MUST_CHECK enum err db_look(const char *path, struct db **db, int64_t *version);
 /* What that error of db_open means for this path, for a person. */
 const char *db_open_reason(const char *path, enum err e);
 void db_close(struct db *db);
 const char *db_library_version(void);
 /* The version of the tables that this program makes. */
 int64_t db_schema_newest(void);
+
+/* False also after the engine has undone a transaction by itself. */
+bool db_in_transaction(struct db *db);
 
 /* Run a statement that returns no row. */
 MUST_CHECK enum err db_run(struct db *db, enum query q, const char *format,
@@ -88,7 +100,11 @@ MUST_CHECK enum err db_ask(struct db *db, const char *text,
 int64_t db_int(struct db *db, enum query q, int column);
 double db_double(struct db *db, enum query q, int column); /* NULL is NAN */
 bool db_is_null(struct db *db, enum query q, int column);
-/* Borrowed until the next db_next or db_done; NULL for NULL. */
+/*
+ * Borrowed until the next db_next or db_done; NULL for NULL.  Where there is no
+ * memory for it: "", and every statement says ERR_MEMORY from then on until
+ * the transaction or savepoint is undone.
+ */
 const char *db_text(struct db *db, enum query q, int column);
 const void *db_blob(struct db *db, enum query q, int column, size_t *len);
 
@@ -103,7 +119,13 @@ void db_forget_ids(struct db *db);
 
 /* Pages in the write-ahead log after the last commit. */
 int db_wal_pages(struct db *db);
-void db_checkpoint(struct db *db);
+/* Move them into the database.  ERR_FULL: it cannot grow, they stay in the log;
+ * ERR_IO: the disk failed, and what is on it is not known. */
+MUST_CHECK enum err db_checkpoint(struct db *db);
+/* The same, and make the file of the log empty; ERR_DENIED: rows are read. */
+MUST_CHECK enum err db_cut_log(struct db *db);
+/* Bytes of a page. */
+enum { DB_PAGE_BYTES = 4096 };
 
 /* The engine's own check of the whole file; ERR_STORE: damaged. */
 MUST_CHECK enum err db_verify(struct db *db);

@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <uv.h>
 
 /* ---- copying -------------------------------------------------------------- */
 
@@ -29,16 +30,41 @@ static int prepare_copy(sqlite3 *to)
                         NULL, NULL, NULL);
 }
 
+/* The same file, its folder without links: the engine is told to follow none,
+ * since somebody might put one in the place of the file. */
+static bool without_links(const char *path, char out[PATH_MAX])
+{
+    char folder[PATH_MAX];
+    uv_fs_t real;
+    const char *slash = strrchr(path, '/');
+    size_t len = slash != NULL ? (size_t)(slash - path) + 1 : 0;
+    int n;
+
+    if (len >= sizeof(folder))
+        return false;
+    snprintf(folder, sizeof(folder), "%.*s", (int)len, len > 0 ? path : "");
+    n = uv_fs_realpath(NULL, &real, len > 0 ? folder : ".", NULL);
+    if (n == 0)
+        n = snprintf(out, PATH_MAX, "%s/%s", (const char *)real.ptr,
+                     path + len);
+    uv_fs_req_cleanup(&real);
+    return n > 0 && n < PATH_MAX;
+}
+
 enum err db_copy_begin(struct db *db, const char *path, struct db_copy **out)
 {
-    struct db_copy *c = calloc(1, sizeof(*c));
+    struct db_copy *c;
+    char real[PATH_MAX];
     int code;
 
+    if (!without_links(path, real))
+        return ERR_IO;
+    c = calloc(1, sizeof(*c));
     if (c == NULL)
         return ERR_MEMORY;
-    code = sqlite3_open_v2(path, &c->to,
+    code = sqlite3_open_v2(real, &c->to,
                            SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX |
-                               SQLITE_OPEN_EXRESCODE,
+                               SQLITE_OPEN_EXRESCODE | SQLITE_OPEN_NOFOLLOW,
                            NULL);
     if (code == SQLITE_OK)
         code = prepare_copy(c->to);

@@ -104,7 +104,11 @@ static const char working_sql[] =
     " len INT, resource INT, PRIMARY KEY(journal, start, len));"
     "CREATE TEMP TABLE IF NOT EXISTS whole_message(id INTEGER PRIMARY KEY);"
     "CREATE TEMP TABLE IF NOT EXISTS whole_item(id INTEGER PRIMARY KEY);"
+    "CREATE TEMP TABLE IF NOT EXISTS whole_doubt(kind INT, id INT,"
+    " shared INT NOT NULL, PRIMARY KEY(kind, id)) WITHOUT ROWID;"
     "CREATE TEMP TABLE IF NOT EXISTS whole_mark(n INT NOT NULL);"
+    "CREATE TEMP TABLE IF NOT EXISTS audit_seen(kind INT, id INT,"
+    " PRIMARY KEY(kind, id)) WITHOUT ROWID;"
     "CREATE TEMP TABLE IF NOT EXISTS old_resource(id INTEGER PRIMARY KEY);"
     "CREATE TEMP TABLE IF NOT EXISTS old_journal(seq INTEGER PRIMARY KEY);"
     "CREATE TEMP TABLE IF NOT EXISTS old_kept(journal INTEGER PRIMARY KEY);";

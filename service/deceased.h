@@ -31,6 +31,17 @@ MUST_CHECK enum err deceased_take(struct db *db, int64_t patient,
 MUST_CHECK enum err deceased_read(struct db *db,
                                   const struct fhir_reader *reader);
 
+/*
+ * deceased_judge - is there anything that only one who lives can have?
+ *
+ * A sign of emergency, used or held, of after the death, or any other reading
+ * that counts of more than a day after it, makes the death doubtful: it then
+ * ends nothing.  Asked whenever readings come or go, or an access is reviewed;
+ * *changed: it is so now, or no longer, and all accesses are to be reviewed.
+ */
+MUST_CHECK enum err deceased_judge(struct db *db, int64_t patient,
+                                   bool *changed);
+
 /* Was this episode ended because the patient was thought to be dead? */
 MUST_CHECK enum err deceased_ended(struct db *db, int64_t access,
                                    enum group group, int number, bool *ended);

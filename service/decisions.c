@@ -2,6 +2,7 @@
 
 #include "adapters/decision_write.h"
 #include "planner/rules.h"
+#include "service/audit_whom.h"
 #include "service/names.h"
 #include "service/resources.h"
 
@@ -172,6 +173,9 @@ enum err decisions_read(struct db *db, int64_t from_ms, bool json,
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         if (++count > SHOWN_MAX)
             continue;
+        e = audit_saw(db, AUDIT_SAW_PATIENT, db_int(db, q, 16));
+        if (e != ERR_OK)
+            break;
         read_row(db, &rules, &d);
         if (json)
             decision_write_json(&d, out);

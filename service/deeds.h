@@ -32,8 +32,10 @@ struct task_deed {
     char task[DEED_NAME_SIZE]; /* id of a Task, or the name of an access for
                                   which just one suggestion is open */
     char who[FHIR_OWNER_SIZE], whom[FHIR_OWNER_SIZE]; /* whom: hand */
-    char why[DEED_WORDS_SIZE]; /* needed as task_deed says */
-    char until[40];            /* put-off: a date of the site, 2026-12-24 */
+    char why[DEED_WORDS_SIZE];  /* needed as task_deed says */
+    char over[FHIR_OWNER_SIZE]; /* whom it overrules: whoever has it in hand,
+                                   or it was handed to */
+    char until[40];             /* put-off: a date of the site, 2026-12-24 */
     const struct fhir_reader *reader; /* borrowed; with base, zone and self */
     const struct policy *policy;      /* borrowed */
     bool deliver;                     /* there is a record to hear of it */
@@ -65,7 +67,11 @@ struct task_deed {
  *
  * why is needed to decline; to put off, or to be done with, what is to be seen
  * within days, or at once; and to hand over, decline or be done with what
- * another person has in hand, whose name then stands in the note.
+ * another person has in hand, whose name then stands in the note.  For the last
+ * of these, and for what was handed to another and not taken, over has to be
+ * the name of that person besides (capitals of ASCII do not count): a reason is
+ * written anyway, so that it alone is no guard against acting on what is
+ * somebody else's.
  *
  * Errors are those of the store, and ERR_CONFLICT after status was set to a
  * refusal: the caller then undoes what was done.

@@ -5,6 +5,7 @@
 #include "service/deeds.h"
 
 #include <string.h>
+#include <strings.h>
 
 /* ---- how it stands ---------------------------------------------------------- */
 
@@ -39,18 +40,49 @@ bool deed_is_of_another(const struct task_deed *d, const struct deed_task *t)
 
 /* ---- what another has in hand ----------------------------------------------- */
 
+/* Is it for somebody else to see to: in hand, or handed to them? */
+static bool is_theirs(const struct task_deed *d, const struct deed_task *t)
+{
+    return t->owner[0] != '\0' && strcmp(t->owner, d->who) != 0;
+}
+
+/* Is the right person named, or was it nobody's? */
+static enum err may_overrule(struct task_deed *d, const struct deed_task *t)
+{
+    bool in_hand = deed_is_of_another(d, t);
+
+    if (!is_theirs(d, t) || strcasecmp(t->owner, d->over) == 0)
+        return ERR_OK;
+    if (d->over[0] != '\0')
+        return deed_refuse(&d->status, &d->text, 409,
+                           in_hand
+                               /* TRANSLATORS: of both: two names of people */
+                               ? _("%1$s has it in hand, and --over names "
+                                   "%2$s: nothing was done.")
+                               : _("It was handed to %1$s, and --over names "
+                                   "%2$s: nothing was done."),
+                           t->owner, d->over);
+    return deed_refuse(&d->status, &d->text, 409,
+                       in_hand
+                           ? _("%s has it in hand: name whom you overrule "
+                               "(--over NAME), or leave it to them.")
+                           : _("It was handed to %s: name whom you overrule "
+                               "(--over NAME), or leave it to them."),
+                       t->owner);
+}
+
 /* What somebody sees to is not taken out of their hands without a word. */
 static enum err may_interfere(struct task_deed *d, const struct deed_task *t)
 {
     if (!deed_is_of_another(d, t) || d->why[0] != '\0')
-        return ERR_OK;
+        return may_overrule(d, t);
     if (t->owner[0] == '\0')
         return deed_refuse(&d->status, &d->text, 409,
                            _("Somebody who is not named has it in hand: say "
                              "why (--why), or leave it to them."));
     return deed_refuse(&d->status, &d->text, 409,
-                       _("%s has it in hand: say why (--why), or leave it to "
-                         "them."),
+                       _("%s has it in hand: say why (--why) and whom you "
+                         "overrule (--over NAME), or leave it to them."),
                        t->owner);
 }
 

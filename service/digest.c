@@ -229,6 +229,15 @@ static void take_reminder(struct digest *d)
         u->reminders_due++;
 }
 
+static void take_dead(struct digest *d)
+{
+    bool doubtful = db_int(d->db, Q_DECEASED_LEFT, 1) != 0;
+    struct digest_unit *u = unit_of(d, db_text(d->db, Q_DECEASED_LEFT, 0));
+
+    if (u != NULL)
+        *(doubtful ? &u->death_doubtful : &u->deceased) += 1;
+}
+
 /* Rows of a query that was started. */
 static enum err each(struct digest *d, enum query q, enum err e,
                      void (*take)(struct digest *d))
@@ -267,7 +276,9 @@ static enum err count_all(struct digest *d)
         e = each(d, Q_DIGEST_REMINDERS,
                  db_query(db, Q_DIGEST_REMINDERS, "ii", d->to_s, d->after_s),
                  take_reminder);
-    return e;
+    return e == ERR_OK ? each(d, Q_DECEASED_LEFT,
+                              db_query(db, Q_DECEASED_LEFT, ""), take_dead)
+                       : e;
 }
 
 /* ---- the median, and the order -------------------------------------------------- */

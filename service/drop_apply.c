@@ -301,6 +301,7 @@ enum err drop_run_apply(struct db *db, struct drop *d)
     d->step_stored = d->step_there = d->step_held = d->step_refused = 0;
     d->refused_here = 0;
     d->news = d->tasks = false;
+    e = audit_whom_begin(db);
     for (size_t i = 0; e == ERR_OK && i < d->part_count; i++)
         e = apply_part(db, d, &d->parts[i]);
     if (d->form == DROP_LINES)

@@ -82,8 +82,22 @@ struct exchange *exchange_new(struct service *service,
     return x;
 }
 
+/* What is shown or stored from here on is of this request. */
+static enum err run_seen(struct db *db, void *arg)
+{
+    struct exchange *x = arg;
+    enum err e = audit_whom_begin(db);
+
+    x->audit.sees = true;
+    return e == ERR_OK ? x->run(db, arg) : e;
+}
+
 void exchange_submit(struct exchange *x)
 {
+    if (x->job.run != run_seen) { /* not its next step */
+        x->run = x->job.run;
+        x->job.run = run_seen;
+    }
     x->job.keep = audit_request_keep;
     store_submit(x->service->store, &x->job);
 }
@@ -176,7 +190,7 @@ void exchange_failed(struct exchange *x, enum err e)
 
 /* The last of a list with commas, which the nearest proxy has added; "" if it
  * is no name of a host with or without a port. */
-static void last_host(const char *list, char *out, size_t size)
+static void cut_last(const char *list, char *out, size_t size)
 {
     static const char host[] = "abcdefghijklmnopqrstuvwxyz"
                                "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._:[]";
@@ -191,20 +205,30 @@ static void last_host(const char *list, char *out, size_t size)
         snprintf(out, size, "%.*s", (int)len, last);
 }
 
+/* Of all lines of that name, since a proxy may add a line of its own. */
+static void last_host(const struct http_request *r, const char *name, char *out,
+                      size_t size)
+{
+    struct buf list;
+
+    out[0] = '\0';
+    buf_init(&list, HTTP_LINES_MAX);
+    if (http_header_all(r, name, &list) && buf_ok(&list) == ERR_OK)
+        cut_last(list.data, out, size);
+    buf_clear(&list);
+}
+
 void exchange_base(const struct exchange *x, struct buf *out)
 {
     const struct http_request *r = x->request;
-    const char *host = http_header(r, "Host"), *said, *said_host;
+    const char *host = http_header(r, "Host");
     char proto[16] = "", name[300] = "";
 
     if (host == NULL || host[0] == '\0' || strchr(host, '/') != NULL)
         host = "localhost";
-    said = http_header(r, "X-Forwarded-Proto");
-    said_host = http_header(r, "X-Forwarded-Host");
-    if ((said != NULL || said_host != NULL) &&
-        gate_trusts(x->service->gate, r)) {
-        last_host(said != NULL ? said : "", proto, sizeof(proto));
-        last_host(said_host != NULL ? said_host : "", name, sizeof(name));
+    if (gate_trusts(x->service->gate, r)) {
+        last_host(r, "X-Forwarded-Proto", proto, sizeof(proto));
+        last_host(r, "X-Forwarded-Host", name, sizeof(name));
     }
     if (strcasecmp(proto, "https") != 0 && strcasecmp(proto, "http") != 0)
         snprintf(proto, sizeof(proto), "%s", http_is_tls(r) ? "https" : "http");

@@ -4,10 +4,14 @@
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "adapters/wording.h"
+#include "service/audit_whom.h"
 #include "service/deceased.h"
 #include "service/held.h"
 #include "service/names.h"
+#include "service/replaced.h"
 #include "service/suggest.h"
+
+#include <string.h>
 
 enum { FOUND_MAX = 8, TEXT_MAX = 4 * WORDING_SIZE_MAX };
 
@@ -40,8 +44,10 @@ static enum err find(struct db *db, enum query q, const char *name,
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         if (found->count++ == 0)
             found->access = db_int(db, q, 0);
-        if (found->count <= FOUND_MAX)
+        if (found->count <= FOUND_MAX) {
             list_one(db, q, list);
+            e = audit_saw(db, AUDIT_SAW_ACCESS, db_int(db, q, 0));
+        }
     }
     return e == ERR_ABSENT ? ERR_OK : e;
 }
@@ -156,13 +162,12 @@ static enum err say_held(struct db *db, int64_t patient, struct buf *out)
 
     if (e != ERR_OK || held.readings == 0)
         return e;
+    /* TRANSLATORS: a label of at most 9 characters, then the sentence */
     buf_printf(out,
-               "Held      %lld reading%s of this patient %s held and not "
-               "used, %lld of them %s: see headgate quarantine\n",
-               (long long)held.readings, held.readings == 1 ? "" : "s",
-               held.readings == 1 ? "is" : "are", (long long)held.emergencies,
-               held.emergencies == 1 ? "a sign of emergency"
-                                     : "signs of emergency");
+               _("Held      readings of this patient that are held and not "
+                 "used: %1$lld, of them signs of emergency: %2$lld; see "
+                 "headgate quarantine\n"),
+               (long long)held.readings, (long long)held.emergencies);
     return ERR_OK;
 }
 
@@ -170,11 +175,13 @@ static void say_field(struct buf *out, const char *label, const char *text)
 {
     size_t before;
 
-    buf_printf(out, "%-10s", label);
+    buf_puts(out, label);
+    for (size_t n = queue_text_columns(label, strlen(label)); n < 10; n++)
+        buf_puts(out, " ");
     before = out->len;
     queue_text_clean(out, text);
     if (out->len == before)
-        buf_puts(out, "not known");
+        buf_puts(out, _("not known"));
 }
 
 static void say_death(const struct patient *patient, struct buf *out)
@@ -188,6 +195,27 @@ static void say_death(const struct patient *patient, struct buf *out)
     buf_printf(out, _("Death     %s\n"), text);
 }
 
+/* The record has two of him, and says which one counts. */
+static enum err say_replaced(struct db *db, int64_t patient, struct buf *out)
+{
+    char number[ALIAS_SIZE];
+    struct buf clean;
+    enum err e = replaced_by(db, patient, number);
+
+    if (e != ERR_OK || number[0] == '\0')
+        return e;
+    buf_init(&clean, (size_t)5 * ALIAS_SIZE);
+    queue_text_clean(&clean, number);
+    /* TRANSLATORS: a label of at most 9 characters, then the sentence, with the
+     * number of a patient */
+    buf_printf(out,
+               _("Record    this record was replaced by %s: look at both, and "
+                 "have the access sent with that one\n"),
+               clean.len > 0 ? clean.data : "?");
+    buf_clear(&clean);
+    return ERR_OK;
+}
+
 static enum err say_head(struct db *db, const struct review *review,
                          const struct look *look, struct buf *out)
 {
@@ -196,15 +224,19 @@ static enum err say_head(struct db *db, const struct review *review,
 
     if (e != ERR_OK)
         return e;
-    say_field(out, "Patient", look->patient.name);
+    /* TRANSLATORS: of these three: at most 9 characters each */
+    say_field(out, _("Patient"), look->patient.name);
     buf_puts(out, " (");
     queue_text_clean(out, short_anchor(db_text(db, q, 0)));
     db_done(db, q);
     buf_puts(out, ")\n");
     say_death(&look->patient, out);
-    say_field(out, "Unit", look->patient.unit);
+    e = say_replaced(db, look->patient.id, out);
+    if (e != ERR_OK)
+        return e;
+    say_field(out, _("Unit"), look->patient.unit);
     buf_puts(out, "\n");
-    say_field(out, "Access", access_name(&look->access));
+    say_field(out, _("Access"), access_name(&look->access));
     buf_puts(out, "\n");
     e = say_held(db, look->patient.id, out);
     if (e == ERR_OK)
@@ -219,10 +251,12 @@ static void say_given_up(const struct look *look, struct buf *out)
 {
     if (look->access.active)
         return;
-    buf_printf(out,
-               "This access is no longer in use: only %shaemorrhage and "
-               "infection are looked at.\n\n",
-               look->access.type == SIGN_TYPE_CVC ? "" : "the hand, ");
+    buf_puts(out, look->access.type == SIGN_TYPE_CVC
+                      ? _("This access is no longer in use: only haemorrhage "
+                          "and infection are looked at.")
+                      : _("This access is no longer in use: only the hand, "
+                          "haemorrhage and infection are looked at."));
+    buf_puts(out, "\n\n");
 }
 
 static enum err say_review(struct db *db, const struct review *review,

@@ -7,11 +7,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SECOND_MS = 1000, MINUTE_MS = 60000, CAME_SIZE = 160 };
+enum { SECOND_MS = 1000, MINUTE_MS = 60000, CLIENT_MAX = 128 };
 
 struct gate {
     struct rate_table *requests, *failures;
-    struct rate_table *came;            /* which clients came from where */
     struct rate_limit request, failure; /* count 0: any number */
     struct http_prefixes proxies;
     struct gate_view view;
@@ -27,8 +26,6 @@ enum err gate_open(const struct config *config, struct gate **out)
         e = rate_open(&g->requests);
     if (e == ERR_OK)
         e = rate_open(&g->failures);
-    if (e == ERR_OK)
-        e = rate_open(&g->came);
     if (e != ERR_OK) {
         gate_close(g);
         return e;
@@ -44,7 +41,6 @@ void gate_close(struct gate *g)
         return;
     rate_close(g->requests);
     rate_close(g->failures);
-    rate_close(g->came);
     free(g);
 }
 
@@ -103,21 +99,15 @@ static void last_foreign(const struct gate *g, const char *list,
 void gate_address(const struct gate *g, const struct http_request *r,
                   struct http_address *out)
 {
-    const char *list = http_header(r, "X-Forwarded-For");
+    struct buf list;
 
     *out = *http_peer_of(r);
-    if (list != NULL && gate_trusts(g, r))
-        last_foreign(g, list, out);
-}
-
-/* As many bytes as tell one host from another. */
-static size_t host_bytes(const struct http_address *a)
-{
-    static const unsigned char four[12] = { 0, 0, 0, 0, 0,    0,
-                                            0, 0, 0, 0, 0xff, 0xff };
-
-    return memcmp(a->bytes, four, sizeof(four)) == 0 ? sizeof(a->bytes)
-                                                     : sizeof(a->bytes) / 2;
+    if (!gate_trusts(g, r))
+        return;
+    buf_init(&list, HTTP_LINES_MAX);
+    if (http_header_all(r, "X-Forwarded-For", &list) && buf_ok(&list) == ERR_OK)
+        last_foreign(g, list.data, out);
+    buf_clear(&list);
 }
 
 /* ---- how often ---------------------------------------------------------- */
@@ -134,14 +124,14 @@ static int count_limited(struct gate *g, int64_t wait_ms)
     return seconds(wait_ms);
 }
 
-/* 0: it may bring a token */
+/* 0: a false token is told what is wrong with it */
 static int64_t block_ms(const struct gate *g, const struct http_address *from,
                         int64_t now_ms)
 {
     return g->failure.count == 0
                ? 0
                : rate_wait(g->failures, &g->failure, from->bytes,
-                           host_bytes(from), now_ms);
+                           http_address_host_bytes(from), now_ms);
 }
 
 static int count_blocked(struct gate *g, int64_t wait_ms)
@@ -159,9 +149,10 @@ int gate_unknown(struct gate *g, const struct http_address *from,
     if (g->request.count == 0)
         return 0;
     /* "a" and a NUL: not to be taken for the name of a client */
-    memcpy(key + 2, from->bytes, host_bytes(from));
-    return count_limited(g, rate_take(g->requests, &g->request, key,
-                                      2 + host_bytes(from), now_ms));
+    memcpy(key + 2, from->bytes, http_address_host_bytes(from));
+    return count_limited(g,
+                         rate_take(g->requests, &g->request, key,
+                                   2 + http_address_host_bytes(from), now_ms));
 }
 
 int gate_denied(struct gate *g, const struct http_address *from, int64_t now_ms)
@@ -170,8 +161,8 @@ int gate_denied(struct gate *g, const struct http_address *from, int64_t now_ms)
 
     if (g->failure.count == 0)
         return 0;
-    wait_ms = rate_take(g->failures, &g->failure, from->bytes, host_bytes(from),
-                        now_ms);
+    wait_ms = rate_take(g->failures, &g->failure, from->bytes,
+                        http_address_host_bytes(from), now_ms);
     if (wait_ms > 0)
         return count_blocked(g, wait_ms);
     if (block_ms(g, from, now_ms) > 0 &&
@@ -183,22 +174,12 @@ int gate_denied(struct gate *g, const struct http_address *from, int64_t now_ms)
     return 0;
 }
 
-int gate_known(struct gate *g, const struct http_address *from,
-               const char *client, int64_t now_ms)
+int gate_known(struct gate *g, const char *client, int64_t now_ms)
 {
-    char came[CAME_SIZE];
-    size_t host = host_bytes(from), len = strnlen(client, CAME_SIZE - 32);
-    int64_t wait_ms = block_ms(g, from, now_ms);
-
-    memcpy(came, from->bytes, host);
-    memcpy(came + host, client, len);
-    if (wait_ms > 0 && !rate_knows(g->came, came, host + len))
-        return count_blocked(g, wait_ms);
-    rate_note(g->came, came, host + len, now_ms);
     if (g->request.count == 0)
         return 0;
-    return count_limited(
-        g, rate_take(g->requests, &g->request, client, len, now_ms));
+    return count_limited(g, rate_take(g->requests, &g->request, client,
+                                      strnlen(client, CLIENT_MAX), now_ms));
 }
 
 void gate_look(const struct gate *g, struct gate_view *view)

@@ -4,14 +4,15 @@
  * Loop thread.  Requests are counted by client (the name of its token), or by
  * address where there is none; tokens that are false by address.  An address is
  * that of the connection, or, of a proxy of http.proxy, the one that it names
- * last in X-Forwarded-For.  IPv6 counts by its first 64 bits: one host has all
- * that follow.
+ * last in X-Forwarded-For, all lines of that name taken as one list in their
+ * order (RFC 9110, 5.3): a proxy may add its word as a line of its own.  IPv6
+ * counts by its first 64 bits: one host has all that follow.
  *
- * An address that has brought too many false tokens is answered nothing but
- * 429 for a while, whatever it brings: else it could go on guessing.  Only
- * clients that have come from there before are still let in, since behind one
- * address there may be a whole unit, and one of its machines may have a token
- * that was taken away.
+ * An address that has brought too many false tokens is answered 429 for a while
+ * if it brings another false one.  A token that is right always passes: behind
+ * one address there may be a whole unit, and one of its machines may have a
+ * token that was taken away.  What keeps tokens from being guessed is their
+ * length; the limit bounds what is answered, written and kept of false ones.
  */
 #ifndef HEADGATE_SERVICE_GATE_H
 #define HEADGATE_SERVICE_GATE_H
@@ -40,7 +41,8 @@ const struct http_prefixes *gate_proxies(const struct gate *gate);
 /* Does the request come from one of them? */
 bool gate_trusts(const struct gate *gate, const struct http_request *r);
 
-/* Whose request it is, see above. */
+/* Whose request it is, see above; if there is no memory to read the list, that
+ * of the connection. */
 void gate_address(const struct gate *gate, const struct http_request *r,
                   struct http_address *out);
 
@@ -55,8 +57,7 @@ int gate_unknown(struct gate *gate, const struct http_address *from,
                  int64_t now_ms);
 int gate_denied(struct gate *gate, const struct http_address *from,
                 int64_t now_ms);
-int gate_known(struct gate *gate, const struct http_address *from,
-               const char *client, int64_t now_ms);
+int gate_known(struct gate *gate, const char *client, int64_t now_ms);
 
 void gate_look(const struct gate *gate, struct gate_view *view);
 

@@ -3,6 +3,7 @@
 #include "adapters/catalogue.h"
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
+#include "service/audit_whom.h"
 #include "service/names.h"
 #include "service/remarks.h"
 #include "service/resources.h"
@@ -123,8 +124,10 @@ enum err held_read(struct db *db, const struct zone *zone, struct buf *out)
 {
     enum err e = db_query(db, Q_HELD_LIST, "i", INT64(HELD_SHOWN_MAX));
 
-    while (e == ERR_OK && (e = db_next(db, Q_HELD_LIST)) == ERR_OK)
+    while (e == ERR_OK && (e = db_next(db, Q_HELD_LIST)) == ERR_OK) {
         write_held(db, zone, out);
+        e = audit_saw(db, AUDIT_SAW_RESOURCE, db_int(db, Q_HELD_LIST, 0));
+    }
     if (e != ERR_ABSENT)
         return e;
     if (out->len == 0)

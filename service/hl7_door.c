@@ -82,8 +82,9 @@ static void on_stored(void *arg, enum err e)
 static enum err apply(struct db *db, void *arg)
 {
     struct arrival *a = arg;
+    enum err e = audit_whom_begin(db);
 
-    return hl7_intake_apply(db, &a->in);
+    return e == ERR_OK ? hl7_intake_apply(db, &a->in) : e;
 }
 
 static enum err keep(struct db *db, void *arg, enum err came_to)

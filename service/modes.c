@@ -1,8 +1,11 @@
+/* realpath(); before any header */
+#define _XOPEN_SOURCE 700 /* NOLINT(bugprone-reserved-identifier) */
 #include "service/modes.h"
 
 #include "service/log.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -61,20 +64,21 @@ static const char *judge(const struct stat *st, enum kind kind, bool *error)
     return NULL;
 }
 
-/* Whoever may not enter its folder does not come to it, whatever its mode. */
+/* Whoever may not enter its folder does not come to it, whatever its mode.
+ * That is the folder in which it is, not that of a link to it. */
 static void hide(const char *path, struct stat *st)
 {
-    char folder[CONFIG_TEXT_SIZE + 8];
-    size_t len = strlen(path);
+    char *folder = realpath(path, NULL), *slash;
     struct stat above;
+    bool seen;
 
-    while (len > 1 && path[len - 1] == '/')
-        len--;
-    while (len > 0 && path[len - 1] != '/')
-        len--;
-    snprintf(folder, sizeof(folder), "%.*s", len > 0 ? (int)len : 1,
-             len > 0 ? path : ".");
-    if (stat(folder, &above) != 0)
+    if (folder == NULL)
+        return;
+    slash = strrchr(folder, '/');
+    slash[slash == folder ? 1 : 0] = '\0';
+    seen = stat(folder, &above) == 0;
+    free(folder);
+    if (!seen)
         return;
     if ((above.st_mode & S_IXOTH) == 0)
         st->st_mode &= ~(mode_t)S_IRWXO;

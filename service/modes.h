@@ -13,7 +13,7 @@
  * not start.  What a group could do beyond that, and running as root, is a
  * warning.  A file that is not there is passed over; whoever needs it says so.
  * In a folder that others may not enter, the modes of what lies there do not
- * count for them.
+ * count for them; of a link the folder counts in which the file itself is.
  */
 #ifndef HEADGATE_SERVICE_MODES_H
 #define HEADGATE_SERVICE_MODES_H

@@ -1,11 +1,9 @@
 #include "service/patient_erase.h"
 
 #include "adapters/catalogue.h"
-#include "adapters/fhir_time.h"
 #include "service/app.h"
 #include "service/db_copy.h"
 #include "service/log.h"
-#include "service/patient_mark.h"
 #include "service/patient_whole.h"
 #include "service/unit_list.h"
 
@@ -14,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { STEP_US = 3000, TEXT_MAX = 8192, LISTED_MAX = 10000 };
+enum { STEP_US = 3000, TEXT_MAX = 16384, DETAIL_MAX = 400 };
 
 struct patient_erasure {
     struct service *service;
@@ -22,11 +20,13 @@ struct patient_erasure {
     struct erase_sift sift;
     struct erase_rows rows;
     struct patient_names names;
+    struct seeking seeking; /* of the removal */
     int64_t number, began_ms;
     bool under_way;
     bool finish; /* only what an earlier one has left */
     bool removed, told;
     char who[ERASE_WORDS_SIZE], why[ERASE_WORDS_SIZE];
+    struct audit_request asked; /* who did, for the row of the end */
     struct buf text; /* of the thread that has its turn; then of the loop */
     atomic_int state;
     atomic_llong looked, total;
@@ -72,7 +72,51 @@ static enum err renew_lists(struct patient_erasure *p, struct db *db)
     };
     enum err e = unit_list_keep(db, &options, true, &p->told);
 
-    return e == ERR_OK ? patient_erase_lists(db, &p->names) : e;
+    return e == ERR_OK ? patient_erase_lists(&p->seeking) : e;
+}
+
+/* In the transaction of what it records. */
+static enum err note_end(struct patient_erasure *p, struct db *db,
+                         enum audit_outcome outcome)
+{
+    char detail[DETAIL_MAX] = "nothing was removed";
+    const int64_t *n = p->rows.counts;
+    struct audit_entry row = { .at_ms = clock_ms(),
+                               .kind = p->asked.kind,
+                               .actor = p->asked.actor,
+                               .scope = p->asked.scope,
+                               .who = p->asked.who,
+                               .action = "patient-erase",
+                               .type = "patient",
+                               .key = "",
+                               .patient = p->rows.patient,
+                               .outcome = outcome };
+
+    if (outcome == AUDIT_DONE)
+        snprintf(detail, sizeof(detail),
+                 "removed: resources %lld, hl7 %lld, quarantine %lld, journal "
+                 "%lld; left %lld",
+                 (long long)n[ERASE_RESOURCES], (long long)n[ERASE_MESSAGES],
+                 (long long)n[ERASE_ITEMS], (long long)n[ERASE_JOURNAL],
+                 (long long)patient_erase_left(&p->rows.left));
+    row.detail = detail;
+    return audit_note(db, &row);
+}
+
+/* A store that cannot do the one may be able to do the other. */
+static void note_failure(struct patient_erasure *p, struct db *db)
+{
+    enum err e = db_run(db, Q_BEGIN, ""), back;
+
+    if (e == ERR_OK) {
+        e = note_end(p, db, AUDIT_FAILED);
+        if (e == ERR_OK)
+            e = db_run(db, Q_COMMIT, "");
+        if (e != ERR_OK && (back = db_run(db, Q_ROLLBACK, "")) != ERR_OK)
+            log_event(LOG_ERROR, "patient.rollback", KEY_ERR(back));
+    }
+    if (e != ERR_OK)
+        log_event(LOG_ERROR, "patient.audit", KEY_ERR(e));
 }
 
 static enum err remove_all(struct patient_erasure *p, struct db *db)
@@ -82,11 +126,18 @@ static enum err remove_all(struct patient_erasure *p, struct db *db)
     if (e != ERR_OK)
         return e;
     p->rows.now_ms = clock_ms();
-    e = patient_names_read(db, p->rows.patient, &p->names);
+    p->seeking = (struct seeking){ .db = db,
+                                   .names = &p->names,
+                                   .senders = p->sift.senders,
+                                   .base = p->sift.base };
+    p->rows.seeking = &p->seeking;
+    e = patient_erase_sift_rest(db, &p->sift);
     if (e == ERR_OK)
         e = patient_erase_rows(db, &p->rows);
     if (e == ERR_OK)
         e = renew_lists(p, db);
+    if (e == ERR_OK)
+        e = note_end(p, db, AUDIT_DONE);
     if (e == ERR_OK)
         e = db_run(db, Q_COMMIT, "");
     if (e == ERR_OK)
@@ -134,58 +185,35 @@ static enum err step_finish(struct patient_erasure *p, struct db *db)
     return e == ERR_OK && left ? rewrite(p, db) : e;
 }
 
+static enum err step_sift(struct patient_erasure *p, struct db *db, bool *more)
+{
+    enum err e = p->sift.stage == 0 ? check_room(p, db) : ERR_OK;
+
+    if (e == ERR_OK)
+        e = sift(p, db, more);
+    if (e == ERR_OK && !*more) {
+        e = remove_all(p, db);
+        p->removed = e == ERR_OK;
+        atomic_store(&p->state, ERASE_WRITING);
+        *more = true; /* what has waited has its turn first */
+    }
+    if (e != ERR_OK)
+        note_failure(p, db);
+    return e;
+}
+
 static enum err step(struct db *db, void *arg, bool *more)
 {
     struct patient_erasure *p = arg;
-    enum err e = ERR_OK;
 
     *more = false;
     if (p->finish)
         return step_finish(p, db);
-    if (atomic_load(&p->state) == ERASE_SIFTING) {
-        if (p->sift.stage == 0)
-            e = check_room(p, db);
-        if (e == ERR_OK)
-            e = sift(p, db, more);
-        if (e == ERR_OK && !*more) {
-            e = remove_all(p, db);
-            p->removed = e == ERR_OK;
-            atomic_store(&p->state, ERASE_WRITING);
-            *more = true; /* what has waited has its turn first */
-        }
-        return e;
-    }
-    return rewrite(p, db);
+    return atomic_load(&p->state) == ERASE_SIFTING ? step_sift(p, db, more)
+                                                   : rewrite(p, db);
 }
 
 /* ---- loop thread ----------------------------------------------------------------- */
-
-static void say_done(struct patient_erasure *p)
-{
-    const int64_t *n = p->rows.counts;
-
-    buf_printf(&p->text,
-               /* TRANSLATORS: each %lld a number, in the order of the words */
-               _("Removed: %lld resources (%lld readings, %lld suggestions), "
-                 "%lld decisions, %lld deliveries, %lld messages of HL7 v2, "
-                 "%lld inputs in quarantine; in %lld messages what was of the "
-                 "patient."),
-               (long long)n[ERASE_RESOURCES], (long long)n[ERASE_READINGS],
-               (long long)n[ERASE_TASKS], (long long)n[ERASE_DECISIONS],
-               (long long)n[ERASE_OUTBOX], (long long)n[ERASE_MESSAGES],
-               (long long)n[ERASE_ITEMS], (long long)n[ERASE_JOURNAL]);
-    buf_puts(&p->text, "\n");
-    buf_puts(&p->text,
-             _("The file of the store was written anew: nothing of it is left "
-               "in it."));
-    buf_puts(&p->text, "\n");
-    buf_puts(&p->text,
-             _("What has gone to the clinical record stays there, and so do "
-               "backups, files in the drop folder and what the senders have: "
-               "they are to be dealt with where they are.  The audit trail "
-               "keeps numbers and ids, and no datum of the patient."));
-    buf_puts(&p->text, "\n");
-}
 
 static void say_failed(struct patient_erasure *p, enum err e)
 {
@@ -208,7 +236,7 @@ static void done(void *arg, enum err e)
 
     p->under_way = false;
     if (e == ERR_OK && !p->finish)
-        say_done(p);
+        patient_erase_say(&p->rows, &p->text);
     else if (e != ERR_OK)
         say_failed(p, e);
     atomic_store(&p->state, e == ERR_OK ? ERASE_DONE : ERASE_FAILED);
@@ -249,17 +277,21 @@ static void begin(struct patient_erasure *p)
 }
 
 enum err patient_erase_begin(struct patient_erasure *p, int64_t patient,
-                             const char *who, const char *why)
+                             const char *who, const char *why,
+                             const struct audit_request *asked)
 {
     if (p->under_way)
         return ERR_DENIED;
     snprintf(p->who, sizeof(p->who), "%s", who);
     snprintf(p->why, sizeof(p->why), "%s", why);
+    p->asked = *asked;
     p->number++;
     p->finish = false;
     p->sift = (struct erase_sift){ .patient = patient,
                                    .mark = p->number,
-                                   .names = &p->names };
+                                   .names = &p->names,
+                                   .senders = p->service->senders,
+                                   .base = p->service->config.fhir_base };
     p->rows = (struct erase_rows){ .patient = patient,
                                    .mark = p->number,
                                    .who = p->who,
@@ -297,71 +329,7 @@ void patient_erasure_close(struct patient_erasure *p)
 {
     if (p == NULL)
         return;
+    patient_names_free(&p->names);
     buf_clear(&p->text);
     free(p);
-}
-
-/* ---- who was removed ------------------------------------------------------------- */
-
-struct again {
-    int64_t erasures[LISTED_MAX];
-    size_t count;
-};
-
-static void note(void *arg, int64_t erasure, const char *alias)
-{
-    struct again *a = arg;
-
-    (void)alias;
-    if (a->count < LISTED_MAX)
-        a->erasures[a->count++] = erasure;
-}
-
-static bool is_again(const struct again *a, int64_t erasure)
-{
-    for (size_t i = 0; i < a->count; i++) {
-        if (a->erasures[i] == erasure)
-            return true;
-    }
-    return false;
-}
-
-static void write_erased(struct db *db, const struct again *again,
-                         struct buf *out)
-{
-    const enum query q = Q_ERASED_LIST;
-    char at[FHIR_TIME_SIZE];
-
-    fhir_time_write(db_int(db, q, 1) / 1000, at);
-    buf_printf(out, "%lld  %s  %s: %s  %s", (long long)db_int(db, q, 0), at,
-               db_text(db, q, 2), db_text(db, q, 3), db_text(db, q, 4));
-    if (db_int(db, q, 5) == 0)
-        buf_printf(out, "  %s", _("the file is still to be written anew"));
-    if (is_again(again, db_int(db, q, 0)))
-        buf_printf(out, "  %s",
-                   _("SOMEBODY OF THE SAME NAME OR NUMBER IS HERE AGAIN"));
-    buf_puts(out, "\n");
-}
-
-enum err patient_erased_list(struct db *db, struct buf *out)
-{
-    struct again *again = calloc(1, sizeof(*again));
-    const enum query q = Q_ERASED_LIST;
-    size_t count = 0;
-    enum err e =
-        again != NULL ? patient_marked_each(db, db, note, again) : ERR_MEMORY;
-
-    if (e == ERR_OK)
-        e = db_query(db, q, "");
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        write_erased(db, again, out);
-        count++;
-    }
-    db_done(db, q);
-    free(again);
-    if (e != ERR_ABSENT)
-        return e;
-    if (count == 0)
-        buf_printf(out, "%s\n", _("Nobody was removed."));
-    return buf_ok(out);
 }

@@ -13,6 +13,9 @@
  * A crash before the transaction leaves all as it was; after it the rows are
  * gone, and the next start (or erasure) writes the file anew.
  *
+ * Nobody is found by a number alone: what may be the patient's and may be
+ * another's stays, and is told (struct erase_left), for a person to look at.
+ *
  * What stays: the row that says that it was done, without a datum of the
  * patient; the audit trail, which has numbers and ids alone; what has gone to
  * the record; backups; files in the drop folder and of whoever sent them.
@@ -26,7 +29,8 @@
 #define HEADGATE_SERVICE_PATIENT_ERASE_H
 
 #include "adapters/buf.h"
-#include "service/db.h"
+#include "service/audit_request.h"
+#include "service/patient_sought.h"
 
 struct service;
 struct patient_erasure;
@@ -45,10 +49,12 @@ struct erase_view {
 MUST_CHECK enum err patient_erasure_open(struct service *service,
                                          struct patient_erasure **erasure);
 
-/* ERR_DENIED: another one is under way. */
+/* asked: whose row the end has in the audit trail, in the transaction of the
+ * removal ("patient-erase"); copied.  ERR_DENIED: another one is under way. */
 MUST_CHECK enum err patient_erase_begin(struct patient_erasure *erasure,
                                         int64_t patient, const char *who,
-                                        const char *why);
+                                        const char *why,
+                                        const struct audit_request *asked);
 
 /* A file that an earlier erasure has left to be written anew, if there is
  * one. */
@@ -78,6 +84,25 @@ enum erase_part {
     ERASE_PARTS
 };
 
+/*
+ * What may be the patient's and was left, since it may be another's: a number
+ * whose system is not sure, or a message in which somebody else is, too.  The
+ * first of each, the lowest first; counts are of all.
+ */
+enum erase_left_kind {
+    LEFT_ITEMS,    /* in quarantine */
+    LEFT_MESSAGES, /* of HL7 v2 that do not stand there */
+    LEFT_JOURNAL,
+    LEFT_KINDS
+};
+enum { LEFT_LISTED_MAX = 20 };
+struct erase_left {
+    int64_t counts[LEFT_KINDS];
+    int64_t ids[LEFT_KINDS][LEFT_LISTED_MAX];
+};
+/* How many of all kinds. */
+int64_t patient_erase_left(const struct erase_left *left);
+
 /* Store thread, in a transaction: the second stage, for tests as well. */
 struct erase_rows {
     int64_t patient;
@@ -86,25 +111,39 @@ struct erase_rows {
     int64_t mark;     /* as of the sifting, see patient_whole_collect */
     int64_t since_ms; /* when the sifting began; 0: what is of others is not
                          known yet, and is looked for here */
-    int64_t counts[ERASE_PARTS]; /* out */
+    const struct seeking *seeking; /* to cut messages in which somebody else is,
+                                      too; NULL: they are left */
+    int64_t counts[ERASE_PARTS];   /* out */
+    struct erase_left left;        /* out */
 };
 MUST_CHECK enum err patient_erase_rows(struct db *db, struct erase_rows *rows);
+/* What came of it, once the file was written anew, for people. */
+void patient_erase_say(const struct erase_rows *rows, struct buf *out);
 
-struct patient_names;
 /* In the same transaction, after the lists of the units were made anew: their
- * versions that name the patient go.  Names were read before the rows went. */
-MUST_CHECK enum err patient_erase_lists(struct db *db,
-                                        const struct patient_names *names);
+ * versions that name the patient go, and lines of files that do.  Names were
+ * read before the rows went. */
+MUST_CHECK enum err patient_erase_lists(const struct seeking *seeking);
 
 /* The first stage, a piece at a time; *more: there is more. */
+enum { SIFT_SIEVES = 3 };
 struct erase_sift {
-    int64_t patient, mark;       /* mark: not 0, of this erasure alone */
-    struct patient_names *names; /* owned by the caller */
-    int stage;                   /* 0 at first */
+    int64_t patient, mark;             /* mark: not 0, of this erasure alone */
+    struct patient_names *names;       /* owned by the caller, who frees them */
+    const struct hl7_senders *senders; /* NULL: none is known */
+    const char *base;                  /* of our URLs; NULL */
+    int stage;                         /* 0 at first */
+    int64_t last[SIFT_SIEVES];         /* of each table, what was looked at */
     int64_t after, looked, total;
     int64_t newest_resource;
 };
 MUST_CHECK enum err patient_erase_sift(struct db *db, struct erase_sift *sift,
                                        bool *more);
+/* In the transaction of the removal: what has come since, to the end. */
+MUST_CHECK enum err patient_erase_sift_rest(struct db *db,
+                                            struct erase_sift *sift);
+/* Without an erasure: of what is collected, and of messages that stand in
+ * quarantine, which are the patient's alone. */
+MUST_CHECK enum err patient_sift_known(const struct seeking *seeking);
 
 #endif

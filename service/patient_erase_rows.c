@@ -102,6 +102,67 @@ static enum err catch_up(struct db *db, struct erase_rows *r)
     return e == ERR_OK ? db_run(db, Q_SIFT_UNKEEP, "") : e;
 }
 
+/* ---- messages of HL7 v2 with several patients -------------------------------- */
+
+static enum err keep_cut(struct db *db, int64_t id, const struct buf *body)
+{
+    struct buf packed;
+    enum err e;
+
+    buf_init(&packed, 2 * (size_t)BODY_MAX);
+    e = pack(body->data, body->len, &packed);
+    if (e == ERR_OK)
+        e = db_run(db, Q_DOUBT_CUT, "iib", id, INT64(body->len),
+                   (const void *)packed.data, packed.len);
+    if (e == ERR_OK)
+        e = db_run(db, Q_DOUBT_UNNAMED, "i", id);
+    if (e == ERR_OK)
+        e = db_run(db, Q_DOUBT_END, "i", id);
+    buf_clear(&packed);
+    return e;
+}
+
+/* The row that is read; *id: its number. */
+static enum err cut_row(const struct seeking *s, int64_t *id, struct buf *body,
+                        struct buf *rest)
+{
+    const enum query q = Q_DOUBT_APART;
+    size_t len;
+    const void *packed = db_blob(s->db, q, 2, &len);
+    enum err e = unpack(packed, len, (size_t)db_int(s->db, q, 1), body);
+
+    *id = db_int(s->db, q, 0);
+    return e == ERR_OK ? patient_sought_without(s, db_text(s->db, q, 3),
+                                                body->data, body->len, rest)
+                       : e;
+}
+
+/* What cannot be cut is left, and told. */
+static enum err cut_messages(struct db *db, struct erase_rows *r)
+{
+    const enum query q = Q_DOUBT_APART;
+    int64_t id = 0;
+    enum err e = r->seeking != NULL ? ERR_OK : ERR_ABSENT;
+
+    while (e == ERR_OK && (e = db_first(db, q, "i", id)) == ERR_OK) {
+        struct buf body, rest;
+
+        buf_init(&body, BODY_MAX);
+        buf_init(&rest, BODY_MAX);
+        e = cut_row(r->seeking, &id, &body, &rest);
+        db_done(db, q);
+        if (e == ERR_OK) {
+            e = keep_cut(db, id, &rest);
+            r->counts[ERASE_MESSAGES]++;
+        } else if (e == ERR_CONFLICT) {
+            e = ERR_OK;
+        }
+        buf_clear(&rest);
+        buf_clear(&body);
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
 /* ---- rows -------------------------------------------------------------------------- */
 
 /* In this order: what is looked up by another goes before it. */
@@ -114,7 +175,6 @@ static const struct {
     { Q_ERASE_FETCH, -1 },
     { Q_ERASE_ORIGIN, -1 },
     { Q_ERASE_LOOKUP, -1 },
-    { Q_ERASE_LINES, -1 },
     { Q_ERASE_SAMPLES, -1 },
     { Q_ERASE_DERIVED, -1 },
     { Q_ERASE_VERSIONS, -1 },
@@ -157,61 +217,40 @@ static enum err remove_rows(struct db *db, struct erase_rows *r)
     return e;
 }
 
-/* ---- lists of the units -------------------------------------------------------------- */
+/* ---- what was left --------------------------------------------------------------------- */
 
-/* A version of a list that names the patient: all of them but the newest, which
- * the caller has made after the rows were gone. */
-struct old_version {
-    int64_t resource, version;
-};
-enum { OLD_VERSIONS_MAX = 4096 };
-
-static enum err find_lists(struct db *db, const struct patient_names *names,
-                           struct old_version *old, size_t *count)
+static enum err count_left(struct db *db, struct erase_left *left)
 {
-    const enum query q = Q_SIFT_LISTS;
-    enum err e = db_query(db, q, "");
+    static const enum query queries[LEFT_KINDS] = {
+        [LEFT_ITEMS] = Q_DOUBT_ITEMS,
+        [LEFT_MESSAGES] = Q_DOUBT_MESSAGES,
+        [LEFT_JOURNAL] = Q_DOUBT_JOURNALS
+    };
+    enum err e = ERR_OK;
 
-    *count = 0;
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        size_t len;
-        const void *packed = db_blob(db, q, 3, &len);
-        struct buf body;
+    memset(left, 0, sizeof(*left));
+    for (size_t k = 0; e == ERR_OK && k < LEFT_KINDS; k++) {
+        e = db_query(db, queries[k], "");
+        while (e == ERR_OK && (e = db_next(db, queries[k])) == ERR_OK) {
+            int64_t n = left->counts[k]++;
 
-        buf_init(&body, BODY_MAX);
-        e = unpack(packed, len, (size_t)db_int(db, q, 2), &body);
-        if (e == ERR_OK && patient_names_in(names, body.data, body.len)) {
-            if (*count == OLD_VERSIONS_MAX)
-                e = ERR_LIMIT;
-            else
-                old[(*count)++] =
-                    (struct old_version){ db_int(db, q, 0), db_int(db, q, 1) };
+            if (n < LEFT_LISTED_MAX)
+                left->ids[k][n] = db_int(db, queries[k], 0);
         }
-        buf_clear(&body);
+        db_done(db, queries[k]);
+        if (e == ERR_ABSENT)
+            e = ERR_OK;
     }
-    db_done(db, q);
-    return e == ERR_ABSENT ? ERR_OK : e;
+    return e;
 }
 
-/* Some at a time. */
-enum err patient_erase_lists(struct db *db, const struct patient_names *names)
+int64_t patient_erase_left(const struct erase_left *left)
 {
-    struct old_version *old = calloc(OLD_VERSIONS_MAX, sizeof(*old));
-    size_t count = OLD_VERSIONS_MAX;
-    bool full = true;
-    enum err e = old != NULL ? ERR_OK : ERR_MEMORY;
+    int64_t sum = 0;
 
-    while (e == ERR_OK && full) {
-        e = find_lists(db, names, old, &count);
-        full = e == ERR_LIMIT;
-        if (full)
-            e = ERR_OK;
-        for (size_t i = 0; e == ERR_OK && i < count; i++)
-            e = db_run(db, Q_ERASE_VERSION, "ii", old[i].resource,
-                       old[i].version);
-    }
-    free(old);
-    return e;
+    for (size_t k = 0; k < LEFT_KINDS; k++)
+        sum += left->counts[k];
+    return sum;
 }
 
 /* ---- that it was done ------------------------------------------------------------------ */
@@ -224,10 +263,10 @@ static void write_counts(const struct erase_rows *r, struct buf *out)
         [ERASE_MESSAGES] = "hl7",        [ERASE_ITEMS] = "quarantine",
         [ERASE_OUTBOX] = "outbox",       [ERASE_JOURNAL] = "journal"
     };
-
     fhir_out_open(out, NULL, '{');
     for (size_t i = 0; i < ERASE_PARTS; i++)
         fhir_out_int(out, words[i], (long long)r->counts[i]);
+    fhir_out_int(out, "left", (long long)patient_erase_left(&r->left));
     fhir_out_close(out, '}');
 }
 
@@ -257,6 +296,12 @@ enum err patient_erase_rows(struct db *db, struct erase_rows *r)
         e = patient_whole_marked(db, r->mark);
     if (e == ERR_OK)
         e = patient_whole_collect(db, r->patient, r->mark);
+    if (e == ERR_OK)
+        e = patient_whole_settle(db);
+    if (e == ERR_OK)
+        e = cut_messages(db, r);
+    if (e == ERR_OK)
+        e = count_left(db, &r->left);
     if (e == ERR_OK)
         e = patient_mark(db, r->patient, id);
     if (e == ERR_OK)

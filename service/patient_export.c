@@ -7,6 +7,7 @@
 #include "service/decisions.h"
 #include "service/names.h"
 #include "service/pack.h"
+#include "service/patient_erase.h"
 #include "service/patient_whole.h"
 #include "service/quarantine_item.h"
 #include "service/resources.h"
@@ -309,6 +310,26 @@ static enum err give_all(struct giving *g)
     return e == ERR_OK ? give_audit(g) : e;
 }
 
+/* Besides what is known by its rows: what waits in quarantine. */
+static enum err collect(struct db *db, const struct patient_export *x)
+{
+    struct patient_names names = { .list = NULL };
+    const struct seeking seeking = { .db = db,
+                                     .names = &names,
+                                     .senders = x->senders,
+                                     .base = x->base != NULL ? x->base : "" };
+    enum err e = patient_whole_collect(db, x->patient, 0);
+
+    if (e == ERR_OK)
+        e = patient_names_read(db, x->patient, &names);
+    if (e == ERR_OK)
+        e = patient_sift_known(&seeking);
+    if (e == ERR_OK)
+        e = patient_whole_settle(db);
+    patient_names_free(&names);
+    return e;
+}
+
 enum err patient_export(struct db *db, const char *name,
                         struct patient_export *export, struct buf *out)
 {
@@ -317,7 +338,7 @@ enum err patient_export(struct db *db, const char *name,
 
     export->lines = 0;
     if (e == ERR_OK)
-        e = patient_whole_collect(db, export->patient, 0);
+        e = collect(db, export);
     if (e != ERR_OK)
         return e;
     buf_init(&g.line, (size_t)2 * BODY_MAX);

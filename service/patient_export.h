@@ -9,7 +9,8 @@
  *     Binary         messages of HL7 v2 and inputs in quarantine, as they came
  *     AuditEvent     who looked at it or changed it
  *
- * The lists of the units, which name other patients too, are not in it.
+ * A message in which somebody else is, too, is not given out, and neither is
+ * what may be the patient's or another's.  The lists of the units, which name other patients too, are not in it.
  */
 #ifndef HEADGATE_SERVICE_PATIENT_EXPORT_H
 #define HEADGATE_SERVICE_PATIENT_EXPORT_H
@@ -17,12 +18,14 @@
 #include "adapters/buf.h"
 #include "adapters/zone.h"
 #include "service/db.h"
+#include "service/hl7_senders.h"
 
 struct patient_export {
     const char *base; /* of our URLs */
     const struct zone *zone;
-    int64_t patient; /* out: its number here */
-    size_t lines;    /* out */
+    const struct hl7_senders *senders; /* whose numbers a message has; NULL */
+    int64_t patient;                   /* out: its number here */
+    size_t lines;                      /* out */
 };
 
 /*

@@ -1,5 +1,6 @@
 #include "service/patient_mark.h"
 
+#include "service/patient_names.h"
 #include "service/patients.h"
 
 #include <openssl/evp.h>
@@ -72,22 +73,20 @@ static enum err take(struct db *db, enum query q, struct some *some)
 
 enum err patient_mark(struct db *db, int64_t patient, int64_t erasure)
 {
-    struct some *some = malloc(sizeof(*some));
+    struct patient_names names = { .list = NULL };
     unsigned char mark[HASH_SIZE];
     char key[KEY_SIZE] = "";
-    enum err e = some != NULL ? make_key(db, key) : ERR_MEMORY;
+    enum err e = make_key(db, key);
 
     if (e == ERR_OK)
-        e = db_query(db, Q_WHOLE_ALIASES, "i", patient);
-    if (e == ERR_OK)
-        e = take(db, Q_WHOLE_ALIASES, some);
-    for (size_t i = 0; e == ERR_OK && i < some->count; i++) {
-        e = hash(key, some->list[i], mark);
+        e = patient_names_read(db, patient, &names);
+    for (size_t i = 0; e == ERR_OK && i < names.count; i++) {
+        e = hash(key, names.list[i].alias, mark);
         if (e == ERR_OK)
             e = db_run(db, Q_ERASED_KEY, "bi", (const void *)mark,
                        (size_t)HASH_SIZE, erasure);
     }
-    free(some);
+    patient_names_free(&names);
     return e;
 }
 

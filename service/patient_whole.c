@@ -1,6 +1,5 @@
 #include "service/patient_whole.h"
 
-#include <stdio.h>
 #include <string.h>
 
 enum err patient_whole_find(struct db *db, const char *name, int64_t *patient)
@@ -37,7 +36,7 @@ static enum err empty_tables(struct db *db)
     static const enum query empty[] = { Q_WHOLE_NO_MARK,     Q_WHOLE_NO_ACCESS,
                                         Q_WHOLE_NO_RESOURCE, Q_WHOLE_NO_JOURNAL,
                                         Q_WHOLE_NO_KEPT,     Q_WHOLE_NO_MESSAGE,
-                                        Q_WHOLE_NO_ITEM };
+                                        Q_WHOLE_NO_ITEM,     Q_WHOLE_NO_DOUBT };
 
     return run_all(db, empty, COUNT(empty));
 }
@@ -77,144 +76,14 @@ enum err patient_whole_collect(struct db *db, int64_t patient, int64_t mark)
         e = db_run(db, Q_WHOLE_READINGS, "i", patient);
     if (e == ERR_OK)
         e = run_all(db, of_those, COUNT(of_those));
-    return e == ERR_OK ? db_run(db, Q_WHOLE_ITEMS, "i", patient) : e;
+    return e == ERR_OK ? db_run(db, Q_WHOLE_REMOTES, "i", patient) : e;
 }
 
-/* ---- names -------------------------------------------------------------------- */
-
-static enum err add_name(struct patient_names *names, const char *text)
+enum err patient_whole_settle(struct db *db)
 {
-    if (text[0] == '\0')
-        return ERR_OK;
-    if (names->count == WHOLE_NAMES_MAX || strlen(text) >= WHOLE_NAME_SIZE)
-        return ERR_LIMIT;
-    snprintf(names->names[names->count++], WHOLE_NAME_SIZE, "%s", text);
-    return ERR_OK;
-}
+    static const enum query steps[] = { Q_WHOLE_ITEM_MESSAGES, Q_DOUBT_CLEARED,
+                                        Q_DOUBT_NO_MESSAGE, Q_DOUBT_NO_ITEM,
+                                        Q_WHOLE_ITEMS };
 
-/* "i:system|value": the value; "r:Patient/p-1": what follows the last slash. */
-static const char *name_of(const char *alias)
-{
-    const char *cut =
-        alias[0] == 'i' ? strchr(alias, '|') : strrchr(alias, '/');
-
-    return cut != NULL ? cut + 1 : alias + 2;
-}
-
-enum err patient_names_read(struct db *db, int64_t patient,
-                            struct patient_names *names)
-{
-    const enum query q = Q_WHOLE_ALIASES;
-    enum err e = db_query(db, q, "i", patient);
-
-    names->count = 0;
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        const char *alias = db_text(db, q, 0);
-
-        if (alias != NULL && strlen(alias) > 2)
-            e = add_name(names, name_of(alias));
-    }
-    db_done(db, q);
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
-/* Of a component of HL7 v2; what separates may be others than these, which
- * MSH says, but in practice is not. */
-static bool ends_component(char c)
-{
-    return c == '|' || c == '^' || c == '~' || c == '&' || c == '\r' ||
-           c == '\n' || c == '\0';
-}
-
-/* Is this place within a PID segment? */
-static bool in_pid(const char *text, const char *at)
-{
-    while (at > text && at[-1] != '\r' && at[-1] != '\n')
-        at--;
-    return strncmp(at, "PID|", 4) == 0;
-}
-
-static bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\n' || c == '\r';
-}
-
-/* A text of JSON that begins with this quote: of a member "value" (of an
- * identifier), "id" or "reference"?  The same digits as a code are nobody. */
-static bool is_named(const char *text, const char *quote)
-{
-    static const char *const members[] = { "\"value\"", "\"id\"",
-                                           "\"reference\"" };
-
-    while (quote > text && is_blank(quote[-1]))
-        quote--;
-    if (quote == text || quote[-1] != ':')
-        return false;
-    quote--;
-    while (quote > text && is_blank(quote[-1]))
-        quote--;
-    for (size_t i = 0; i < COUNT(members); i++) {
-        size_t len = strlen(members[i]);
-
-        if ((size_t)(quote - text) >= len &&
-            memcmp(quote - len, members[i], len) == 0)
-            return true;
-    }
-    return false;
-}
-
-static bool stands_at(const char *text, const char *end, const char *at,
-                      size_t len)
-{
-    char before = '\0', behind = '\0';
-
-    if (at > text)
-        before = at[-1];
-    if (at + len < end)
-        behind = at[len];
-    if (behind == '"' &&
-        (before == '/' || (before == '"' && is_named(text, at - 1))))
-        return true;
-    /* as a reference with a version, or a condition of a search */
-    if (before == '/' && (behind == '/' || behind == '?' || behind == '&'))
-        return true;
-    if (before == '|' && (behind == '"' || behind == '&'))
-        return true;
-    return ends_component(before) && ends_component(behind) && in_pid(text, at);
-}
-
-/* text is not ended by a NUL of its own, and may hold some */
-static const char *find(const char *text, const char *end, const char *name,
-                        size_t len)
-{
-    const char *at = text;
-
-    while (end - at >= (ptrdiff_t)len) {
-        at = memchr(at, name[0], (size_t)(end - at) - len + 1);
-        if (at == NULL)
-            return NULL;
-        if (memcmp(at, name, len) == 0)
-            return at;
-        at++;
-    }
-    return NULL;
-}
-
-bool patient_names_in(const struct patient_names *names, const char *text,
-                      size_t len)
-{
-    const char *end = text + len;
-
-    for (size_t i = 0; i < names->count; i++) {
-        const char *name = names->names[i];
-        size_t name_len = strlen(name);
-        const char *at = text;
-
-        while ((at = find(at, end, name, name_len)) != NULL) {
-            if (stands_at(text, end, at, name_len))
-                return true;
-            at++;
-        }
-    }
-    return false;
+    return run_all(db, steps, COUNT(steps));
 }

@@ -6,11 +6,14 @@
  * whole_item), from which it is given out (patient_export.h) or removed
  * (patient_erase.h).  What is found there by its number stays found until the
  * next collection.
+ *
+ * whole_doubt is what may be the patient's, and is neither given out nor
+ * removed: a number whose system is not sure, or a message in which somebody
+ * else is, too.
  */
 #ifndef HEADGATE_SERVICE_PATIENT_WHOLE_H
 #define HEADGATE_SERVICE_PATIENT_WHOLE_H
 
-#include "adapters/buf.h"
 #include "service/db.h"
 
 /*
@@ -34,20 +37,10 @@ MUST_CHECK enum err patient_whole_collect(struct db *db, int64_t patient,
 MUST_CHECK enum err patient_whole_marked(struct db *db, int64_t mark);
 
 /*
- * The names that senders use, for looking for them in what they sent.  In JSON
- * a name is looked for as the whole of a text ("1001"), or as its last part
- * behind a slash ("Patient/p-1"); in a message of HL7 v2, as a whole component
- * of a PID segment.  So a number of a patient is not taken for a value.
+ * What was found by reading what came (patient_sift.c), before it is used: what
+ * is not for sure the patient's alone leaves the tables, and what belongs to
+ * the rest comes in.
  */
-enum { WHOLE_NAMES_MAX = 64, WHOLE_NAME_SIZE = 600 };
-struct patient_names {
-    size_t count;
-    char names[WHOLE_NAMES_MAX][WHOLE_NAME_SIZE];
-};
-/* ERR_LIMIT: more than WHOLE_NAMES_MAX. */
-MUST_CHECK enum err patient_names_read(struct db *db, int64_t patient,
-                                       struct patient_names *names);
-bool patient_names_in(const struct patient_names *names, const char *text,
-                      size_t len);
+MUST_CHECK enum err patient_whole_settle(struct db *db);
 
 #endif

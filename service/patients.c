@@ -3,6 +3,7 @@
 #include "adapters/queue_text.h"
 #include "service/accesses.h"
 #include "service/deceased.h"
+#include "service/replaced.h"
 #include "service/resources.h"
 
 #include <stdio.h>
@@ -253,6 +254,8 @@ static enum err take_person(struct db *db, const struct fhir_item *item,
         e = set_unit(db, patient, said->unit);
     if (e == ERR_OK)
         e = set_born(db, patient, said->born_s);
+    if (e == ERR_OK)
+        e = replaced_take(db, patient, said);
     return e == ERR_OK ? deceased_take(db, patient, said) : e;
 }
 
@@ -304,9 +307,10 @@ enum err patient_get(struct db *db, int64_t id, struct patient *p)
     copy(p->anchor, sizeof(p->anchor), anchor + 2);
     copy(p->name, sizeof(p->name), db_text(db, q, 1));
     copy(p->unit, sizeof(p->unit), db_text(db, q, 2));
-    p->deceased = !db_is_null(db, q, 5);
+    p->death_measured = db_int(db, q, 6) >= 2;
+    p->deceased = !db_is_null(db, q, 5) && !p->death_measured;
     copy(p->died, sizeof(p->died), db_text(db, q, 5));
-    p->death_doubtful = db_int(db, q, 6) != 0;
+    p->death_doubtful = db_int(db, q, 6) % 2 != 0;
     db_done(db, q);
     return ERR_OK;
 }

@@ -78,8 +78,11 @@ struct patient {
     char unit[160];
     int64_t resource;          /* 0 if no Patient resource has come */
     int64_t born_s;            /* see fhir_patient; INT64_MIN if not known */
-    bool deceased;             /* known to be dead, see deceased.h */
+    bool deceased;             /* known to be dead, and nothing speaks against
+                                  it, see deceased.h */
     char died[FHIR_TIME_SIZE]; /* since when, see fhir_patient; "" not known */
+    bool death_measured;       /* recorded as dead, and measured after that: not
+                            acted upon; deceased is false then */
     bool death_doubtful; /* something was said of a death that nothing may rest
                             on; deceased is as it was before */
 };

@@ -5,6 +5,7 @@
 #include "adapters/fhir_time.h"
 #include "adapters/queue_text.h"
 #include "adapters/wording.h"
+#include "service/deceased.h"
 #include "service/names.h"
 #include "service/resources.h"
 #include "service/suggest.h"
@@ -71,6 +72,10 @@ enum err planning_make(struct planning *planning, struct db *db,
                              &out->from.in.prior);
     if (e != ERR_OK)
         return e;
+    /* who is on the table is not dead, whatever the record says */
+    if (look->patient.deceased && out->from.case_s == INT64_MIN &&
+        !out->from.in.on_table)
+        out->from.offer = PLAN_DECEASED;
     if (out->from.offer != PLAN_OFFERED)
         return ERR_OK;
     if (plan_check(&out->from.in, &out->fault) != ERR_OK) {
@@ -172,6 +177,20 @@ static enum err name_patient(struct db *db, const struct look *look,
     return buf_ok(out);
 }
 
+/* Before all else: is it right that a plan is asked for? */
+static void say_death(const struct look *look, struct buf *out)
+{
+    char why[DECEASED_TEXT_SIZE], text[2 * DECEASED_TEXT_SIZE];
+
+    deceased_say(&look->patient, why);
+    if (why[0] == '\0')
+        return;
+    /* TRANSLATORS: %s: "recorded as deceased since 2026-11-20; if that is ..."
+     */
+    snprintf(text, sizeof(text), _("THE PATIENT IS %s.\n\n"), why);
+    queue_page_wrap(text, strlen(text), PLAN_TEXT_COLUMNS, out);
+}
+
 /* For people: with their names. */
 static enum err write_text(struct db *db, const struct review *review,
                            const struct look *look,
@@ -190,6 +209,8 @@ static enum err write_text(struct db *db, const struct review *review,
     e = name_patient(db, look, &patient);
     d.access = label.data;
     d.patient = patient.data;
+    if (e == ERR_OK)
+        say_death(look, out);
     if (e == ERR_OK)
         write(&d, out);
     buf_clear(&label);
@@ -300,6 +321,7 @@ static enum err read_texts(struct db *db, const struct review *review,
                            const struct look *look, bool under_way,
                            struct page_texts *t)
 {
+    char death[DECEASED_TEXT_SIZE];
     enum err e = db_first(db, Q_PATIENT_NUMBER, "i", look->patient.id);
 
     if (e != ERR_OK)
@@ -313,6 +335,9 @@ static enum err read_texts(struct db *db, const struct review *review,
     e = read_born(db, look->patient.resource, t->born);
     if (e != ERR_OK)
         return e;
+    deceased_say(&look->patient, death);
+    buf_puts(&t->seen, death);
+    buf_puts(&t->seen, death[0] != '\0' ? "; " : "");
     say_seen(review, look, under_way, &t->seen);
     return buf_ok(&t->seen);
 }

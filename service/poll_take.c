@@ -297,6 +297,8 @@ enum err poll_take(struct db *db, struct poll_take *t)
     b->take = t;
     buf_init(&b->body, BODY_MAX);
     take_open_batch(b);
+    if (t->source != TAKE_HOOK) /* that one's request has begun */
+        e = audit_whom_begin(db);
     for (size_t i = 0; e == ERR_OK && i < t->page->count; i++) {
         const struct fhir_page_entry *p = &t->page->entries[i];
         struct take_origin origin;

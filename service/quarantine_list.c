@@ -1,6 +1,7 @@
 #include "service/quarantine_list.h"
 
 #include "adapters/queue_text.h"
+#include "service/audit_whom.h"
 #include "service/held.h"
 #include "service/names.h"
 #include "service/remarks.h"
@@ -130,7 +131,8 @@ static enum err write_lines(struct db *db,
             (r != ERR_OK || db_int(db, held, 4) <= db_int(db, rows, 1))) {
             line = held_line(db);
             write_line(&line, filter, zone, out);
-            h = db_next(db, held);
+            h = audit_saw(db, AUDIT_SAW_RESOURCE, line.number);
+            h = h == ERR_OK ? db_next(db, held) : h;
         } else {
             line = row_line(db);
             write_line(&line, filter, zone, out);

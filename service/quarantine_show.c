@@ -5,6 +5,7 @@
 #include "adapters/fhir_time.h"
 #include "adapters/json_pretty.h"
 #include "adapters/queue_text.h"
+#include "service/audit_whom.h"
 #include "service/held.h"
 #include "service/names.h"
 #include "service/poll_take.h"
@@ -288,6 +289,16 @@ static enum err say_deeds(struct db *db, int64_t number, struct buf *out)
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 
+/* For the audit trail: whose it is, as far as it is known. */
+static enum err see(struct db *db, const struct quarantine_item *item)
+{
+    enum err e = item->held
+                     ? audit_saw(db, AUDIT_SAW_RESOURCE, item->row.id)
+                     : db_run(db, Q_AUDIT_SEEN_MESSAGE, "i", item->message);
+
+    return e == ERR_OK ? db_run(db, Q_AUDIT_SEEN_ITEM, "i", item->number) : e;
+}
+
 enum err quarantine_show(struct db *db, const struct quarantine_item *item,
                          const struct quarantine_site *site, struct buf *out)
 {
@@ -298,6 +309,8 @@ enum err quarantine_show(struct db *db, const struct quarantine_item *item,
     if (item->held || item->message == 0)
         e = quarantine_bytes(db, item, &bytes);
     e = e == ERR_ABSENT ? ERR_OK : e;
+    if (e == ERR_OK)
+        e = see(db, item);
     if (e == ERR_OK)
         e = item->held ? show_held(db, item, site, &bytes, out)
                        : show_row(db, item, site, &bytes, out);

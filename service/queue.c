@@ -2,6 +2,7 @@
 
 #include "adapters/catalogue.h"
 #include "adapters/queue_text.h"
+#include "service/audit_whom.h"
 #include "service/names.h"
 #include "service/queue_rows.h"
 #include "service/silence.h"
@@ -92,6 +93,11 @@ static enum err resolve(struct db *db, struct queue_wish *wish, struct buf *why)
 
 /* ---- the answer --------------------------------------------------------------- */
 
+static const char *or_empty(const char *text)
+{
+    return text != NULL ? text : "";
+}
+
 /* Nothing of it could be used: nobody knows what is in it. */
 static enum err write_inputs_count(struct db *db, struct buf *out)
 {
@@ -132,6 +138,85 @@ static enum err write_held_count(struct db *db, struct buf *out)
     return e;
 }
 
+/* ---- whom it leaves out ------------------------------------------------------- */
+
+/* By name: he was asked for. */
+static enum err name_dead(struct db *db, int64_t access, struct buf *out)
+{
+    const enum query q = Q_DECEASED_OF_ACCESS;
+    struct buf name, number;
+    const char *died;
+    enum err e = db_first(db, q, "i", access);
+
+    if (e != ERR_OK)
+        return e == ERR_ABSENT ? ERR_OK : e;
+    died = db_text(db, q, 2);
+    buf_init(&name, (size_t)5 * QUEUE_TEXT_MAX);
+    buf_init(&number, (size_t)5 * QUEUE_TEXT_MAX);
+    queue_text_clean(&name, or_empty(db_text(db, q, 0)));
+    queue_text_clean(&number, short_anchor(db_text(db, q, 1)));
+    /* TRANSLATORS: a name and a number of the patient, then of the first of
+     * the two a day, a month or a year */
+    if (died[0] != '\0')
+        buf_printf(out,
+                   _("Left out: %1$s (%2$s), recorded as deceased on %3$s: "
+                     "nothing is suggested. If that is wrong, have it put "
+                     "right in the record.\n"),
+                   name.len > 0 ? name.data : _("Name not known"),
+                   number.len > 0 ? number.data : _("number not known"), died);
+    else
+        buf_printf(out,
+                   _("Left out: %1$s (%2$s), recorded as deceased: nothing is "
+                     "suggested. If that is wrong, have it put right in the "
+                     "record.\n"),
+                   name.len > 0 ? name.data : _("Name not known"),
+                   number.len > 0 ? number.data : _("number not known"));
+    buf_clear(&name);
+    buf_clear(&number);
+    db_done(db, q);
+    return ERR_OK;
+}
+
+static enum err count_dead(struct db *db, const struct queue_filter *f,
+                           struct buf *out)
+{
+    const enum query q = Q_DECEASED_LEFT;
+    unsigned long dead = 0;
+    enum err e = db_query(db, q, "");
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        const char *unit = or_empty(db_text(db, q, 0));
+
+        if (db_int(db, q, 1) == 0 &&
+            (f->unit == NULL || queue_is_unit(f->unit, unit)) &&
+            (!f->no_unit || unit[0] == '\0'))
+            dead++;
+    }
+    if (dead > 0)
+        buf_printf(out,
+                   ngettext("Left out: %lu patient who is recorded as "
+                            "deceased.\n",
+                            "Left out: %lu patients who are recorded as "
+                            "deceased.\n",
+                            dead),
+                   dead);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static enum err write_dead(struct db *db, const struct queue_filter *f,
+                           struct buf *out)
+{
+    enum err e = ERR_OK;
+
+    if (f->access == NULL)
+        return count_dead(db, f, out);
+    for (size_t i = 0; e == ERR_OK && i < f->access_count; i++)
+        e = name_dead(db, f->accesses[i], out);
+    return e;
+}
+
+/* ---- all of it ---------------------------------------------------------------- */
+
 static void write(const struct queue_rows *l, size_t count,
                   const struct queue_wish *wish,
                   const struct queue_hidden *hidden, struct buf *out)
@@ -152,6 +237,16 @@ static void write(const struct queue_rows *l, size_t count,
         queue_filter_json(&wish->filter, hidden, out);
 }
 
+/* For the audit trail: who is shown. */
+static enum err see(struct db *db, const struct queue_row *rows, size_t count)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < count; i++)
+        e = audit_saw(db, AUDIT_SAW_PATIENT, rows[i].patient_id);
+    return e;
+}
+
 enum err queue_read(struct db *db, struct queue_wish *wish, int64_t held_from_s,
                     struct buf *out)
 {
@@ -166,9 +261,12 @@ enum err queue_read(struct db *db, struct queue_wish *wish, int64_t held_from_s,
     if (e == ERR_OK) {
         count = queue_filter_apply(&wish->filter, l.rows, l.count, o->now_s,
                                    o->zone, &hidden);
+        e = see(db, l.rows, count);
         write(&l, count, wish, &hidden, out);
-        if (wish->table)
+        if (wish->table && e == ERR_OK)
             e = write_held_count(db, out);
+        if (wish->table && e == ERR_OK)
+            e = write_dead(db, &wish->filter, out);
         if (wish->table && e == ERR_OK)
             e = silence_say(db, o->now_s * 1000, wish->feed_limit_d,
                             wish->filter.unit, out);

@@ -64,6 +64,11 @@ static const char *keep_or_none(struct queue_rows *l, const char *text)
     return text != NULL && text[0] != '\0' ? keep(l, text) : NULL;
 }
 
+static const char *keep_if_any(struct queue_rows *l, const char *text)
+{
+    return text != NULL ? keep(l, text) : NULL;
+}
+
 static struct queue_row *add_row(struct queue_rows *l)
 {
     if (l->count == l->size) {
@@ -122,7 +127,9 @@ static void take_referral(struct db *db, struct queue_rows *l)
         .escalated = db_int(db, q, 19) != 0 && !in_hand && !ground_gone,
         .access_id = db_int(db, q, 0),
         .patient_id = db_int(db, q, 20),
-        .deceased = db_int(db, q, 22) != 0
+        .deceased = db_int(db, q, 22) != 0,
+        .died = keep_if_any(l, db_text(db, q, 23)),
+        .replaced_by = keep_or_none(l, short_anchor(db_text(db, q, 24)))
     };
 }
 
@@ -151,7 +158,9 @@ static void take_reminder(struct db *db, struct queue_rows *l)
         .access_id = db_int(db, q, 0),
         .patient_id = db_int(db, q, 12),
         .opened_s = db_int(db, q, 13),
-        .deceased = db_int(db, q, 14) != 0
+        .deceased = db_int(db, q, 14) != 0,
+        .died = keep_if_any(l, db_text(db, q, 15)),
+        .replaced_by = keep_or_none(l, short_anchor(db_text(db, q, 16)))
     };
 }
 
@@ -225,6 +234,7 @@ static void take_held(struct db *db, struct queue_rows *l)
     write_reason(quantity, word, hint != NULL ? hint : "", reason);
     write_held(word, seen, reason, text);
     *row = (struct queue_row){ .held = true,
+                               .patient_id = db_int(db, q, 11),
                                .state = EPISODE_OPEN,
                                .urgency = URGENCY_IMMEDIATE,
                                .opened_s = db_int(db, q, 3) / 1000,
@@ -232,6 +242,7 @@ static void take_held(struct db *db, struct queue_rows *l)
                                .suggestion = _("ask the unit now"),
                                .margin = held_margin(word),
                                .escalated = db_int(db, q, 9) != 0,
+                               .died = keep_if_any(l, db_text(db, q, 10)),
                                .observation = keep(l, db_text(db, q, 4)),
                                .patient_name = keep(l, db_text(db, q, 5)),
                                .patient_number =

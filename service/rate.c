@@ -143,24 +143,3 @@ int64_t rate_wait(const struct rate_table *t, const struct rate_limit *limit,
         return 0;
     return wait_ms(level_of(find(t, &name), limit, now_ms), limit);
 }
-
-void rate_note(struct rate_table *t, const void *key, size_t len,
-               int64_t now_ms)
-{
-    struct name name;
-    struct slot *s;
-
-    if (!name_of(t, key, len, &name))
-        return;
-    s = place_of(t, &name);
-    s->used = true;
-    memcpy(s->name, name.bytes, NAME);
-    s->at_ms = now_ms;
-}
-
-bool rate_knows(const struct rate_table *t, const void *key, size_t len)
-{
-    struct name name;
-
-    return name_of(t, key, len, &name) && find(t, &name) != NULL;
-}

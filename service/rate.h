@@ -51,10 +51,4 @@ int64_t rate_wait(const struct rate_table *table,
                   const struct rate_limit *limit, const void *key, size_t len,
                   int64_t now_ms);
 
-/* Note that a client was there; a later rate_knows says so, unless many others
- * came since. */
-void rate_note(struct rate_table *table, const void *key, size_t len,
-               int64_t now_ms);
-bool rate_knows(const struct rate_table *table, const void *key, size_t len);
-
 #endif

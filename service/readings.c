@@ -1,5 +1,6 @@
 #include "service/readings_work.h"
 
+#include "service/deceased.h"
 #include "service/held.h"
 #include "service/news.h"
 #include "service/readings_stand.h"
@@ -206,71 +207,6 @@ static enum err place_reading(struct db *db, struct placing *p,
     return e;
 }
 
-/* What was calculated from this Observation goes with it. */
-static enum err withdraw_derived(struct db *db, const char *fid,
-                                 int64_t patient, int64_t now_ms)
-{
-    char literal[FID_SIZE + 16];
-    int64_t resources[OWNERS_MAX], owners[OWNERS_MAX];
-    size_t count = 0, owner_count;
-    enum err e;
-
-    snprintf(literal, sizeof(literal), "Observation/%s", fid);
-    e = db_query(db, Q_DERIVED_LIST, "s", literal);
-    while (e == ERR_OK && (e = db_next(db, Q_DERIVED_LIST)) == ERR_OK) {
-        if (count < OWNERS_MAX)
-            resources[count++] = db_int(db, Q_DERIVED_LIST, 0);
-    }
-    if (e != ERR_ABSENT)
-        return e;
-    e = ERR_OK;
-    for (size_t i = 0; e == ERR_OK && i < count; i++) {
-        owner_count = 0;
-        e = db_query(db, Q_READING_OWNERS, "i", resources[i]);
-        while (e == ERR_OK && (e = db_next(db, Q_READING_OWNERS)) == ERR_OK) {
-            if (owner_count < OWNERS_MAX)
-                owners[owner_count++] = db_int(db, Q_READING_OWNERS, 0);
-        }
-        e = e == ERR_ABSENT ? db_run(db, Q_READING_WITHDRAW, "ii", resources[i],
-                                     INT64(READING_WITHDRAWN))
-                            : e;
-        for (size_t k = 0; e == ERR_OK && k < owner_count; k++)
-            e = news_mark_owner(db, owners[k], patient, now_ms);
-    }
-    return e;
-}
-
-/* Was the Observation of this literal reference withdrawn before? */
-static enum err is_withdrawn(struct db *db, const char *literal, bool *gone)
-{
-    static const char type[] = "Observation/";
-    struct resource row = { .id = 0 };
-    enum err e = ERR_ABSENT;
-
-    if (strncmp(literal, type, strlen(type)) == 0)
-        e = resource_by_fid(db, FHIR_OBSERVATION, literal + strlen(type), &row);
-    *gone = e == ERR_OK && row.status == READING_WITHDRAWN;
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
-static enum err note_sources(struct db *db, const struct fhir_observation *o,
-                             int64_t resource)
-{
-    enum err e = ERR_OK;
-
-    for (size_t i = 0; e == ERR_OK && i < o->derived_count; i++) {
-        bool gone = false;
-
-        e = db_run(db, Q_DERIVED_ADD, "si", o->derived_from[i], resource);
-        if (e == ERR_OK)
-            e = is_withdrawn(db, o->derived_from[i], &gone);
-        if (e == ERR_OK && gone)
-            e = db_run(db, Q_READING_WITHDRAW, "ii", resource,
-                       INT64(READING_WITHDRAWN));
-    }
-    return e;
-}
-
 static enum err place_all(struct db *db, struct placing *p, int64_t resource,
                           int version, struct readings_fate *fate)
 {
@@ -360,10 +296,9 @@ static enum err note_unmapped(struct db *db, const struct fhir_observation *o,
     return e;
 }
 
-enum err readings_replace(struct db *db, struct fhir_item *item,
-                          int64_t patient, int64_t resource, int version,
-                          bool strict_access, int64_t now_ms,
-                          struct readings_fate *fate)
+static enum err replace(struct db *db, struct fhir_item *item, int64_t patient,
+                        int64_t resource, int version, bool strict_access,
+                        int64_t now_ms, struct readings_fate *fate)
 {
     struct fhir_observation *o = &item->u.observation;
     struct placing p = { .item = item,
@@ -381,7 +316,9 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
     *fate = unasked;
     if (e == ERR_OK && o->reading_status == READING_WITHDRAWN) {
         e = resource_get(db, resource, &row);
-        return e == ERR_OK ? withdraw_derived(db, row.fid, patient, now_ms) : e;
+        return e == ERR_OK
+                   ? readings_withdraw_derived(db, row.fid, patient, now_ms)
+                   : e;
     }
     if (e == ERR_OK)
         e = verdicts_of(db, resource, &p.verdicts);
@@ -393,5 +330,18 @@ enum err readings_replace(struct db *db, struct fhir_item *item,
         e = keep_standing(db, &p, resource, version, fate);
     if (e == ERR_OK)
         e = note_unmapped(db, o, resource, patient);
-    return e == ERR_OK ? note_sources(db, o, resource) : e;
+    return e == ERR_OK ? readings_note_sources(db, o, resource) : e;
+}
+
+enum err readings_replace(struct db *db, struct fhir_item *item,
+                          int64_t patient, int64_t resource, int version,
+                          bool strict_access, int64_t now_ms,
+                          struct readings_fate *fate)
+{
+    bool changed;
+    enum err e = replace(db, item, patient, resource, version, strict_access,
+                         now_ms, fate);
+
+    /* whoever is measured may not be dead, used or held */
+    return e == ERR_OK ? deceased_judge(db, patient, &changed) : e;
 }

@@ -6,6 +6,7 @@
  *     readings_duplicate.c  one that is there already
  *     readings_note.c  what the sender is told about it
  *     readings_load.c  what rules look at
+ *     readings_derived.c  what was calculated from another
  */
 #ifndef HEADGATE_SERVICE_READINGS_WORK_H
 #define HEADGATE_SERVICE_READINGS_WORK_H
@@ -26,6 +27,13 @@ MUST_CHECK enum err readings_note_type(struct db *db, struct fhir_item *item,
                                        int64_t owner, const struct reading *r);
 /* Has the outcome an issue of this word? */
 bool readings_said(const struct outcome *o, const char *word);
+
+/* What was calculated from this Observation goes with it. */
+MUST_CHECK enum err readings_withdraw_derived(struct db *db, const char *fid,
+                                              int64_t patient, int64_t now_ms);
+MUST_CHECK enum err readings_note_sources(struct db *db,
+                                          const struct fhir_observation *o,
+                                          int64_t resource);
 
 struct owner_cache {
     bool known[2]; /* by scope */

@@ -32,6 +32,7 @@ struct fresh {
     struct doors *doors;
     struct tls_context *http, *mllp;
     struct policy policy;
+    struct audit_works works; /* of what is read */
     enum log_level level;
     struct store_job job;
 };
@@ -75,19 +76,21 @@ static enum err read_all(struct fresh *f, struct buf *why)
         e = policy_file_read(c->policy_path, &f->policy, why);
     if (e == ERR_OK)
         e = log_level_by_word(c->log_level, &f->level);
-    return e;
+    return e == ERR_OK ? audit_works_of(&f->policy, c, &f->works) : e;
 }
 
 /* ---- putting in place ----------------------------------------------------- */
 
 /* The policy is that of the store's thread: with another one every access is
- * reviewed again, as at a start. */
+ * reviewed again, as at a start.  What has changed is on record with that. */
 static enum err run_policy(struct db *db, void *arg)
 {
     struct fresh *f = arg;
 
+    enum err e = audit_changed(db, &f->works, clock_ms());
+
     f->service->work_policy = f->policy;
-    return review_start(db, &f->service->review);
+    return e == ERR_OK ? review_start(db, &f->service->review) : e;
 }
 
 static void on_policy(void *arg, enum err e)
@@ -143,6 +146,9 @@ void service_reload_failed(struct service *s)
     s->counters.reloads++;
     s->counters.reload_failed = true;
     log_event(LOG_ERROR, "reload.failed", KEY_ERR(ERR_CONFIG));
+    if (!s->stopping)
+        audit_reload_refused(s->store, "the settings cannot be read",
+                             clock_ms());
 }
 
 enum err service_reload(struct service *s, const struct config *config,
@@ -166,6 +172,8 @@ enum err service_reload(struct service *s, const struct config *config,
     }
     s->counters.reloads++;
     s->counters.reload_failed = e != ERR_OK;
+    if (e != ERR_OK && e != ERR_STOPPED)
+        audit_reload_refused(s->store, err_word(e), clock_ms());
     if (e != ERR_OK)
         log_event(LOG_ERROR, "reload.failed", KEY_ERR(e));
     else

@@ -2,6 +2,7 @@
 
 #include "adapters/fhir_write.h"
 #include "adapters/task_codes.h"
+#include "service/audit_whom.h"
 #include "service/pack.h"
 #include "service/search_index.h"
 
@@ -183,6 +184,8 @@ enum err resource_put(struct db *db, struct resource *r, const char *ident,
     }
     if (e == ERR_OK)
         e = add_version(db, r, part, v);
+    if (e == ERR_OK)
+        e = audit_saw(db, AUDIT_SAW_RESOURCE, r->id);
     return e == ERR_OK && v->body != NULL
                ? search_index_put(db, r, v->body, v->len,
                                   v->site != NULL ? v->site : &nowhere)
@@ -282,6 +285,10 @@ enum err resource_served(struct db *db, const char *base,
     }
     if (e == ERR_OK)
         e = fhir_respell(body.data, body.len, r->fid, meta.data, out);
+    if (e == ERR_OK)
+        e = audit_saw(db, AUDIT_SAW_RESOURCE, r->id);
+    if (e == ERR_OK && r->kind == FHIR_LIST)
+        e = audit_saw_list(db, body.data, body.len);
     buf_clear(&body);
     buf_clear(&meta);
     return e;

@@ -3,7 +3,8 @@
  *
  * Store thread only.  The bytes of what came stand once, in the journal; a
  * version says where in it they lie.  What we make (Tasks) is kept with the
- * version itself.
+ * version itself.  What is put or served is seen for the audit trail, see
+ * audit_whom.h.
  */
 #ifndef HEADGATE_SERVICE_RESOURCES_H
 #define HEADGATE_SERVICE_RESOURCES_H

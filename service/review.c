@@ -3,16 +3,13 @@
 #include "planner/agenda.h"
 #include "service/deceased.h"
 #include "service/episodes.h"
-#include "service/foresee.h"
 #include "service/log.h"
 #include "service/news.h"
-#include "service/readings.h"
 #include "service/remarks.h"
 #include "service/resources.h"
 #include "service/suggest_plan.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -21,49 +18,6 @@ enum {
     AGENDA_LEAST_S = 60, /* a moment that has come is not looked for twice */
     PASSES_MAX = 2
 };
-
-/* ---- what there is to look at --------------------------------------------- */
-
-enum err look_at(struct db *db, const struct review *review, int64_t access,
-                 struct look *l)
-{
-    enum err e;
-
-    memset(l, 0, sizeof(*l));
-    e = access_get(db, access, &l->access);
-    if (e == ERR_OK)
-        e = patient_get(db, l->access.patient, &l->patient);
-    if (e != ERR_OK)
-        return e;
-    l->now_ms = review->now_ms();
-    l->history = (struct history){ .access_type = l->access.type,
-                                   .side = l->access.side,
-                                   .inactive = !l->access.active,
-                                   .is_central = access_is_central(&l->access),
-                                   .forearm = access_is_forearm(&l->access),
-                                   .born_s = l->patient.born_s,
-                                   .now_s = l->now_ms / 1000 };
-    l->readings = calloc(HISTORY_READINGS_MAX, sizeof(*l->readings));
-    if (l->readings == NULL)
-        return ERR_MEMORY;
-    e = access_other_leads(db, &l->access, &l->history.other_leads);
-    if (e == ERR_OK)
-        e = readings_load(db, &l->access, review->policy, l->readings,
-                          HISTORY_READINGS_MAX, &l->history);
-    if (e == ERR_OK && l->access.merged == 0 && !l->patient.deceased) {
-        rules_evaluate(&l->history, review->policy, &l->findings);
-        e = foresee(db, review, l);
-    }
-    if (e != ERR_OK)
-        look_clear(l);
-    return e;
-}
-
-void look_clear(struct look *l)
-{
-    free(l->readings);
-    l->readings = NULL;
-}
 
 /* ---- a group -------------------------------------------------------------- */
 
@@ -328,6 +282,8 @@ enum err review_access(struct db *db, const struct review *review,
     struct look look;
     enum err e = look_at(db, review, access, &look);
 
+    if (e == ERR_OK)
+        e = look_at_anew(db, review, access, &look);
     if (e != ERR_OK)
         return e;
     if (look.access.merged != 0) /* only what it left open is to be ended */

@@ -66,9 +66,14 @@ struct look {
 
 /* Load an access and evaluate the rules; of one that is not in use only the
  * hand, haemorrhage and infection are looked at; one that was merged into
- * another, and one of a patient who is dead, has no findings.  On an error nothing is to be cleared. */
+ * another, and one of a patient who is dead, has no findings.  On an error
+ * nothing is to be cleared. */
 MUST_CHECK enum err look_at(struct db *db, const struct review *review,
                             int64_t access, struct look *look);
 void look_clear(struct look *look);
+/* The same look once more, if what was merged or taken back speaks for or
+ * against a death now (deceased_judge). */
+MUST_CHECK enum err look_at_anew(struct db *db, const struct review *review,
+                                 int64_t access, struct look *look);
 
 #endif

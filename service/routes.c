@@ -56,7 +56,9 @@ static const struct refusal {
 } refusals[] = {
     { 413, "too-long", "The body is larger than is taken here" },
     { 405, "method", "This method is not offered here" },
-    { 503, "not-ready", "The service is stopping; nothing was stored" },
+    { 503, "not-ready",
+      "The service is stopping, or has no room for more large bodies at the "
+      "moment; nothing was stored" },
     { 0, "bad-request", "The request cannot be read as HTTP" },
 };
 
@@ -356,6 +358,23 @@ static bool route_word(struct service *s, struct http_request *r,
         }
     }
     return false;
+}
+
+void routes_head(void *arg, struct http_request *r)
+{
+    struct service *s = arg;
+    struct path p;
+
+    s->grant = (struct door_grant){ .scopes = NULL };
+    if (http_is_local(r))
+        return;
+    if (!split(http_path(r), &p))
+        refuse(s, r, "not-found", "There is nothing under this path");
+    else if (route_is_open(r, p.parts, p.count))
+        refuse(s, r, "too-long", "No body is taken at this address");
+    else if (route_admit(s, r, p.parts, p.count))
+        return; /* its body may come */
+    s->counters.requests++;
 }
 
 void routes_handle(void *arg, struct http_request *r)

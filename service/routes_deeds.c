@@ -209,6 +209,8 @@ static const char *misfit(struct task_deed *t, const char *act)
         return "whom goes with hand";
     if (t->until[0] != '\0' && t->verb != TASK_PUT_OFF)
         return "until goes with put-off";
+    if (t->over[0] != '\0' && (t->verb == TASK_TAKE || t->verb == TASK_PUT_OFF))
+        return "over goes with hand, decline and done";
     return NULL;
 }
 
@@ -224,6 +226,7 @@ void route_task_deed(struct service *s, struct http_request *r)
     add_place(a, "by", t->who, sizeof(t->who));
     add_place(a, "whom", t->whom, sizeof(t->whom));
     add_place(a, "why", t->why, sizeof(t->why));
+    add_place(a, "over", t->over, sizeof(t->over));
     add_place(a, "until", t->until, sizeof(t->until));
     read_parameters(a, r);
     if (a->wrong == NULL)
@@ -236,7 +239,7 @@ void route_task_deed(struct service *s, struct http_request *r)
     snprintf(a->x.audit.who, sizeof(a->x.audit.who), "%s", t->who);
     a->x.audit.detail[0] = '\0';
     t->reader = &a->reader;
-    t->policy = &s->policy;
+    t->policy = &s->work_policy; /* read by the store's thread alone */
     t->deliver = s->review.record && !s->review.silent;
     t->now_ms = clock_ms();
     a->x.job = (struct store_job){ .run = run_task, .done = on_task, .arg = a };

@@ -37,6 +37,17 @@ static const char *text_of(const char *why)
     return "The token cannot be looked at now";
 }
 
+/* For the audit trail, with where it came from. */
+static void note_shut(struct service *s, const struct http_request *r,
+                      enum audit_shut shut, const char *actor, const char *why)
+{
+    struct http_address from = { .known = false };
+
+    if (!http_is_local(r))
+        gate_address(s->gate, r, &from);
+    audit_doors_from(s->shut, shut, &from, actor, why);
+}
+
 /* RFC 6750, 3.1: who brought no token is not told of an error. */
 static void refuse_unknown(struct service *s, struct http_request *r, bool none,
                            const char *why)
@@ -46,7 +57,7 @@ static void refuse_unknown(struct service *s, struct http_request *r, bool none,
     s->counters.unauthorised++;
     log_event(LOG_DEBUG, "doors.unknown", KEY_TABLE("why", why));
     if (!none) /* who brings none is asked for one, as the standard has it */
-        audit_doors_note(s->shut, NULL, why);
+        note_shut(s, r, AUDIT_SHUT_FALSE, NULL, why);
     if (x == NULL)
         return;
     if (!none)
@@ -60,8 +71,8 @@ void exchange_forbid(struct exchange *x, int client, const char *scope)
 {
     x->service->counters.forbidden++;
     log_event(LOG_WARN, "doors.forbidden", KEY_INT("client", client));
-    audit_doors_note(x->service->shut, x->audit.actor,
-                     scope != NULL ? scope : "of a Bundle");
+    note_shut(x->service, x->request, AUDIT_SHUT_RIGHT, x->audit.actor,
+              scope != NULL ? scope : "of a Bundle");
     snprintf(x->challenge, sizeof(x->challenge),
              "Bearer realm=\"headgate\", error=\"insufficient_scope\"%s%s%s",
              scope != NULL ? ", scope=\"" : "", scope != NULL ? scope : "",
@@ -89,6 +100,7 @@ static bool refuse_hurried(struct service *s, struct http_request *r,
 
     if (retry_s == 0)
         return false;
+    note_shut(s, r, AUDIT_SHUT_OFTEN, s->grant.name, "too-often");
     x = exchange_new(s, r, sizeof(*x));
     if (x == NULL)
         return true;
@@ -111,8 +123,8 @@ static bool is_unhurried(struct service *s, struct http_request *r)
         s, r, gate_unknown(s->gate, &from, (int64_t)uv_now(s->loop)));
 }
 
-bool route_unhurried(struct service *s, struct http_request *r,
-                     const char *const *parts, size_t count)
+bool route_is_open(const struct http_request *r, const char *const *parts,
+                   size_t count)
 {
     static const char *const open[][2] = { { "healthz", NULL },
                                            { "readyz", NULL },
@@ -120,30 +132,38 @@ bool route_unhurried(struct service *s, struct http_request *r,
                                            { ".well-known", "jwks.json" } };
     const char *method = http_method(r);
 
-    if (http_is_local(r) ||
-        (strcmp(method, "GET") != 0 && strcmp(method, "HEAD") != 0))
-        return true;
+    if (strcmp(method, "GET") != 0 && strcmp(method, "HEAD") != 0)
+        return false;
     for (size_t i = 0; i < COUNT(open); i++) {
         if (count == (open[i][1] != NULL ? 2 : 1) &&
             strcmp(parts[0], open[i][0]) == 0 &&
             (count == 1 || strcmp(parts[1], open[i][1]) == 0))
-            return is_unhurried(s, r);
+            return true;
     }
-    return true;
+    return false;
+}
+
+bool route_unhurried(struct service *s, struct http_request *r,
+                     const char *const *parts, size_t count)
+{
+    return http_is_local(r) || !route_is_open(r, parts, count) ||
+           is_unhurried(s, r);
 }
 
 /* A token that is known, or none or a false one: who comes too often is told
- * that, whatever he brought. */
+ * that. */
 static bool is_hurried(struct service *s, struct http_request *r, enum err who)
 {
     int64_t now_ms = (int64_t)uv_now(s->loop);
     struct http_address from;
     int retry_s;
 
+    if (who == ERR_OK && http_head_was_seen(r))
+        return false; /* it was counted then */
     gate_address(s->gate, r, &from);
     if (who == ERR_OK)
         retry_s = gate_known(
-            s->gate, &from, s->grant.name != NULL ? s->grant.name : "", now_ms);
+            s->gate, s->grant.name != NULL ? s->grant.name : "", now_ms);
     else
         retry_s = who == ERR_ABSENT ? gate_unknown(s->gate, &from, now_ms)
                                     : gate_denied(s->gate, &from, now_ms);
@@ -198,7 +218,7 @@ bool route_admit(struct service *s, struct http_request *r,
     if (http_is_local(r))
         return true;
     if (s->config.http_anonymous)
-        return is_unhurried(s, r);
+        return http_head_was_seen(r) || is_unhurried(s, r);
     e = doors_who(s->doors, http_header(r, "Authorization"), clock_ms(),
                   &s->grant, &why);
     if (is_hurried(s, r, e))

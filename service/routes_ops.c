@@ -289,6 +289,9 @@ static void write_doors(const struct report *r, struct buf *b)
           (long long)r->http.open);
     counter(b, "headgate_http_crowded_total",
             "Connections beyond http.connections_per_client", r->http.crowded);
+    counter(b, "headgate_http_overfull_total",
+            "Bodies refused for lack of room, beyond http.bodies_max (503)",
+            r->http.overfull);
     counter(b, "headgate_tls_greetings_total",
             "Connections of HTTP by TLS that were agreed upon",
             r->http.tls_greeted);
@@ -309,7 +312,7 @@ static enum err run_metrics(struct db *db, struct report *r)
 {
     const struct counters *c = &r->counters;
     struct buf *b = &r->x.body;
-    long long accesses = 0, held = 0, news = 0, escalated = 0;
+    long long accesses = 0, held = 0, news = 0, escalated = 0, doubtful = 0;
     int64_t unseen = 0;
     enum err e = count_of(db, Q_ACCESS_COUNT, &accesses);
 
@@ -320,7 +323,9 @@ static enum err run_metrics(struct db *db, struct report *r)
     if (e == ERR_OK)
         e = count_of(db, Q_EPISODE_ESCALATED, &escalated);
     if (e == ERR_OK)
-        e = quarantine_urgent_count(db, &r->x.service->policy, clock_ms(),
+        e = count_of(db, Q_DEATH_DOUBTFUL_COUNT, &doubtful);
+    if (e == ERR_OK)
+        e = quarantine_urgent_count(db, &r->x.service->work_policy, clock_ms(),
                                     &unseen);
     if (e != ERR_OK)
         return e;
@@ -338,6 +343,10 @@ static enum err run_metrics(struct db *db, struct report *r)
     counter(b, "headgate_tasks_changed_total", "Tasks changed by people",
             c->tasks_changed);
     gauge(b, "headgate_accesses", "Active accesses", accesses);
+    gauge(b, "headgate_patients_death_doubtful",
+          "Patients recorded as deceased of whom something is dated later, or "
+          "of whom a death was said that cannot be: not acted upon",
+          doubtful);
     gauge(b, "headgate_held_readings", "Readings held back", held);
     gauge(b, "headgate_tasks_escalated",
           "Suggestions that nobody has taken in time, and signs of emergency "

@@ -90,8 +90,9 @@ static void route_export(struct patient_request *p)
         route_refuse_text(&p->x, 409, _("Another patient is being removed."));
         return;
     }
-    p->export =
-        (struct patient_export){ .base = s->config.fhir_base, .zone = s->zone };
+    p->export = (struct patient_export){ .base = s->config.fhir_base,
+                                         .zone = s->zone,
+                                         .senders = s->senders };
     audit_request_act(&p->x.audit, "patient", "export");
     p->x.job =
         (struct store_job){ .run = run_export, .done = on_export, .arg = p };
@@ -195,7 +196,7 @@ static void on_find(void *arg, enum err e)
     else if (p->found != ERR_OK)
         refuse_name(p, p->found);
     else if (patient_erase_begin(p->x.service->erasure, p->patient, p->who,
-                                 p->why) != ERR_OK)
+                                 p->why, &p->x.audit) != ERR_OK)
         route_refuse_text(&p->x, 409, _("Another patient is being removed."));
     else
         answer(&p->x);
@@ -218,7 +219,8 @@ void route_patient_act(struct service *s, struct http_request *r)
     else if (!take(r, "why", p->why, sizeof(p->why)))
         refuse(p, "why says the reason");
     else {
-        audit_request_act(&p->x.audit, "patient", "erase");
+        /* what came of it has a row of its own, see patient_erase_begin */
+        audit_request_act(&p->x.audit, "patient", "erase-begin");
         snprintf(p->x.audit.who, sizeof(p->x.audit.who), "%s", p->who);
         p->x.job =
             (struct store_job){ .run = run_find, .done = on_find, .arg = p };

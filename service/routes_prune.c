@@ -68,7 +68,8 @@ void route_prune(struct exchange *x)
     }
     p->x = x;
     p->prune = (struct prune){ .config = &s->config,
-                               .policy = &s->policy,
+                               /* of the store thread, where it is read */
+                               .policy = &s->work_policy,
                                .now_ms = clock_ms(),
                                .yes = http_query(x->request, "yes") != NULL };
     audit_request_act(&x->audit, "store", "prune");

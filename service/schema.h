@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 9 };
+enum { SCHEMA_VERSION = 10 };
 
 /* What the queue shows has changed when one of these rows has: a number that
  * only rises, by which it is told cheaply whether anything is new. */
@@ -47,14 +47,25 @@ enum { SCHEMA_VERSION = 9 };
 
 /* Who did what; rows are added behind the last one, and nothing else is done to
  * them: see audit.h.  REPLACE would not set off the trigger of a deletion, so a
- * number that is there already is refused as well. */
+ * number that is there already is refused as well.  patient: the one that a row
+ * is of; of several it is 0, patients says how many and what they hash to, and
+ * audit_patient has them. */
 #define AUDIT_TABLE                                                            \
     "CREATE TABLE audit(seq INTEGER PRIMARY KEY, part INT NOT NULL,"           \
     " at_ms INT NOT NULL, kind TEXT NOT NULL, actor TEXT NOT NULL,"            \
     " scope TEXT NOT NULL, who TEXT NOT NULL, action TEXT NOT NULL,"           \
     " type TEXT NOT NULL, key TEXT NOT NULL, patient INT NOT NULL,"            \
-    " outcome INT NOT NULL, detail TEXT NOT NULL, prev BLOB NOT NULL,"         \
-    " hash BLOB NOT NULL);"                                                    \
+    " outcome INT NOT NULL, detail TEXT NOT NULL, patients TEXT NOT NULL,"     \
+    " prev BLOB NOT NULL, hash BLOB NOT NULL);"                                \
+    "CREATE TABLE audit_patient(seq INT, patient INT,"                         \
+    " PRIMARY KEY(seq, patient)) WITHOUT ROWID;"                               \
+    "CREATE TRIGGER audit_patient_last BEFORE INSERT ON audit_patient "        \
+    "WHEN new.seq IS NOT (SELECT max(seq) FROM audit) "                        \
+    "BEGIN SELECT RAISE(ABORT, 'audit is added to at its end'); END;"          \
+    "CREATE TRIGGER audit_patient_kept BEFORE UPDATE ON audit_patient "        \
+    "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
+    "CREATE TRIGGER audit_patient_whole BEFORE DELETE ON audit_patient "       \
+    "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); END;"           \
     "CREATE TRIGGER audit_last BEFORE INSERT ON audit WHEN new.seq <> "        \
     "coalesce((SELECT max(seq) FROM audit), 0) + 1 "                           \
     "BEGIN SELECT RAISE(ABORT, 'audit is added to at its end'); END;"          \
@@ -67,6 +78,10 @@ enum { SCHEMA_VERSION = 9 };
 #define QUEUE_MARKS_DECEASED                                                   \
     "CREATE TRIGGER queue_deceased AFTER UPDATE ON patient WHEN "              \
     "old.deceased IS NOT new.deceased BEGIN " QUEUE_MARK
+#define QUEUE_MARKS_DEATH_DOUBT                                                \
+    "CREATE TRIGGER queue_death_doubt AFTER UPDATE ON patient WHEN "           \
+    "old.deceased_doubt IS NOT new.deceased_doubt BEGIN " QUEUE_MARK           \
+    "CREATE INDEX patient_deceased ON patient(id) WHERE deceased IS NOT NULL;"
 
 /* Who was removed on request: when, by whom, why and how much, and no datum of the
  * patient; erased_key: by which a late copy is recognised, see patient_erase.h. */
@@ -104,7 +119,7 @@ static const char schema_sql[] =
        of a death that nothing may rest on */
     "CREATE TABLE patient(id INTEGER PRIMARY KEY, part INT NOT NULL, anchor TEXT NOT NULL, number TEXT,"
     " name TEXT, unit TEXT, resource INT, born_s INT, deceased TEXT, deceased_by INT NOT NULL DEFAULT 0,"
-    " deceased_doubt INT NOT NULL DEFAULT 0);"
+    " deceased_doubt INT NOT NULL DEFAULT 0, deceased_by_s INT, replaced_by TEXT);"
     "CREATE TABLE patient_alias(alias TEXT PRIMARY KEY, patient INT NOT NULL) WITHOUT ROWID;"
     "CREATE INDEX patient_alias_of ON patient_alias(patient);"
 
@@ -314,7 +329,7 @@ static const char schema_sql[] =
     "CREATE INDEX unit_list_resource ON unit_list(resource);"
     "CREATE TABLE queue_change(n INT NOT NULL);"
     "INSERT INTO queue_change VALUES(1);"
-    QUEUE_MARKS QUEUE_MARKS_INPUT QUEUE_MARKS_FEED QUEUE_MARKS_DECEASED
+    QUEUE_MARKS QUEUE_MARKS_INPUT QUEUE_MARKS_FEED QUEUE_MARKS_DECEASED QUEUE_MARKS_DEATH_DOUBT
     AUDIT_TABLE
 
     ERASED_TABLES
@@ -470,6 +485,8 @@ static const struct {
          "ALTER TABLE held ADD COLUMN escalated INT NOT NULL DEFAULT 0;"
          "ALTER TABLE quarantine ADD COLUMN escalated INT NOT NULL DEFAULT 0;" },
     { 8, ERASED_TABLES },
+    { 9, "ALTER TABLE patient ADD COLUMN deceased_by_s INT;"
+         "ALTER TABLE patient ADD COLUMN replaced_by TEXT;" QUEUE_MARKS_DEATH_DOUBT },
 };
 /* clang-format on */
 

@@ -9,6 +9,7 @@
 #include "service/patient_erase.h"
 #include "service/quarantine_urgent.h"
 #include "service/reload.h"
+#include "service/replaced.h"
 #include "service/search_index.h"
 #include "service/silence_loop.h"
 #include "service/unit_list_loop.h"
@@ -83,7 +84,10 @@ static enum err load_settings(struct service *s, struct buf *why)
 static enum err run_reviews(struct db *db, void *arg, bool *more, bool *told)
 {
     struct service *s = arg;
-    enum err e = quarantine_urgent_escalate(db, &s->policy, clock_ms());
+    enum err e = audit_whom_begin(db); /* what it makes is of no request */
+
+    if (e == ERR_OK)
+        e = quarantine_urgent_escalate(db, &s->work_policy, clock_ms());
 
     return e == ERR_OK ? review_run(db, &s->review, more, told) : e;
 }
@@ -142,6 +146,8 @@ static enum err listen_on(struct service *s, const char *socket_path,
         .port = s->config.http_port,
         .socket_path = socket_path,
         .body_max = (size_t)s->config.http_body_max,
+        .bodies_max = (size_t)s->config.http_bodies_max,
+        .on_head = routes_head,
         .connections_max = (unsigned)s->config.http_connections_max,
         .request_timeout_ms = s->config.http_request_timeout_ms,
         .idle_timeout_ms = s->config.http_idle_timeout_ms,
@@ -272,6 +278,18 @@ static enum err read_once(struct db *db, const struct service *s,
     return e == ERR_OK ? db_run(db, Q_META_PUT, "ss", mark, "kept") : e;
 }
 
+/* The clock may have been set back while nothing ran. */
+static enum err look_back(struct db *db)
+{
+    int64_t last_ms, now_ms = clock_ms();
+    enum err e = clock_back_last(db, &last_ms);
+
+    if (e != ERR_OK || last_ms - now_ms < CLOCK_BACK_LEAST_MS)
+        return e;
+    log_event(LOG_WARN, "clock.back", KEY_INT("ms", last_ms - now_ms));
+    return clock_back_mend(db, last_ms, now_ms);
+}
+
 static enum err run_start(struct db *db, void *arg)
 {
     const struct service *s = arg;
@@ -280,9 +298,15 @@ static enum err run_start(struct db *db, void *arg)
     if (e == ERR_OK)
         e = read_once(db, s, "deceased", deceased_read);
     if (e == ERR_OK)
+        e = read_once(db, s, "replaced", replaced_read);
+    if (e == ERR_OK) /* with the moment by which they were dead */
+        e = read_once(db, s, "dead-by", deceased_read);
+    if (e == ERR_OK)
         e = read_once(db, s, "units", patients_read_units);
     if (e == ERR_OK)
-        e = audit_started(db, &s->policy, &s->config, clock_ms());
+        e = look_back(db);
+    if (e == ERR_OK)
+        e = audit_started(db, &s->audit_start.works, clock_ms());
     if (e == ERR_OK)
         e = read_once(db, s, "held", again_unjudged);
     if (e == ERR_OK)
@@ -334,8 +358,15 @@ static void on_started(void *arg, enum err e)
     store_wake(s->store);
 }
 
+/* What it works by is read here: the settings are the loop's. */
 static void start_work(struct service *s)
 {
+    enum err e = audit_works_of(&s->policy, &s->config, &s->audit_start.works);
+
+    if (e != ERR_OK) { /* no memory: the next minute tries again */
+        log_event(LOG_ERROR, "service.start", KEY_ERR(e));
+        return;
+    }
     s->starting = true;
     s->start =
         (struct store_job){ .run = run_start, .done = on_started, .arg = s };
@@ -389,10 +420,45 @@ static void ask_record(struct service *s)
 }
 
 /* A review that failed is tried again, and time alone makes others due. */
+static enum err run_clock(struct db *db, void *arg)
+{
+    const struct service *s = arg;
+
+    return clock_back_mend(db, s->clock_was_ms, s->watch.wall_ms);
+}
+
+static void on_clock(void *arg, enum err e)
+{
+    struct service *s = arg;
+
+    s->clock_busy = false;
+    if (e != ERR_OK)
+        log_event(LOG_ERROR, "clock.back", KEY_ERR(e));
+    store_wake(s->store);
+    if (s->outbox != NULL)
+        outbox_kick(s->outbox);
+}
+
+/* Also the first time, from which it is watched. */
+static void watch_clock(struct service *s)
+{
+    if (s->clock_busy ||
+        !clock_watch_look(&s->watch, clock_ms(),
+                          (int64_t)(uv_hrtime() / 1000000), &s->clock_was_ms))
+        return;
+    log_event(LOG_WARN, "clock.back",
+              KEY_INT("ms", s->clock_was_ms - s->watch.wall_ms));
+    s->clock_busy = true;
+    s->clock =
+        (struct store_job){ .run = run_clock, .done = on_clock, .arg = s };
+    store_submit(s->store, &s->clock);
+}
+
 static void on_minute(uv_timer_t *timer)
 {
     struct service *s = timer->data;
 
+    watch_clock(s);
     if (!s->started && !s->starting)
         start_work(s);
     ask_record(s);
@@ -437,6 +503,7 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     uv_timer_init(loop, &s->drain);
     s->minute.data = s->drain.data = s;
     uv_timer_start(&s->minute, on_minute, MINUTE_MS, MINUTE_MS);
+    watch_clock(s);
     /* who only looks at a store must not set off what a service would */
     s->started = !public;
     if (public)

@@ -142,8 +142,8 @@ static void say_feed(const struct silent_feed *f, struct buf *out)
     struct buf source, unit;
     char day[32];
 
-    buf_init(&source, SILENCE_TEXT_SIZE * 4);
-    buf_init(&unit, SILENCE_TEXT_SIZE * 4);
+    buf_init(&source, 1024);
+    buf_init(&unit, 1024);
     queue_text_clean(&source, f->source);
     queue_text_clean(&unit, f->unit);
     snprintf(day, sizeof(day), "%04d-%02d-%02d", last.year, last.month,

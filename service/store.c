@@ -1,6 +1,8 @@
 #include "service/store.h"
 
+#include "adapters/buf.h"
 #include "service/log.h"
+#include "service/store_room.h"
 
 #include <pthread.h>
 #include <stdlib.h>
@@ -33,6 +35,10 @@ struct store {
     struct store_steps *stepped; /* to be called back */
     bool work_wanted, told, stop;
     enum err fatal;
+
+    /* store thread only */
+    struct store_room room;
+    enum err checkpointed; /* what the last one came to */
 };
 
 static void list_init(struct list *l)
@@ -78,8 +84,11 @@ static void take_batch(struct list *from, struct list *to)
 /* Back to where this step began. */
 static enum err undo(struct db *db, bool first)
 {
-    enum err e = db_run(db, first ? Q_ROLLBACK : Q_UNDO, "");
+    enum err e = ERR_OK;
 
+    /* on a full disk the engine has undone the transaction by itself */
+    if (!first || db_in_transaction(db))
+        e = db_run(db, first ? Q_ROLLBACK : Q_UNDO, "");
     if (e == ERR_OK && first)
         e = db_run(db, Q_BEGIN, "");
     db_forget_ids(db);
@@ -97,10 +106,14 @@ static enum err run_alone(struct db *db, const struct store_job *job,
 {
     enum err e = first ? ERR_OK : db_run(db, Q_SAVE, "");
     enum err left = ERR_OK, kept = ERR_OK;
+    unsigned long lost;
 
     if (e != ERR_OK)
         return e;
+    lost = buf_lost();
     e = job->run(db, job->arg);
+    if (e == ERR_OK && buf_lost() != lost)
+        e = ERR_MEMORY; /* a text that it has written may lack a part */
     if (e != ERR_OK)
         left = undo(db, first);
     if (left == ERR_OK && job->keep != NULL)
@@ -109,6 +122,10 @@ static enum err run_alone(struct db *db, const struct store_job *job,
         left = undo(db, first);
     if (e == ERR_OK)
         e = kept;
+    /* undone by the engine, and the step did not notice: what is told of it
+     * and of those before it would not be true */
+    if (left == ERR_OK && !db_in_transaction(db))
+        left = ERR_STORE;
     if (left == ERR_OK && !first)
         left = db_run(db, Q_RELEASE, "");
     if (left == ERR_OK)
@@ -130,10 +147,37 @@ static enum err run_work(struct db *db, void *arg)
     return r->store->work.run(db, r->store->work.arg, &r->more, &r->told);
 }
 
+/* After a failed sync the kernel may have dropped the pages: what is on disk is
+ * known again only after a restart. */
+static void end_if_failed(struct store *s, enum err e)
+{
+    if (e != ERR_IO)
+        return;
+    pthread_mutex_lock(&s->lock);
+    s->fatal = e;
+    uv_async_send(&s->async);
+    pthread_mutex_unlock(&s->lock);
+}
+
+/* The disk is full: with the room that is held for that the log can be moved
+ * and cut, after which it has all that it took. */
+static void make_room(struct store *s)
+{
+    enum err e;
+
+    if (!store_room_let_go(&s->room))
+        return;
+    e = db_cut_log(s->db);
+    log_event(LOG_WARN, "store.room", KEY_ERR(e));
+    end_if_failed(s, e);
+    store_room_hold(&s->room);
+}
+
 static void run_batch(struct store *s, struct list *batch,
                       struct work_run *work, bool work_wanted)
 {
-    enum err e = db_run(s->db, Q_BEGIN, "");
+    /* once a sync has failed nothing more is taken */
+    enum err e = s->fatal == ERR_OK ? db_run(s->db, Q_BEGIN, "") : s->fatal;
     enum err broken = ERR_OK;
 
     if (e == ERR_OK && work_wanted) {
@@ -157,27 +201,47 @@ static void run_batch(struct store *s, struct list *batch,
     if (e == ERR_OK)
         return;
     log_event(LOG_ERROR, "store.commit", KEY_ERR(e),
-              KEY_ERR(db_run(s->db, Q_ROLLBACK, "")));
+              KEY_ERR(db_in_transaction(s->db) ? db_run(s->db, Q_ROLLBACK, "")
+                                               : ERR_OK));
     db_forget_ids(s->db);
     work->told = false;
+    work->more = work_wanted; /* what was undone is to be done again */
     for (struct store_job *job = batch->first; job != NULL; job = job->next)
         job->err = e;
-    /* After a failed sync the kernel may have dropped the pages: what is on
-     * disk is known again only after a restart. */
-    if (e == ERR_IO) {
-        pthread_mutex_lock(&s->lock);
-        s->fatal = e;
-        pthread_mutex_unlock(&s->lock);
-    }
+    end_if_failed(s, e);
+    if (e == ERR_FULL)
+        make_room(s);
 }
 
+/* When the log is to be moved: while room is scarce, before that would need
+ * more than is held. */
+static int forced_pages(const struct store *s)
+{
+    if (!store_room_scarce(&s->room))
+        return CHECKPOINT_FORCED_PAGES;
+    return (int)(s->room.bytes / 2 / DB_PAGE_BYTES);
+}
+
+/*
+ * On a full disk the database cannot grow, and what is committed stays in the
+ * log; it is tried again after each commit, and said once.
+ */
 static void checkpoint(struct store *s, bool idle)
 {
     int pages = db_wal_pages(s->db);
+    enum err e;
 
-    if (pages > CHECKPOINT_FORCED_PAGES ||
-        (idle && pages > CHECKPOINT_IDLE_PAGES))
-        db_checkpoint(s->db);
+    if (pages <= CHECKPOINT_IDLE_PAGES || (!idle && pages <= forced_pages(s)))
+        return;
+    store_room_hold(&s->room); /* if it was let go, and there is some again */
+    e = db_checkpoint(s->db);
+    if (e != ERR_OK && e != s->checkpointed)
+        log_event(LOG_ERROR, "store.checkpoint", KEY_ERR(e),
+                  KEY_INT("pages", pages));
+    s->checkpointed = e;
+    end_if_failed(s, e);
+    if (e == ERR_FULL)
+        make_room(s);
 }
 
 /* ---- long work, in steps --------------------------------------------------- */
@@ -318,6 +382,7 @@ enum err store_open(uv_loop_t *loop, const char *path,
         free(s);
         return e;
     }
+    store_room_open(&s->room, path);
     s->work = *work;
     s->on_fatal = on_fatal;
     s->fatal_arg = fatal_arg;
@@ -392,8 +457,13 @@ void store_close(struct store *s, void (*on_closed)(void *arg), void *arg)
     pthread_mutex_unlock(&s->lock);
     pthread_join(s->thread, NULL);
     on_async(&s->async); /* call back what has finished */
-    if (db_wal_pages(s->db) > 0)
-        db_checkpoint(s->db);
+    if (db_wal_pages(s->db) > 0) {
+        enum err e = db_checkpoint(s->db);
+
+        if (e != ERR_OK) /* all of it is in the log, and is read from there */
+            log_event(LOG_WARN, "store.checkpoint", KEY_ERR(e));
+    }
     db_close(s->db);
+    (void)store_room_let_go(&s->room);
     uv_close((uv_handle_t *)&s->async, on_async_closed);
 }

@@ -189,12 +189,25 @@ static void say_part(struct buf *out, const char *what, int days, int64_t n)
     buf_puts(out, "\n");
 }
 
+/* As it is without settings. */
+static bool is_kept_for_ever(const struct config *c)
+{
+    return c->keep_outbox_d == 0 && c->keep_decisions_d == 0 &&
+           c->keep_quarantine_d == 0 && c->keep_hl7_d == 0 &&
+           c->keep_loads_d == 0 && c->keep_readings_d == 0;
+}
+
 void store_prune_say(const struct prune *p, int64_t free_bytes, struct buf *out)
 {
     const struct config *c = p->config;
     const int64_t *n = p->counts;
 
-    buf_printf(out, "%s\n", p->yes ? _("Removed:") : _("Would be removed:"));
+    if (is_kept_for_ever(c))
+        buf_printf(out, "%s\n",
+                   _("The settings (store.keep_*_d) have nothing removed:"));
+    else
+        buf_printf(out, "%s\n",
+                   p->yes ? _("Removed:") : _("Would be removed:"));
     say_part(out, _("deliveries of closed Tasks"), c->keep_outbox_d,
              n[PRUNE_PART_OUTBOX]);
     say_part(out, _("decisions on what is closed"), c->keep_decisions_d,
@@ -206,6 +219,8 @@ void store_prune_say(const struct prune *p, int64_t free_bytes, struct buf *out)
              n[PRUNE_PART_EXPORTS]);
     say_part(out, _("readings (Observations)"), c->keep_readings_d,
              n[PRUNE_PART_READINGS]);
+    if (is_kept_for_ever(c))
+        return;
     if (!p->yes) {
         buf_printf(out, "%s\n", _("Nothing was removed; --yes does it."));
         return;

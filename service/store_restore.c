@@ -1,6 +1,7 @@
 #include "service/store_restore.h"
 
 #include "adapters/catalogue.h"
+#include "service/audit.h"
 #include "service/db_copy.h"
 #include "service/patient_mark.h"
 
@@ -54,6 +55,72 @@ static enum err bring(const char *backup, const char *store,
         buf_printf(why, _("%s: the copy is not what was copied"), part);
         e = ERR_IO;
     }
+    return e;
+}
+
+/* Where the trail of the store that goes away ends, as far as it can be read. */
+static void say_head(struct db *held, const struct store_restored *r, char *out,
+                     size_t size)
+{
+    unsigned char hash[AUDIT_HASH_SIZE];
+    char hex[AUDIT_HEX_SIZE];
+    int64_t seq = 0;
+
+    if (held == NULL) {
+        snprintf(out, size, "%s",
+                 r->damaged ? "a store that cannot be read" : "none");
+    } else if (audit_head(held, &seq, hash) != ERR_OK) {
+        snprintf(out, size, "one without a trail that can be read");
+    } else {
+        audit_hex(hash, hex);
+        snprintf(out, size, "row %lld %s", (long long)seq, hex);
+    }
+}
+
+static enum err note(struct db *db, struct db *held,
+                     const struct store_restored *r, int64_t now_s)
+{
+    char actor[32], head[AUDIT_HEX_SIZE + 40], detail[AUDIT_TEXT_MAX];
+    const struct audit_entry row = { .at_ms = now_s * 1000,
+                                     .kind = "local",
+                                     .actor = actor,
+                                     .action = "restored",
+                                     .type = "store",
+                                     .detail = detail };
+
+    say_head(held, r, head, sizeof(head));
+    snprintf(actor, sizeof(actor), "uid %ld", (long)getuid());
+    snprintf(detail, sizeof(detail), "backup %s, in place of %s",
+             r->check.manifest.sha256, head);
+    return audit_note(db, &row);
+}
+
+/* Before it takes its place: a store that was put back, and says nothing of it,
+ * is never there.  Its tables are brought up to date by that, as the service
+ * would do. */
+static enum err record(const char *store, struct db *held,
+                       const struct store_restored *r, int64_t now_s,
+                       struct buf *why)
+{
+    char part[STORE_PATH_SIZE], log[STORE_PATH_SIZE + 8];
+    struct db *db = NULL;
+    enum err e = store_part_path(store, part, sizeof(part), why);
+
+    if (e != ERR_OK)
+        return e;
+    e = db_open(part, &db);
+    if (e == ERR_OK)
+        e = note(db, held, r, now_s);
+    if (e == ERR_OK)
+        e = db_cut_log(db);
+    if (e != ERR_OK)
+        buf_printf(why,
+                   _("%s: it cannot be written into the audit trail that "
+                     "this store was put back"),
+                   part);
+    db_close(db);
+    snprintf(log, sizeof(log), "%s-wal", part);
+    unlink(log); /* empty by now, or of no use */
     return e;
 }
 
@@ -168,6 +235,8 @@ enum err store_restore(const char *backup, const struct config *config,
     e = store_part_make(store, true, why);
     if (e == ERR_OK)
         e = bring(backup, store, &r->check.manifest, why);
+    if (e == ERR_OK)
+        e = record(store, held, r, now_s, why);
     if (e == ERR_OK)
         e = swap(store, r, why);
     if (e == ERR_OK)

@@ -1,9 +1,14 @@
 /*
  * store_restore - put a backup in the place of the store
  *
- *     verify the backup -> copy it beside the store, sync -> hold the old store
- *     (nobody else has it open) -> give it a second name -> the copy takes its
- *     place -> sync the folder
+ *     verify the backup -> hold the old store (nobody else has it open) -> copy
+ *     the backup beside it -> a row "restored" in the audit trail of the copy ->
+ *     give the old store a second name -> sync the copy, which takes its place
+ *     -> sync the folder
+ *
+ * The row names the SHA-256 of the backup and the last row and hash of the trail
+ * that goes away with the old store: whoever puts back a store of before a deed
+ * cannot make it undone unseen.
  *
  * At each moment there is a whole store at its place: the old one, then the
  * new one.  The old one stays, as STORE.before-TIME; a log beside it that

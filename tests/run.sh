@@ -82,6 +82,13 @@ later "no mark of a patient in log, metrics, names of files, reports" \
     "$node" --no-warnings "$peers/privacy.mjs" "$build/headgate"
 later "a full disk, a full quarantine, a clock that goes back" \
     "$node" --no-warnings "$peers/rough.mjs" "$build/headgate"
+later "disks that are full, read-only, or do not sync" \
+    "$node" --no-warnings "$peers/disk.mjs" "$build/headgate" \
+    "$build/tests/libsync_fails.so"
+later "clocks that jump, a record that is away for days" \
+    "$node" --no-warnings "$peers/clock.mjs" "$build/headgate"
+later "days in seconds, in flat memory" \
+    "$node" "$peers/soak.mjs" "$build/headgate"
 later "a coordinator's deeds, here and at a record" \
     "$node" "$peers/deeds.mjs" "$build/headgate"
 later "the worksheet, printed and beside a Task, read back by poppler" \
@@ -142,6 +149,8 @@ check "the rules on a cohort whose truth is known" \
 collect
 # alone: what it kills should be at work, and not wait for a core
 check "killed and restarted" sh tests/crash_test.sh "$build/headgate"
+check "killed and restarted, under all ways at once" \
+    "$node" --no-warnings "$peers/kill_all.mjs" "$build/headgate"
 
 echo
 echo "$passed passed, $failed failed"

@@ -2,10 +2,12 @@
  * and who else may read a file.  Expectations: the help texts of the settings
  * (config/headgate.ini), and POSIX file modes. */
 #include "service/config.h"
+#include "service/limits.h"
 #include "service/modes.h"
 #include "tests/test.h"
 
 #include <fcntl.h>
+#include <sys/resource.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -298,12 +300,106 @@ static void looks_at_modes(void **state)
     buf_clear(&found);
 }
 
+/* A link says nothing of the file: what counts is where that is. */
+static void looks_through_links(void **state)
+{
+    char sets[2][200], text[256], shut[120];
+    const char *list[] = { sets[0], sets[1] };
+    static struct config c;
+    struct buf found;
+
+    (void)state;
+    snprintf(shut, sizeof(shut), "%s/shut", folder);
+    assert_int_equal(chmod(folder, 0755), 0);
+    assert_int_equal(mkdir(shut, 0700), 0);
+    snprintf(sets[1], sizeof(sets[1]), "store.path=%s/store.db", folder);
+    for (int i = 0; i < 2; i++) {
+        /* 0: the link in a folder that is shut, the file not; 1: the reverse */
+        const char *file = i == 0 ? "secret" : "shut/secret";
+        const char *link = i == 0 ? "shut/link" : "link";
+        char to[160], from[160];
+
+        write_with(file, 0644);
+        snprintf(to, sizeof(to), "%s/%s", folder, file);
+        snprintf(from, sizeof(from), "%s/%s", folder, link);
+        assert_int_equal(symlink(to, from), 0);
+        snprintf(sets[0], sizeof(sets[0]), "http.tokens=%s", from);
+        assert_int_equal(load(list, 2, &c, text, sizeof(text)), ERR_OK);
+        buf_init(&found, 4096);
+        assert_int_equal(modes_check(&c, true, &found), i == 0 ? 1 : 0);
+        assert_int_equal(
+            strstr(found.data, "everybody on this machine may read") != NULL,
+            i == 0);
+        buf_clear(&found);
+        unlink(from);
+        unlink(to);
+    }
+    rmdir(shut);
+    assert_int_equal(chmod(folder, 0700), 0);
+}
+
+/* ---- descriptors ---------------------------------------------------------- */
+
+static void warns(const struct config *c, bool hard, const char *what)
+{
+    struct buf found;
+
+    buf_init(&found, 4096);
+    limits_check(c, hard, &found);
+    if (what == NULL)
+        assert_string_equal(found.data, "");
+    else
+        assert_non_null(strstr(found.data, what));
+    buf_clear(&found);
+}
+
+/* What a connection holds: /proc/self/fd of a service with one by TLS has three
+ * more than one without (doors_tls.mjs). */
+static void compares_with_the_system(void **state)
+{
+    static struct config c;
+    struct rlimit before, limit;
+
+    (void)state;
+    c.http_connections_max = 100;
+    c.http_connections_per_client = 25;
+    c.mllp_connections_max = 50;
+    assert_int_equal(limits_needed(&c), 2 * 100 + 128);
+    c.sender_count = 1;
+    assert_int_equal(limits_needed(&c), 2 * 100 + 50 + 128);
+    snprintf(c.http_tls_certificate, sizeof(c.http_tls_certificate), "a.pem");
+    assert_int_equal(limits_needed(&c), 4 * 100 + 50 + 128);
+    assert_int_equal(getrlimit(RLIMIT_NOFILE, &before), 0);
+    assert_true(before.rlim_max >= 600); /* else the rest says nothing */
+    limit = before;
+    limit.rlim_cur = 200;
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &limit), 0);
+    warns(&c, false, "warning: process: 200 descriptors");
+    warns(&c, false, "up to 578 may be needed");
+    warns(&c, true, NULL); /* a start will raise it */
+    limits_raise(&c);
+    warns(&c, false, NULL);
+    assert_int_equal(getrlimit(RLIMIT_NOFILE, &limit), 0);
+    assert_int_equal(limit.rlim_cur, 578);
+    /* never down */
+    c.http_connections_max = 50;
+    limits_raise(&c);
+    assert_int_equal(getrlimit(RLIMIT_NOFILE, &limit), 0);
+    assert_int_equal(limit.rlim_cur, 578);
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &before), 0);
+    c.http_connections_per_client = 26;
+    warns(&c, true,
+          "[http] connections_per_client: 26 of connections_max = 50");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(listens_only_where_it_may),
         cmocka_unit_test(takes_what_may_change),
         cmocka_unit_test(looks_at_modes),
+        cmocka_unit_test(looks_through_links),
+        cmocka_unit_test(compares_with_the_system),
     };
 
     return cmocka_run_group_tests(tests, start, stop);

@@ -234,6 +234,23 @@ static void an_upgraded_store_is_as_a_new_one(void **state)
     assert_string_equal(upgraded, fresh);
 }
 
+/* Who only looks does not upgrade: there is no way back. */
+static void a_look_changes_nothing(void **state)
+{
+    struct db *db = NULL;
+    int64_t version = 0;
+
+    (void)state;
+    assert_int_equal(db_look(w.path, &db, &version), ERR_ABSENT);
+    make_first_store();
+    assert_int_equal(db_look(w.path, &db, &version), ERR_OK);
+    assert_int_equal(version, 1);
+    assert_int_equal(db_verify(db), ERR_OK);
+    db_close(db);
+    assert_int_equal(
+        world_count_file(w.path, "SELECT v FROM meta WHERE k = 'schema'"), 1);
+}
+
 /* All of it or nothing: here the last statement of the step fails. */
 static void an_upgrade_that_fails_changes_nothing(void **state)
 {
@@ -489,7 +506,7 @@ static void a_checkpoint_empties_the_log(void **state)
     (void)state;
     put_meta(db, "k", "v");
     assert_true(db_wal_pages(db) > 0);
-    db_checkpoint(db);
+    assert_int_equal(db_checkpoint(db), ERR_OK);
     assert_int_equal(db_wal_pages(db), 0);
     assert_meta(db, "k", "v");
     db_close(db);
@@ -504,6 +521,7 @@ int main(void)
         TEST(another_schema_is_refused),
         TEST(the_first_version_comes_up_with_everything),
         TEST(an_upgraded_store_is_as_a_new_one),
+        TEST(a_look_changes_nothing),
         TEST(an_upgrade_that_fails_changes_nothing),
         TEST(what_is_no_database_is_refused),
         TEST(another_program_is_left_alone),

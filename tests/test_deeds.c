@@ -64,6 +64,7 @@ static void suggest_flow(struct world *w)
 /* ---- a deed ------------------------------------------------------------------- */
 
 static struct task_deed deed;
+static const char *over = ""; /* whom the next one overrules */
 
 static enum err run(struct db *db, void *arg)
 {
@@ -88,6 +89,8 @@ static int act_as(struct world *w, const char *who, enum task_verb verb,
     snprintf(deed.whom, sizeof(deed.whom), "%s", whom);
     snprintf(deed.until, sizeof(deed.until), "%s", until);
     snprintf(deed.why, sizeof(deed.why), "%s", why);
+    snprintf(deed.over, sizeof(deed.over), "%s", over);
+    over = "";
     buf_init(&deed.text, 65536);
     e = world_step(w, run, &deed);
     assert_true(e == ERR_OK || (e == ERR_CONFLICT && deed.status >= 400));
@@ -371,25 +374,38 @@ static void not_out_of_another_s_hands_without_a_word(void **state)
 {
     static const struct {
         enum task_verb verb;
-        const char *whom, *until, *why;
+        const char *whom, *until, *why, *over;
         int status;
         const char *says;
     } rows[] = {
-        { TASK_TAKE, "", "", "", 409, "A. Rowan has it in hand" },
-        { TASK_TAKE, "", "", "I am here", 409, "headgate task hand" },
-        { TASK_HAND, "C. Fir", "", "", 409,
+        { TASK_TAKE, "", "", "", "", 409, "A. Rowan has it in hand" },
+        { TASK_TAKE, "", "", "I am here", "", 409, "headgate task hand" },
+        { TASK_HAND, "C. Fir", "", "", "", 409,
           "A. Rowan has it in hand: say why" },
-        { TASK_PUT_OFF, "", "2026-03-20", "", 409, "A. Rowan has it in hand" },
-        { TASK_PUT_OFF, "", "2026-03-20", "x", 409, "A. Rowan has it in hand" },
-        { TASK_DECLINE, "", "", "", 409, "A. Rowan has it in hand: say why" },
-        { TASK_DONE, "", "", "", 409, "A. Rowan has it in hand: say why" },
-        { TASK_DONE, "", "", "seen today", 200, "A. Rowan had it in hand." },
+        { TASK_PUT_OFF, "", "2026-03-20", "", "", 409,
+          "A. Rowan has it in hand" },
+        { TASK_PUT_OFF, "", "2026-03-20", "x", "", 409,
+          "A. Rowan has it in hand" },
+        { TASK_DECLINE, "", "", "", "", 409,
+          "A. Rowan has it in hand: say why" },
+        { TASK_DONE, "", "", "", "", 409, "A. Rowan has it in hand: say why" },
+        /* a reason is written anyway: whose it is has to be said as well */
+        { TASK_HAND, "C. Fir", "", "x", "", 409, "name whom you overrule" },
+        { TASK_DECLINE, "", "", "x", "", 409, "name whom you overrule" },
+        { TASK_DONE, "", "", "x", "", 409, "name whom you overrule" },
+        { TASK_DONE, "", "", "x", "A. Row", 409, "--over names A. Row" },
+        { TASK_DONE, "", "", "x", "B. Elm", 409, "--over names B. Elm" },
+        { TASK_DONE, "", "", "", "A. Rowan", 409,
+          "A. Rowan has it in hand: say why" },
+        { TASK_DONE, "", "", "seen today", "a. rowan", 200,
+          "A. Rowan had it in hand." },
     };
     struct world *w = world(state);
 
     suggest_flow(w);
     assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
     for (size_t i = 0; i < COUNT(rows); i++) {
+        over = rows[i].over;
         assert_int_equal(act_as(w, "B. Elm", rows[i].verb, "A-7", rows[i].whom,
                                 rows[i].until, rows[i].why),
                          rows[i].status);
@@ -406,12 +422,36 @@ static void declined_for_another_with_their_name(void **state)
 
     suggest_flow(w);
     assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    over = "A. ROWAN";
     assert_int_equal(
         act_as(w, "B. Elm", TASK_DECLINE, "A-7", "", "", "measured anew"), 200);
     assert_true(says("A. Rowan had it in hand."));
     assert_true(task_has(w, "Declined: measured anew  A. Rowan had it in "
                             "hand."));
     assert_true(task_has(w, "\"statusReason\":{\"text\":\"measured anew\"}"));
+}
+
+/* Nobody has it in hand, but somebody was asked to take it. */
+static void what_was_handed_to_another_is_theirs(void **state)
+{
+    struct world *w = world(state);
+
+    suggest_flow(w);
+    assert_int_equal(act(w, TASK_TAKE, "A-7", "", "", ""), 200);
+    assert_int_equal(act(w, TASK_HAND, "A-7", "B. Elm", "", ""), 200);
+    assert_int_equal(act_as(w, "C. Fir", TASK_DECLINE, "A-7", "", "", "x"),
+                     409);
+    assert_true(says("It was handed to B. Elm: name whom you overrule"));
+    assert_int_equal(act_as(w, "C. Fir", TASK_DONE, "A-7", "", "", "x"), 409);
+    over = "A. Rowan"; /* who had it before */
+    assert_int_equal(act_as(w, "C. Fir", TASK_DECLINE, "A-7", "", "", "x"),
+                     409);
+    assert_true(says("It was handed to B. Elm, and --over names A. Rowan"));
+    assert_int_equal(act(w, TASK_HAND, "A-7", "C. Fir", "", ""), 409);
+    over = "b. elm";
+    assert_int_equal(act(w, TASK_HAND, "A-7", "C. Fir", "", ""), 200);
+    assert_int_equal(act_as(w, "C. Fir", TASK_DECLINE, "A-7", "", "", "x"),
+                     200);
 }
 
 /* Somebody has it who is not named: as it comes from some clients. */
@@ -462,6 +502,7 @@ static void the_answer_says_of_whom_it_is(void **state)
     assert_true(says(whose));
     assert_int_equal(act(w, TASK_PUT_OFF, "A-7", "", "2026-03-20", ""), 409);
     assert_true(says(whose));
+    over = "B. Elm";
     assert_int_equal(act(w, TASK_DONE, "A-7", "", "", ""), 200);
     assert_true(says(whose));
 }
@@ -801,6 +842,7 @@ int main(void)
         DEED_TEST(handed_over_beside_a_worse_one),
         DEED_TEST(not_out_of_another_s_hands_without_a_word),
         DEED_TEST(declined_for_another_with_their_name),
+        DEED_TEST(what_was_handed_to_another_is_theirs),
         DEED_TEST(not_out_of_nobody_s_hands_either),
         DEED_TEST(what_was_done_about_an_emergency_is_said),
         DEED_TEST(the_answer_says_of_whom_it_is),

@@ -209,8 +209,8 @@ static void what_is_held_of_the_patient_is_said(void **state)
     buf_init(&out, 1 << 20);
     assert_int_equal(ask(w, "A-9", &out), 200);
     assert_non_null(strstr(out.data,
-                           "Held      1 reading of this patient is held and "
-                           "not used, 0 of them signs of emergency"));
+                           "Held      readings of this patient that are held "
+                           "and not used: 1, of them signs of emergency: 0;"));
     assert_int_equal(world_post(w, OBS(.code = "thrill", .sign = "absent",
                                        .patient = "Patient/p-2")),
                      201);
@@ -220,8 +220,9 @@ static void what_is_held_of_the_patient_is_said(void **state)
         snprintf(name, sizeof(name), "A-%d", i);
         assert_int_equal(ask(w, name, &out), 200);
         assert_non_null(strstr(out.data,
-                               "Held      2 readings of this patient are held "
-                               "and not used, 1 of them a sign of emergency"));
+                               "Held      readings of this patient that are "
+                               "held and not used: 2, of them signs of "
+                               "emergency: 1;"));
     }
     assert_int_equal(ask(w, "A-7", &out), 200);
     assert_null(strstr(out.data, "Held "));

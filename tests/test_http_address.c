@@ -110,12 +110,41 @@ static void knows_its_prefixes(void **state)
     assert_string_equal(bad, "x");
 }
 
+/* One host has a whole /64 (RFC 4291, 2.5.1), and one address of IPv4. */
+static void tells_hosts_apart(void **state)
+{
+    static const struct {
+        const char *a, *b;
+        bool same;
+    } cases[] = {
+        { "192.0.2.7", "192.0.2.7", true },
+        { "192.0.2.7", "192.0.2.8", false },
+        { "192.0.2.7", "::ffff:192.0.2.7", true },
+        { "2001:db8::1", "2001:db8::ffff:ffff:ffff:ffff", true },
+        { "2001:db8::1", "2001:db8:0:1::1", false },
+        { "2001:db8:0:1::1", "2001:db8:0:1:8000::", true },
+        { "::1", "::ffff:192.0.2.7", false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct http_address a, b;
+
+        ROW(cases[i].b);
+        assert_true(http_address_read(cases[i].a, strlen(cases[i].a), &a));
+        assert_true(http_address_read(cases[i].b, strlen(cases[i].b), &b));
+        assert_int_equal(http_address_same_host(&a, &b), cases[i].same);
+        assert_int_equal(http_address_same_host(&b, &a), cases[i].same);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(reads_every_form),
         cmocka_unit_test(is_the_same_over_both_families),
         cmocka_unit_test(knows_its_prefixes),
+        cmocka_unit_test(tells_hosts_apart),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -556,6 +556,123 @@ static void limits_an_address(void **state)
     }
 }
 
+/* Who fails at the greeting has the alert, and no place after that, though he
+ * does not go. */
+static void keeps_no_place_for_a_failure(void **state)
+{
+    /* a record of the greeting, with nothing of it inside */
+    static const char wrong[] = "\x16\x03\x01\x00\x05xxxxx";
+    struct tls_files files = plain_files();
+    struct world w;
+    struct raw raw;
+
+    (void)state;
+    serve_tls(&w, &files);
+    raw_open(&raw, &w);
+    raw_send(&raw, wrong, sizeof(wrong) - 1);
+    run_until(&w, &raw.ended);
+    /* RFC 8446, 5.1 and 6: an alert (21), fatal (2) */
+    assert_true(raw.got_len >= 7);
+    assert_int_equal(raw.got[0], 21);
+    assert_int_equal(raw.got[5], 2);
+    for (int n = 0; n < 50; n++)
+        uv_run(&w.loop,
+               UV_RUN_NOWAIT); /* much less than the wait for his end */
+    assert_int_equal(look(&w).open, 0);
+    assert_int_equal(look(&w).tls_failed, 1);
+    raw_close(&raw);
+    end_tls(&w);
+}
+
+/* A connection counts for its address until it is gone, also while its end is
+ * waited for. */
+static void counts_until_the_end(void **state)
+{
+    struct tls_files files = plain_files();
+    struct line l;
+    struct world w;
+    struct raw raw;
+
+    (void)state;
+    world_init(&w);
+    w.options.per_client_max = 1;
+    {
+        struct buf why;
+
+        buf_init(&why, 1024);
+        assert_int_equal(tls_context_open(&files, &w.options.tls, &why),
+                         ERR_OK);
+        buf_clear(&why);
+    }
+    world_serve(&w);
+    line_open(&l, &w, TLS1_3_VERSION, NULL);
+    line_run(&l, &l.open);
+    line_send(&l, "GET /echo HTTP/1.1\r\n" HOST "Connection: close\r\n\r\n");
+    line_run(&l, &l.ended); /* the server has said its end, the client not */
+    assert_int_equal(look(&w).open, 1);
+    raw_open(&raw, &w);
+    run_until(&w, &raw.ended);
+    assert_int_equal(look(&w).crowded, 1);
+    raw_close(&raw);
+    line_close(&l);
+    while (look(&w).open > 0)
+        uv_run(&w.loop, UV_RUN_ONCE);
+    line_open(&l, &w, TLS1_3_VERSION, NULL);
+    line_run(&l, &l.open);
+    assert_true(l.open);
+    line_close(&l);
+    end_tls(&w);
+}
+
+/* ---- a piece that cannot be handed on ------------------------------------- */
+
+/* These take the place of libuv's own, which they are where nothing fails: the
+ * socket to the HTTP server takes nothing at once, and what should wait for it
+ * cannot (ENOMEM). */
+static bool fails;
+
+int uv_try_write(uv_stream_t *stream, const uv_buf_t bufs[], unsigned count)
+{
+    return fails && stream->type == UV_NAMED_PIPE
+               ? UV_EAGAIN
+               : uv_try_write2(stream, bufs, count, NULL);
+}
+
+int uv_write(uv_write_t *request, uv_stream_t *stream, const uv_buf_t bufs[],
+             unsigned count, uv_write_cb done)
+{
+    return fails && stream->type == UV_NAMED_PIPE
+               ? UV_ENOMEM
+               : uv_write2(request, stream, bufs, count, NULL, done);
+}
+
+/* Bytes that are lost must not be followed by others: the connection ends. */
+static void leaves_no_hole(void **state)
+{
+    struct tls_files files = plain_files();
+    struct world w;
+    struct line l;
+
+    (void)state;
+    serve_tls(&w, &files);
+    line_open(&l, &w, TLS1_3_VERSION, NULL);
+    line_run(&l, &l.open);
+    line_send(&l, "POST /echo HTTP/1.1\r\n" HOST "Content-Length: 6\r\n\r\n");
+    for (int n = 0; n < 50; n++)
+        uv_run(&w.loop, UV_RUN_NOWAIT);
+    fails = true;
+    line_send(&l, "one");
+    while (look(&w).open > 0 && !w.late)
+        uv_run(&w.loop, UV_RUN_ONCE);
+    fails = false;
+    line_send(&l, "twotwo");
+    line_run(&l, &l.ended);
+    assert_int_equal(w.handled, 0);
+    assert_int_equal(count_text(l.got, "HTTP/1.1"), 0);
+    line_close(&l);
+    end_tls(&w);
+}
+
 /* ---- another certificate -------------------------------------------------- */
 
 static long serial_of(const struct line *l)
@@ -637,6 +754,9 @@ int main(void)
         cmocka_unit_test(cuts_those_who_are_silent),
         cmocka_unit_test(waits_for_a_place),
         cmocka_unit_test(limits_an_address),
+        cmocka_unit_test(keeps_no_place_for_a_failure),
+        cmocka_unit_test(counts_until_the_end),
+        cmocka_unit_test(leaves_no_hole),
         cmocka_unit_test(takes_another_certificate),
         cmocka_unit_test(answers_while_it_closes),
     };

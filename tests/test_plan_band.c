@@ -130,6 +130,13 @@ static const struct {
       "\nWEAK OR NO THRILL: loosen now, then measure.\n",
       { OLD, DOWEL(99.1, 3), FLOW(99.11, 1025, DILUTION),
         SIGN(99.12, SIGN_THRILL_ABSENT) } },
+    /* both are said */
+    { "1. tied over 3.0 mm: mean 410 mL/min, 80" LESS
+      "\nWEAK OR NO THRILL: loosen now, then measure.\n"
+      "THE FLOW IS BELOW THE FLOOR of 500 mL/min: loosen now, then "
+      "measure.\n",
+      { OLD, DOWEL(99.1, 3), FLOW(99.11, 410, DILUTION),
+        SIGN(99.12, SIGN_THRILL_ABSENT) } },
     { "1. tied over 3.0 mm: not measured.\n2. stretched with a 4.0 mm "
       "balloon: not measured.\n3. cut: not measured.\n" WATCH,
       { OLD, DOWEL(99.1, 3), STRETCH(99.2, 4), RELEASE(99.3) } },

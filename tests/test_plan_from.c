@@ -8,7 +8,7 @@ static struct from_kit kit;
 static const char *const offer_words[PLAN_OFFER_COUNT] = {
     "offered", "excluded",   "inactive", "other form", "no ground",
     "no flow", "unfit flow", "old flow", "order",      "size",
-    "full",    "banded",     "unfit"
+    "full",    "banded",     "deceased", "unfit"
 };
 
 static void assert_offer(enum plan_offer want)

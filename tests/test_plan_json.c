@@ -265,7 +265,8 @@ static void a_size_keeps_to_the_limits_that_bind(void **state)
 static void what_to_do_now(void **state)
 {
     static const char loosen[] =
-        "{\"action\":\"loosen\",\"dowel_mm\":4.5,\"readings_more\":0}";
+        "{\"action\":\"loosen\",\"dowel_mm\":4.5,\"readings_more\":0,"
+        "\"reason\":\"thrill\"}";
     const struct {
         bool weak;
         unsigned warnings;
@@ -273,7 +274,7 @@ static void what_to_do_now(void **state)
     } cases[] = {
         { false, 0,
           "{\"action\":\"tighten\",\"dowel_mm\":3.25,"
-          "\"readings_more\":0}" },
+          "\"readings_more\":0,\"reason\":\"flow\"}" },
         { true, 0, loosen },
         { true, PLAN_CONFLICT, loosen },
         { false, PLAN_CONFLICT, "null" },

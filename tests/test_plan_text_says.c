@@ -35,7 +35,8 @@ static void the_card_says_it_in_full(void **state)
         "1250 to below 1600 tie anew over a 3.5 mm dowel (measured outer "
         "diameter), then measure.",
         "1600 to below 2000 accept, but only under the conditions above; above "
-        "the target, and no smaller dowel is on the ladder.",
+        "the target, and no smaller dowel that keeps to the floor is on the "
+        "ladder.",
         "2000 or more measure again before anything else.",
     };
 

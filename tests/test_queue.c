@@ -311,7 +311,7 @@ static void what_has_lost_its_ground_comes_last(void **state)
     options.now_s = world_now_s;
     read_queue(w, &options, &out);
     assert_null(strstr(out.data, "PHONE NOW"));
-    assert_non_null(strstr(out.data, "IN HAND, GROUND GONE"));
+    assert_non_null(strstr(out.data, "GROUND GONE: nothing holds any more"));
     assert_non_null(strstr(out.data, "Overdue: 0. In hand: 1."));
     read_queue(w, NULL, &out);
     assert_non_null(strstr(out.data, "\"ground_gone\":true"));

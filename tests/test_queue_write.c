@@ -308,11 +308,11 @@ static void held_and_gone(void **state)
         "placed",
         "Suggested: ask the unit now",
         "Observation/o-1; kept and not used: see headgate quarantine",
-        "\nIN HAND, GROUND GONE: to be closed by whoever has it\n",
+        "\nGROUND GONE: nothing holds any more, only to be closed\n",
         "  to be closed      Orla Finch",
         "  since 1 d         Seen: ",
         "  IN HAND           ",
-        "In the queue: 2. To phone now: 1. In hand, and their ground gone: 1. "
+        "In the queue: 2. To phone now: 1. Ground gone, to be closed: 1. "
         "Overdue: 0. In hand: 1."
     };
     struct queue_row rows[16];
@@ -706,12 +706,34 @@ static void json_lines(void **state)
 static void json_members(void **state)
 {
     static const char *const members[] = {
-        "kind",           "urgency",     "state",     "patient",
-        "patient_number", "unit",        "access",    "seen",
-        "rules",          "suggestion",  "due",       "due_days",
-        "group",          "opened",      "task",      "silent",
-        "ground_gone",    "observation", "open_days", "owner",
-        "put_off_until",  "put_off_by",  "escalated", "input",
+        "kind",
+        "urgency",
+        "state",
+        "patient",
+        "patient_number",
+        "unit",
+        "access",
+        "seen",
+        "rules",
+        "suggestion",
+        "due",
+        "due_days",
+        "group",
+        "opened",
+        "task",
+        "silent",
+        "ground_gone",
+        "observation",
+        "open_days",
+        "owner",
+        "put_off_until",
+        "put_off_by",
+        "escalated",
+        "input",
+        "recorded_deceased",
+        "replaced_by",
+        "deceased",
+        "death_doubtful",
     };
     struct queue_row rows[16];
     size_t count = fill(rows);

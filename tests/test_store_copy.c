@@ -143,7 +143,7 @@ static void a_copy_has_what_was_committed_between_its_steps(void **state)
         assert_int_equal(put_rows(db, 9000 + steps, 1), ERR_OK);
         assert_int_equal(db_run(db, Q_ROLLBACK, ""), ERR_OK);
         if (steps % 8 == 0)
-            db_checkpoint(db);
+            assert_int_equal(db_checkpoint(db), ERR_OK);
     }
     assert_true(steps > 40);
     db_copy_end(copy);
@@ -170,6 +170,7 @@ static void open_store(void)
 {
     static const struct store_work none = { .run = NULL };
 
+    closed = 0;
     assert_int_equal(store_open(&loop, w.path, &none, NULL, NULL, &store),
                      ERR_OK);
     assert_int_equal(store_backup_open(&loop, store, world_now_ms, &backup),
@@ -284,6 +285,9 @@ static void a_copy_that_cannot_be_written_leaves_nothing(void **state)
     open_store();
     submit(&first, 0, 3000, ERR_OK);
     wait_for(&first.done);
+    /* the store itself has nothing to write beyond that limit any more */
+    close_store();
+    open_store();
     let_files_grow_to((rlim_t)1024 * 1024);
     begin();
     view = wait_for_backup();
@@ -475,6 +479,11 @@ static void the_old_store_stays_beside_the_new_one(void **state)
     assert_false(r.damaged);
     assert_int_equal(keys_in(w.path), 300);
     assert_int_equal(keys_in(r.before), 350);
+    assert_int_equal(world_count_file(w.path,
+                                      "SELECT count(*) FROM audit WHERE "
+                                      "action = 'restored' AND detail LIKE "
+                                      "'backup %, in place of row 0 %'"),
+                     1);
     snprintf(log, sizeof(log), "%s-wal", w.path);
     assert_false(is_there(log));
     /* the same second: the old one is not overwritten */
@@ -507,6 +516,12 @@ static void a_damaged_store_is_put_away_as_it_is(void **state)
     assert_int_equal(restore(&r), ERR_OK);
     assert_true(r.damaged);
     assert_int_equal(keys_in(w.path), 300);
+    assert_int_equal(
+        world_count_file(w.path, "SELECT count(*) FROM audit WHERE "
+                                 "action = 'restored' AND detail LIKE "
+                                 "'backup %, in place of a store that cannot "
+                                 "be read'"),
+        1);
     assert_false(is_there(log));
     snprintf(gone, sizeof(gone), "%.120s-wal", r.before);
     assert_true(is_there(gone));

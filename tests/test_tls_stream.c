@@ -250,6 +250,57 @@ static void knows_revoked_clients(void **state)
     unlink(kit_path("lists.pem"));
 }
 
+/*
+ * RFC 5280, 6.1.3 (a)(3): no certificate of the path is revoked, that of an
+ * authority between included; and 6.3: without a list it is not known.  The
+ * client sends the authority along, as RFC 8446, 4.4.2 has it.
+ */
+static void knows_revoked_authorities(void **state)
+{
+    struct kit_pair between =
+        kit_sign("Authority of the hall", NULL, 20, &kit_ca, true);
+    struct kit_pair machine =
+        kit_make("hall-south.example", NULL, 20, &between);
+    const struct {
+        const char *name;
+        bool root_list, between_list;
+        const struct kit_pair *revoked_by_root, *revoked_between;
+        bool open;
+    } cases[] = {
+        { "nobody is revoked", true, true, NULL, NULL, true },
+        { "the machine is", true, true, NULL, &machine, false },
+        { "its authority is", true, true, &between, NULL, false },
+        { "no list of its authority", true, false, NULL, NULL, false },
+        { "no list of the root", false, true, NULL, NULL, false },
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct line l;
+
+        ROW(cases[i].name);
+        unlink(kit_path("lists.pem"));
+        if (cases[i].root_list)
+            kit_write_list(&kit_ca, 10, cases[i].revoked_by_root,
+                           kit_path("lists.pem"), "ae");
+        if (cases[i].between_list)
+            kit_write_list(&between, 10, cases[i].revoked_between,
+                           kit_path("lists.pem"), "ae");
+        l = open_listed(TLS1_3_VERSION, kit_path("ca.pem"),
+                        kit_path("lists.pem"), &machine);
+        assert_int_equal(SSL_add1_chain_cert(l.client, between.certificate), 1);
+        greet(&l);
+        assert_int_equal(tls_stream_is_open(l.stream), cases[i].open);
+        assert_int_equal(l.said, cases[i].open ? ERR_ABSENT : ERR_DENIED);
+        close_line(&l);
+    }
+    unlink(kit_path("lists.pem"));
+    EVP_PKEY_free(machine.key);
+    X509_free(machine.certificate);
+    EVP_PKEY_free(between.key);
+    X509_free(between.certificate);
+}
+
 /* Another connection of the same context. */
 static bool is_let_in(struct line *l)
 {
@@ -441,6 +492,7 @@ int main(void)
         cmocka_unit_test(refuses_old_versions),
         cmocka_unit_test(knows_clients),
         cmocka_unit_test(knows_revoked_clients),
+        cmocka_unit_test(knows_revoked_authorities),
         cmocka_unit_test(takes_new_lists),
         cmocka_unit_test(names_lists_that_are_none),
         cmocka_unit_test(tells_the_end),

@@ -47,11 +47,11 @@ static inline void kit_add(X509 *certificate, int nid, const char *value)
     X509_EXTENSION_free(extension);
 }
 
-/* days: how long it is valid from now on; negative: it has ended.  alternative:
- * "DNS:a.example", or NULL.  issuer NULL: an authority, signed by itself. */
-static inline struct kit_pair kit_make(const char *name,
+/* An authority or not; else as kit_make. */
+static inline struct kit_pair kit_sign(const char *name,
                                        const char *alternative, int days,
-                                       const struct kit_pair *issuer)
+                                       const struct kit_pair *issuer,
+                                       bool authority)
 {
     struct kit_pair p = { .key = EVP_EC_gen("P-256"),
                           .certificate = X509_new() };
@@ -71,13 +71,22 @@ static inline struct kit_pair kit_make(const char *name,
     X509_set_issuer_name(
         p.certificate,
         issuer != NULL ? X509_get_subject_name(issuer->certificate) : subject);
-    if (issuer == NULL)
+    if (authority)
         kit_add(p.certificate, NID_basic_constraints, "critical,CA:TRUE");
     if (alternative != NULL)
         kit_add(p.certificate, NID_subject_alt_name, alternative);
     assert_true(X509_sign(p.certificate, issuer != NULL ? issuer->key : p.key,
                           EVP_sha256()) > 0);
     return p;
+}
+
+/* days: how long it is valid from now on; negative: it has ended.  alternative:
+ * "DNS:a.example", or NULL.  issuer NULL: an authority, signed by itself. */
+static inline struct kit_pair kit_make(const char *name,
+                                       const char *alternative, int days,
+                                       const struct kit_pair *issuer)
+{
+    return kit_sign(name, alternative, days, issuer, issuer == NULL);
 }
 
 static inline void kit_write(const struct kit_pair *p, const char *name)

@@ -84,11 +84,23 @@ const one = (all, wanted) => {
 /* ---- the chain from outside ----------------------------------------------- */
 
 const FIELDS = ['seq', 'at_ms', 'kind', 'actor', 'scope', 'who', 'action',
-    'type', 'key', 'patient', 'outcome', 'detail'];
+    'type', 'key', 'patient', 'outcome', 'detail', 'patients'];
+
+/* "COUNT HEX" of several, by their list beside the row. */
+function expectPatients(db, row) {
+    const list = db.prepare(`SELECT patient FROM audit_patient WHERE seq = ?
+        ORDER BY patient`).all(row.seq).map(({ patient }) => patient);
+    const said = list.length === 0 ? '' : `${list.length} ${
+        sha256(list.map((n) => `${n}\n`).join(''))}`;
+    expect(row.patients.startsWith('>') ? list.length === 0
+        : row.patients === said && list.length !== 1, `patients of ${row.seq}`);
+    expect(list.length === 0 || row.patient === 0, `patient of ${row.seq}`);
+}
 
 function hashes(file) {
     const db = new DatabaseSync(file, { readOnly: true });
     const all = db.prepare('SELECT * FROM audit ORDER BY seq').all();
+    all.forEach((row) => expectPatients(db, row));
     db.close();
     let before = NOBODY;
     for (const [i, row] of all.entries()) {
@@ -109,7 +121,8 @@ function hashes(file) {
 
 function tamper(file, sql) {
     const db = new DatabaseSync(file);
-    for (const name of ['audit_last', 'audit_kept', 'audit_whole'])
+    for (const name of ['audit_last', 'audit_kept', 'audit_whole',
+        'audit_patient_last', 'audit_patient_kept', 'audit_patient_whole'])
         db.exec(`DROP TRIGGER ${name}`);
     db.exec(sql);
     db.close();
@@ -191,6 +204,196 @@ const cases = {
             row.patient === made.patient), 'those of the patient alone');
         expect(!JSON.stringify(all).includes(person.mrn),
             'a number of the patient is on record');
+    },
+
+    /* Not of what was asked for: of whom something was shown, or stored. */
+    async 'of whom a row is'() {
+        const service = await open();
+        const { ask } = service;
+        const [a, b] = [new Person(service, 'wa'), new Person(service, 'wb')];
+        const ids = [];
+        for (const person of [a, b]) {
+            await person.arrive();
+            ids.push(await service.post(person.reading(900, 3)));
+        }
+        const base = Date.now();
+        const number = {};
+        for (const person of [a, b]) {
+            const [first] = await rows(service, '--patient', person.mrn);
+            number[person.mrn] = first.patient;
+        }
+        const [pa, pb] = [a.patientId, b.patientId];
+        const obx = (person, n) => [`MSH|^~\\&|X|N|HG||${at}||ORU^R01^ORU_R01|c${
+            n}|P|2.5.1`, `PID|1||${person.mrn}^^^^MR`,
+        `OBR|1||F-${n}|session^Session^L|||${at}`,
+        `OBX|1|NM|access-flow^Access flow^L||950|mL/min^^UCUM|||||F|||${at}`]
+            .join('\r');
+        const at = `${new Date(base - 7200000).toISOString()
+            .replace(/[-:T]/g, '').slice(0, 14)}+0000`;
+        const both = { resourceType: 'Bundle', type: 'batch',
+            entry: [a, b].map((person) => ({ resource: person.reading(800, 2),
+                request: { method: 'POST', url: 'Observation' } })) };
+        const cases = [
+            ['GET', `/fhir/Observation?patient=Patient/${pa},Patient/${pb}`, 2],
+            ['GET', `/fhir/Observation?subject:Patient=${pa}`, 1],
+            ['GET', `/fhir/Observation?patient=Patient/${pa}&patient=Patient/${
+                pa}`, 1],
+            ['GET', `/fhir/Observation?_id=${ids.join(',')}`, 2],
+            ['GET', '/fhir/Observation', 2],
+            ['GET', '/fhir/Observation?code=access-flow', 2],
+            ['GET', '/fhir/Patient', 2],
+            ['GET', `/fhir/Observation?_id=${ids[0]}&_include=Observation:patient`,
+                1],
+            ['GET', '/fhir/Observation/_history', 2],
+            ['GET', '/fhir/Observation?code=none', 0],
+            /* that there is nothing is an answer about him, too */
+            ['GET', `/fhir/Observation?patient=Patient/${pa}&code=none`, 1],
+            ['POST', '/fhir', 2, both],
+            ['POST', '/fhir', 1, { ...both, entry: [{ ...both.entry[0],
+                resource: a.reading(700, 1) }] }],
+            ['POST', '/hl7', 1, obx(a, 1)],
+        ];
+        for (const [method, path, count, body] of cases) {
+            const before = (await rows(service)).at(-1).seq;
+            const answer = path !== '/hl7' ? await ask(method, path, body)
+                : await fetch(`${service.root}${path}`, { method, body,
+                    headers: { ...bearer('t-sender'), 'Content-Type':
+                        'x-application/hl7-v2+er7' } });
+            expect(answer.status === 200, `${path}: ${answer.status}`);
+            if (path === '/hl7') {
+                const said = await answer.text();
+                expect(said.includes('MSA|AA'), said);
+            }
+            const seen = async (person) => (await rows(service, '--patient',
+                person.mrn)).filter((row) => row.seq > before
+                && !row.action.startsWith('audit'));
+            const [of, other] = [await seen(a), await seen(b)];
+            const what = `${method} ${path}: ${JSON.stringify([of, other])}`;
+            expect(of.length === (count > 0 ? 1 : 0), what);
+            expect(other.length === (count > 1 ? 1 : 0), what);
+            /* for one of them, the other is not told of */
+            expect(of.every((row) => row.patient === number[a.mrn]
+                && row.patients === undefined
+                && row.of === (count > 1 ? '2' : undefined)), what);
+        }
+        /* the pages for people: two more, of whom there are suggestions */
+        const urgent = [new Person(service, 'wc'), new Person(service, 'wd')];
+        for (const person of urgent)
+            await person.bothReadings();
+        for (const end = Date.now() + 15000; Date.now() < end;) {
+            const { body } = await ask('GET', '/fhir/Task');
+            if ((body.entry?.length ?? 0) > 1)
+                break;
+            await sleep(50);
+        }
+        for (const path of ['/queue', '/decisions']) {
+            const page = await ask('GET', path, undefined, 't-all');
+            expect(page.status === 200, `${path}: ${page.status} ${page.text}`);
+            const row = (await rows(service)).filter((r) => r.action === 'look'
+                && r.type === path.slice(1).split('?')[0]).at(-1);
+            expect(row.patients?.length === 2 && row.patients.every((p) =>
+                urgent.some((u) => u.patientId === p.patient_id)),
+            JSON.stringify(row));
+        }
+        expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
+        const file = join(bench.folder, 'whom.ndjson');
+        await run(service, 'export', '--fhir', file);
+        const text = readFileSync(file, 'utf8');
+        const wrong = checkText(text).filter(({ found }) => found.length > 0);
+        expect(wrong.length === 0, JSON.stringify(wrong[0]));
+        const event = text.trim().split('\n').map((line) => JSON.parse(line))
+            .find((e) => e.entity.filter((x) => x.role?.code === '1').length
+                === 2);
+        expect(event !== undefined, 'no event has two patients');
+        expect(await stopChild(service.child) === 0, 'it ended');
+        hashes(service.file);
+    },
+
+    async 'what it works by cannot be changed unseen while it runs'() {
+        const policy = join(bench.folder, 'policy.ini');
+        const text = readFileSync('config/policy.ini', 'utf8');
+        writeFileSync(policy, text);
+        const service = await open({ 'policy.path': policy });
+        const tokens = join(bench.folder, `s${bench.services}`, 'tokens');
+        const hup = async (word) => {
+            const logOf = () => readFileSync(service.log, 'utf8');
+            const before = logOf().split(`event=${word}`).length;
+            service.child.kill('SIGHUP');
+            for (let i = 0; logOf().split(`event=${word}`).length <= before;
+                i++) {
+                expect(i < 250, `no ${word}`);
+                await sleep(20);
+            }
+        };
+        const found = async (action) => (await rows(service)).filter((row) =>
+            row.action === action).length;
+
+        await hup('reload.policy');
+        expect(await found('policy-changed') === 0
+            && await found('tokens-changed') === 0, 'nothing has changed');
+        const changed = text.replace(/^version\s*=.*$/m, 'version = audit-2');
+        expect(changed !== text, 'the policy has no version');
+        writeFileSync(policy, changed);
+        await hup('reload.policy');
+        expect(await found('policy-changed') === 1, 'policy');
+        writeFileSync(tokens, `${readFileSync(tokens, 'utf8')}\nnew ${
+            sha256('t-new')} system/*.rs\n`);
+        await hup('reload.policy');
+        expect(await found('tokens-changed') === 1, 'tokens');
+        writeFileSync(policy, 'nonsense');
+        await hup('reload.failed');
+        for (let i = 0; await found('reload-refused') === 0; i++)
+            expect(i < 20, 'a refused reading again has no row');
+        one(await rows(service), { action: 'reload-refused', outcome: 4 });
+        expect(await found('policy-changed') === 1, 'policy, again');
+        expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
+        await stopChild(service.child);
+    },
+
+    async 'a store that was put back says so'() {
+        const service = await open();
+        await new Person(service, 'back').arrive();
+        const copy = join(bench.folder, 'back.db');
+        let said = await service.command('store', 'backup', copy);
+        expect(said.status === 0, said.err);
+        const sum = sha256(readFileSync(copy));
+        await new Person(service, 'late').arrive();
+        const [seq, head] = (await run(service, 'head')).trim().split(' ');
+        await stopChild(service.child);
+        const end = hashes(service.file);
+        expect(end.all.length > seq, 'the stop');
+        said = await service.command('store', 'restore', copy);
+        expect(said.status === 0, `${said.out}${said.err}`);
+        const { all } = hashes(service.file);
+        const row = all.at(-1);
+        expect(row.action === 'restored' && row.kind === 'local'
+            && row.actor === `uid ${process.getuid()}`, JSON.stringify(row));
+        expect(row.detail === `backup ${sum}, in place of row ${
+            end.count} ${end.head}`, row.detail);
+        expect(!all.some(({ hash }) => Buffer.from(hash).toString('hex')
+            === head), 'the old chain');
+        await service.start();
+        await stopChild(service.child);
+    },
+
+    async 'who is turned away is on record with where from, in no log'() {
+        const service = await open({ 'http.failures_max': 5 });
+        let blocked = 0;
+        for (let i = 0; i < 12; i++) {
+            const { status } = await service.ask('GET', '/fhir/Task', undefined,
+                `false-${i}`);
+            blocked += status === 429 ? 1 : 0;
+        }
+        expect(blocked > 0, 'nobody was blocked');
+        await stopChild(service.child);
+        const { all } = hashes(service.file);
+        const row = one(all, { action: 'blocked', outcome: 4 });
+        expect(row.detail === `too-often, from 127.0.0.1, times ${blocked}`,
+            row.detail);
+        expect(one(all, { action: 'login-failed' }).detail
+            === `unknown, from 127.0.0.1, times ${12 - blocked}`, 'false ones');
+        expect(!readFileSync(service.log, 'utf8').split('\n').some((line) =>
+            /doors|gate/.test(line) && line.includes('127.0.0.1')), 'the log');
     },
 
     async 'what was asked for is found by its day'() {
@@ -286,6 +489,8 @@ const cases = {
             [`UPDATE audit SET actor = 'desk' WHERE seq = 3`, /row 3:/],
             [`UPDATE audit SET patient = 0 WHERE seq = 5`, /row 5:/],
             [`DELETE FROM audit WHERE seq = 6`, /row 7: .*missing/],
+            [`INSERT INTO audit_patient VALUES(7, 4711)`,
+                /row 7: .*list of its patients/],
             [`UPDATE audit SET at_ms = 0 WHERE seq = ${last}`,
                 new RegExp(`row ${last}:`)]]) {
             const said = verified(first, sql);
@@ -302,7 +507,10 @@ const cases = {
 
     async 'the database itself lets nothing be changed'() {
         const db = new DatabaseSync(join(bench.folder, 'copy.db'));
-        for (const sql of ['DELETE FROM audit', 'UPDATE audit SET who = 1']) {
+        db.exec('DROP TRIGGER audit_patient_last');
+        db.exec('INSERT INTO audit_patient VALUES(1, 1)');
+        for (const sql of ['DELETE FROM audit', 'UPDATE audit SET who = 1',
+            'DELETE FROM audit_patient', 'UPDATE audit_patient SET seq = 2']) {
             let refused = false;
             try {
                 db.exec(sql);

@@ -320,6 +320,79 @@ await check('a value from elsewhere that no plan can be made of does not end ' +
         r.out.includes('Taken back: flow 2450, flow 2550'), r.out.slice(-900));
 });
 
+await check('a step is not taken back from what was measured behind it', async () => {
+    await site.load(before('7030'));
+    site.type('7030', ['flow 2500 2450', 'pressure 94', 'dowel 4.0',
+        'flow 1700 1710', 'pressure 92']);
+    const of = (text) => site.list('7030').find((l) => l[1].startsWith(text))[0];
+    const dowel = of('dowel'), flow = of('flow 1700');
+    const was = site.plan('7030');
+    let r = site.type('7030', [`undo ${dowel}`]);
+    expect(r.status === 1 && r.out.replace(/\s+/g, ' ').includes('cannot be ' +
+        `taken back alone`) && r.out.includes(`undo ${flow}`), r.out);
+    same(advice(site.plan('7030')), advice(was), 'something was taken back');
+    r = site.type('7030', [`undo ${flow}`, `undo ${dowel}`]);
+    expect(r.status === 0 && r.out.includes('Taken back: dowel 4'), r.out);
+    expect(`${site.plan('7030').inputs.baseline.flow_ml_min}` === '2500,2450',
+        'the baseline');
+    /* one that was sent cannot be taken back here */
+    site.type('7030', ['dowel 4.0']);
+    const late = new Date(Date.now() + 60000).toISOString().slice(0, 19) + 'Z';
+    await site.load([observation('7030', 'access-flow', 1700, 'mL/min', late)]);
+    r = site.type('7030', [`undo ${of('dowel')}`]);
+    expect(r.status === 1 && r.out.replace(/\s+/g, ' ').includes('was not ' +
+        'typed here'), r.out);
+});
+
+await check('a dowel that is typed too late: the baseline is doubted', async () => {
+    await site.load(before('7031'));
+    site.type('7031', ['flow 2500 2450', 'pressure 94', 'flow 1700 1710',
+        'dowel 4.5']);
+    expect(site.plan('7031').warnings.some((w) => w.code === 'baseline-apart'),
+        'nothing is said');
+});
+
+const now = (card) => card.slice(card.lastIndexOf('What now'));
+
+await check('a hand that is worse is loosened, and nothing smaller named', async () => {
+    await site.load(before('7032'));
+    site.type('7032', ['flow 1650 1700', 'pressure 84', 'index 0.45',
+        'dowel 4.0']);
+    expect(now(site.card('7032')).includes('measure now'), 'nothing measured yet');
+    site.type('7032', ['flow 1150 1100', 'pressure 84', 'index 0.30']);
+    const card = site.card('7032'), plan = site.plan('7032');
+    expect(now(card).startsWith('What now THE HAND IS WORSE: index 0.30 after ' +
+        '0.45 at the baseline. Loosen now, and look at the inflow.'), card);
+    expect(!/(3\.5|3\.0) mm/.test(now(card)), now(card));
+    expect(plan.next.action === 'loosen' && plan.next.reason === 'hand-worse' &&
+        plan.card.length === 0 && plan.ladder.every((l) => l.dowel_mm > 4),
+        JSON.stringify(plan.next));
+    /* a finger pressure that comes as FHIR speaks as well */
+    await site.load(before('7033'));
+    site.type('7033', ['flow 2450 2550', 'pressure 94', 'dowel 4.0',
+        'flow 1760 1700']);
+    const late = new Date(Date.now() + 60000).toISOString().slice(0, 19) + 'Z';
+    await site.load([observation('7033', 'digital-pressure', 20, 'mm[Hg]', late)]);
+    await sleep(100);
+    expect(site.card('7033').includes('finger pressure 20 mmHg'),
+        site.card('7033'));
+    expect(/Loosen now|loosen now/.test(now(site.card('7033'))),
+        site.card('7033'));
+});
+
+await check('another mean pressure: neither tied nor accepted', async () => {
+    await site.load(before('7034'));
+    site.type('7034', ['flow 2450 2550', 'pressure 94', 'dowel 4.0',
+        'flow 1760 1700', 'pressure 60']);
+    expect(now(site.card('7034')).startsWith('What now The mean pressure has ' +
+        'fallen to 60 mmHg (baseline 94 mmHg): restore it and measure again'),
+        site.card('7034'));
+    const plan = site.plan('7034');
+    expect(plan.next.action === 'remeasure' && plan.next.reason === 'pressure' &&
+        plan.card.every((r) => r.emergency || r.action === 'remeasure'),
+        JSON.stringify(plan.next));
+});
+
 /* ---- a band that is in place ------------------------------------------------- */
 
 await check('on a banded access no size is named, and that is said', async () => {

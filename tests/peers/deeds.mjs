@@ -173,8 +173,15 @@ const cases = {
         for (const words of [['done'], ['hand', '--whom', OTHER]])
             await refused(1, /Zz Nurse has it in hand: say why/, words[0],
                 own.id, '--by', DOCTOR, ...words.slice(1));
+        for (const named of [[], ['--over', OTHER]])
+            await refused(1, named.length === 0 ? /name whom you overrule/
+                : /Zz Nurse has it in hand, and --over names Zz Other/,
+            'decline', own.id, '--by', DOCTOR, '--why', 'examined anew',
+            ...named);
+        await refused(2, /--over goes with/, 'take', own.id, '--by', DOCTOR,
+            '--over', NURSE);
         const over = await done('decline', own.id, '--by', DOCTOR, '--why',
-            'examined anew');
+            'examined anew', '--over', NURSE.toLowerCase());
         expect(over.includes(`${NURSE} had it in hand.`)
             && over.includes(person.mrn), over);
         await thereIs(person, (t) => t.status === 'rejected' && says(t,
@@ -264,6 +271,9 @@ const cases = {
             expect(answer.status === 400 && /not UTF-8/.test(answer.text),
                 `${answer.status} ${answer.text}`);
         }
+        /* and the command says why, too */
+        await refused(1, /answered 400: by names who decides/, 'take',
+            person.access, '--by', '');
         /* U+202E, U+2066, U+200B, ESC and a line feed */
         const answer = await post(
             'Zz%20%E2%80%AENu%E2%81%A6r%E2%80%8Bse%1B%0A', '&why=a%0Ab%E2%80%AE');
@@ -360,7 +370,7 @@ const cases = {
         await refused(1, /Zz Doctor has it in hand: say why/, 'hand', own.id,
             '--by', NURSE, '--whom', OTHER);
         await done('hand', own.id, '--by', NURSE, '--whom', OTHER, '--why',
-            'rang, is away');
+            'rang, is away', '--over', DOCTOR);
         await thereIs(person, (t) => t.owner?.display === OTHER
             && t.status === 'accepted', 'handed on there');
     },

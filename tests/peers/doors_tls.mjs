@@ -10,7 +10,7 @@
  */
 
 import { execFileSync, spawnSync } from 'node:child_process';
-import { chmodSync, mkdtempSync, readFileSync, rmSync, writeFileSync }
+import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync }
     from 'node:fs';
 import { createHash } from 'node:crypto';
 import { Agent, request } from 'node:https';
@@ -72,7 +72,7 @@ function ask(service, path = '/Task', options = {}) {
                     ? JSON.parse(text) : null }));
         });
         req.on('error', (e) => done({ error: e.code ?? e.message }));
-        req.end();
+        req.end(options.body);
     });
 }
 
@@ -101,6 +101,11 @@ await one('versions, names, and who signs', async () => {
     expect(link.startsWith('https://127.0.0.1:'), link);
     expect((await ask(s, '/Task', { headers: { Authorization: 'Bearer x' } }))
         .status === 401, 'a false token');
+    /* who sends all before it reads still sees why it is refused */
+    const large = await ask(s, '/Task', { method: 'POST', body: Buffer.alloc(
+        4000000, ' '), headers: { Authorization: 'Bearer x',
+        'Content-Length': 4000000 } });
+    expect(large.status === 401, `a large body: ${JSON.stringify(large)}`);
     expect(await metric(s, 'headgate_tls_failures_total') === 3, 'failures');
     expect(await stopChild(s.child) === 0, 'a clean end');
 });
@@ -232,12 +237,66 @@ await one('what a proxy says counts only of one that is known', async () => {
     expect(await self(s, { 'X-Forwarded-Proto': 'http, https', 'X-Forwarded-Host':
         'evil.example, hg.hospital.example:8443' })
         === 'https://hg.hospital.example:8443/fhir/Task', 'the last of a list');
+    /* which may be in several lines: RFC 9110, 5.3 */
+    expect(await self(s, { 'X-Forwarded-Proto': ['http', 'https'],
+        'X-Forwarded-Host': ['evil.example', 'hg.hospital.example'] })
+        === 'https://hg.hospital.example/fhir/Task', 'the last line');
     for (const bad of ['a/b', 'a b', '"x"', 'a@b', ''])
         expect((await self(s, { 'X-Forwarded-Host': bad }))
             .startsWith('http://127.0.0.1:'), bad);
     expect((await self(s, { 'X-Forwarded-Proto': 'javascript' }))
         .startsWith('http://127.0.0.1:'), 'another scheme');
     await stopChild(s.child);
+});
+
+await one('who fails at the greeting takes no place', async () => {
+    const s = await start({ ...TLS, 'http.connections_max': 12,
+        'http.connections_per_client': 3 });
+    const { port } = new URL(s.url);
+    const wrong = () => new Promise((done) => {
+        const socket = connect({ port, host: '127.0.0.1',
+            localAddress: '127.0.0.2', allowHalfOpen: true });
+        socket.on('error', () => {});
+        socket.on('close', done);
+        socket.on('end', done); /* and does not go itself */
+        socket.resume();
+        socket.write(Buffer.from('160301000578787878', 'hex'));
+        socket.write('x');
+    });
+    const began = performance.now();
+    for (let i = 0; i < 30; i++)
+        await wrong();
+    expect((await ask(s)).status === 200, 'another address');
+    /* with a wait of two seconds for each it would be 20 s, or no answer */
+    expect(performance.now() - began < 5000, `${performance.now() - began} ms`);
+    expect(await metric(s, 'headgate_http_connections') === 1, 'places are free');
+    await stopChild(s.child);
+});
+
+await one('descriptors of a connection', async () => {
+    const descriptors = (s) => readdirSync(`/proc/${s.child.pid}/fd`).length;
+    for (const [settings, each] of [[TLS, 3], [{ 'http.anonymous': false,
+        'http.tokens': tokens }, 1]]) {
+        const s = await start(settings);
+        const { port } = new URL(s.url);
+        await ask(s);
+        await sleep(300);
+        const before = descriptors(s), sockets = [];
+        for (let i = 0; i < 10; i++) {
+            const socket = each === 3 ? connectTls({ port, host: '127.0.0.1',
+                ca: c.ca }) : connect(port, '127.0.0.1');
+            socket.resume();
+            await new Promise((done) => socket.on(each === 3 ? 'secureConnect'
+                : 'connect', done));
+            sockets.push(socket);
+        }
+        for (let i = 0; i < 100 && descriptors(s) < before + 10 * each; i++)
+            await sleep(20);
+        expect(descriptors(s) - before === 10 * each,
+            `${descriptors(s) - before} for 10 connections`);
+        sockets.forEach((socket) => socket.destroy());
+        await stopChild(s.child);
+    }
 });
 
 await one('peers that are half open, or never finish', async () => {

@@ -1,16 +1,17 @@
 /*
- * Who knocks too often: requests of a client, false tokens of an address,
- * connections of an address.
+ * Who knocks too often, or leaves too much: requests of a client, false tokens
+ * of an address, connections of an address, bodies.
  *
  *   node rate.mjs path/to/headgate
  *
  * What is expected: RFC 6585, 4 (429) with Retry-After of RFC 9110, 10.2.3;
  * the bound of a token bucket, RFC 3290, appendix A; FHIR R4, IssueType
- * ("throttled").
+ * ("throttled", "transient"); RFC 9110, 5.3 (lines of one name are one list),
+ * 10.1.1 (Expect), 15.6.4 (503).
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, rmSync, writeFileSync }
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync }
     from 'node:fs';
 import { Agent, request } from 'node:http';
 import { connect } from 'node:net';
@@ -26,6 +27,9 @@ const digest = (text) => createHash('sha256').update(text).digest('hex');
 const tokens = join(tmp, 'tokens');
 writeFileSync(tokens, ['a', 'b', 'c'].map((n) => `unit-${n} ${digest(`tok-${n}`)}\n`)
     .join(''));
+const scoped = join(tmp, 'scoped');
+writeFileSync(scoped, `unit-a ${digest('tok-a')}\nunit-b ${digest('tok-b')
+    } system/Task.rs\n`);
 let passed = 0, failed = 0, folder = 0;
 
 async function one(name, run) {
@@ -50,7 +54,7 @@ async function start(settings) {
 
 const agent = new Agent({ keepAlive: true, maxSockets: 8 });
 
-/* token undefined: none; from: what a proxy says. */
+/* token undefined: none; from: what a proxy says, a list in several lines. */
 function ask(service, token, path = '/fhir/Task', from) {
     const url = new URL(path, service.url);
     return new Promise((done) => {
@@ -137,6 +141,14 @@ await one('requests without a token count by address', async () => {
         forged.push((await ask(s, undefined, '/healthz',
             `198.51.100.${i}, 192.0.2.9`)).status);
     expect(count(forged, 429) >= 3, `forged: ${forged.join(' ')}`);
+    /* also where the proxy adds a line of its own */
+    const lines = [];
+    for (let i = 0; i < 16; i++)
+        lines.push((await ask(s, undefined, '/healthz',
+            ['198.51.100.99', '192.0.2.19'])).status);
+    expect(count(lines, 429) >= 3, `in two lines: ${lines.join(' ')}`);
+    expect((await ask(s, undefined, '/healthz', '198.51.100.99')).status === 200,
+        'somebody whom another has named');
     await stopChild(s.child);
 });
 
@@ -148,14 +160,16 @@ await one('false tokens of an address', async () => {
     expect(count(got, 401) >= 10 && count(got, 401) <= 12
         && got.at(-1) === 429, got.join(' '));
     judge(await ask(s, 'guess', '/fhir/Task', unit));
-    /* one that is right looks no different, unless it came from there before */
-    judge(await ask(s, 'tok-b', '/fhir/Task', unit));
+    /* one that is right passes, whether it came from there before or not */
+    expect((await ask(s, 'tok-b', '/fhir/Task', unit)).status === 200,
+        'a client of that address that comes for the first time');
     expect((await ask(s, 'tok-a', '/fhir/Task', unit)).status === 200,
         'a client of that address');
     expect((await ask(s, 'tok-b', '/fhir/Task', other)).status === 200,
         'another address');
     expect((await ask(s, undefined, '/healthz', unit)).status === 200,
         'what needs no token');
+    judge(await ask(s, 'guess', '/fhir/Task', unit));
     expect(await metric(s, 'headgate_auth_blocked_total') >= 15, 'the metric');
     /* a permit comes back every six seconds */
     const wait = Number((await ask(s, 'guess', '/fhir/Task', unit))
@@ -202,6 +216,107 @@ await one('connections of an address', async () => {
     expect((await ask(s, 'tok-a')).status === 200, 'another address');
     expect(await metric(s, 'headgate_http_crowded_total') === 4, 'the metric');
     open.forEach((o) => o.destroy());
+    await stopChild(s.child);
+});
+
+/* A socket that sends what it is told to, and keeps what comes back. */
+function raw(service, text) {
+    const { port } = new URL(service.url);
+    const socket = connect({ port, host: '127.0.0.1' });
+    const peer = { socket, got: '', gone: false };
+    socket.on('data', (piece) => { peer.got += piece; });
+    socket.on('error', () => { peer.gone = true; });
+    socket.on('close', () => { peer.gone = true; });
+    socket.write(text);
+    return peer;
+}
+
+const head = (length, ...more) => ['POST /fhir/Observation HTTP/1.1', 'Host: x',
+    'Content-Type: application/fhir+json', `Content-Length: ${length}`, ...more,
+    '', ''].join('\r\n');
+
+async function until(what, done) {
+    for (let i = 0; i < 250 && !done(); i++)
+        await sleep(20);
+    expect(done(), what);
+}
+
+const memory = (s) => Number(/^VmRSS:\s+(\d+) kB$/m.exec(
+    readFileSync(`/proc/${s.child.pid}/status`, 'utf8'))[1]) / 1024;
+
+await one('bodies of those who may not send them', async () => {
+    const s = await start({ 'http.tokens': scoped });
+    const before = memory(s), most = 4 * 1024 * 1024;
+    const body = Buffer.alloc(most - 1, ' ');
+    /* never whole: what is kept of them would be kept for 30 s */
+    const peers = [];
+    for (let i = 0; i < 48; i++) {
+        peers.push(raw(s, head(most, ...[[], ['Authorization: Bearer guess'],
+            ['Authorization: Bearer tok-b']][i % 3])));
+        peers.at(-1).socket.write(body);
+    }
+    await until('not all were refused', () => peers.every((p, i) =>
+        p.got.startsWith(`HTTP/1.1 ${[401, 401, 403][i % 3]} `)));
+    const grown = memory(s) - before;
+    expect(grown < 96, `${grown} MiB more for ${48 * 4} MiB of bodies`);
+    peers.forEach((p) => p.socket.destroy());
+    /* no leave to send, and leave: who has the right to */
+    const waits = raw(s, head(2, 'Expect: 100-continue'));
+    await until('the end', () => waits.gone);
+    expect(/^HTTP\/1.1 401 /.test(waits.got) && !/ 100 /.test(waits.got),
+        waits.got);
+    const may = raw(s, head(2, 'Expect: 100-continue',
+        'Authorization: Bearer tok-a'));
+    await until('leave to send', () => /^HTTP\/1.1 100 /.test(may.got));
+    may.socket.write('{}');
+    await until('an answer', () => /HTTP\/1.1 4\d\d /.test(may.got));
+    expect(!may.gone, 'the connection is kept');
+    may.socket.destroy();
+    /* what needs no token takes no body either */
+    const open = raw(s, head(most).replace('POST /fhir/Observation', 'GET /healthz'));
+    await until('the end', () => open.gone);
+    expect(/^HTTP\/1.1 413 /.test(open.got), open.got);
+    await stopChild(s.child);
+});
+
+await one('a large body counts as one request', async () => {
+    const s = await start({ 'http.rate': 1, 'http.rate_burst': 4 });
+    const large = `{"resourceType":"Observation",${' '.repeat(100000)}"x":1}`;
+    const got = [];
+    for (let i = 0; i < 6; i++) {
+        const p = raw(s, head(large.length, 'Authorization: Bearer tok-a') + large);
+        await until('an answer', () => /^HTTP\/1.1 \d+ /.test(p.got));
+        got.push(p.got.slice(9, 12));
+        p.socket.destroy();
+    }
+    const taken = got.filter((status) => status !== '429').length;
+    expect(taken >= 4 && got[3] !== '429', got.join(' '));
+    await stopChild(s.child);
+});
+
+await one('bodies of all together', async () => {
+    const s = await start({ 'http.bodies_max': 8388608 });
+    const most = 4 * 1024 * 1024, body = Buffer.alloc(most - 1, ' ');
+    const mine = 'Authorization: Bearer tok-a';
+    const two = [0, 1].map(() => raw(s, head(most, mine)));
+    two.forEach((p) => p.socket.write(body));
+    await until('both are sent', () => two.every((p) =>
+        p.socket.writableLength === 0));
+    await sleep(300); /* and read */
+    const third = raw(s, head(most, mine));
+    await until('the end', () => third.gone);
+    expect(/^HTTP\/1.1 503 /.test(third.got) && /\r\nRetry-After: \d+\r\n/
+        .test(third.got), third.got);
+    const text = third.got.slice(third.got.indexOf('\r\n\r\n') + 4);
+    expectValid(text, '503');
+    expect(JSON.parse(text).issue[0].code === 'transient', text);
+    expect(await metric(s, 'headgate_http_overfull_total') === 1, 'the metric');
+    expect((await ask(s, 'tok-a')).status === 200, 'without a body');
+    two.forEach((p) => p.socket.destroy());
+    const again = raw(s, head(most, mine));
+    again.socket.write(Buffer.alloc(most, ' '));
+    await until('an answer', () => /^HTTP\/1.1 4\d\d /.test(again.got));
+    again.socket.destroy();
     await stopChild(s.child);
 });
 

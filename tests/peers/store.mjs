@@ -1,6 +1,6 @@
 /*
  * The store as a file: a backup while readings come in, a loss of the machine,
- * a restore; a full disk; one patient given out and removed.
+ * a restore; a full disk; one patient given out and removed, however hidden.
  *
  *   node store.mjs path/to/headgate
  *
@@ -307,11 +307,107 @@ async function onePatient() {
     ok('one patient is removed to the last byte, the other stays');
 }
 
+/* A message of HL7 v2 in delimiters of its own (HL7 v2.5.1, 2.5.4), of which
+ * nothing can be used: it stands in quarantine as a whole. */
+function unusable(from, control, number, family, [f, c] = '|^') {
+    return [
+        ['MSH', `${c}~\\&`, from, 'HALL', 'HEADGATE', 'ACCESS',
+            '20260304130000+0100', '', `ORU${c}R01${c}ORU_R01`, control, 'P',
+            '2.5.1'],
+        ['PID', '1', '', `${number}${c}${c}${c}HALL${c}MR`, '',
+            `${family}${c}Person`],
+        ['OBR', '1', '', '', `nonsense${c}`],
+        ['OBX', '1', 'NM', `zzz${c}Zed${c}L`, '', '7', 'mL/min', '', '', '', '',
+            'F']
+    ].map((segment) => `${segment.join(f)}\r`).join('');
+}
+
+async function postHl7(service, text) {
+    const answer = await fetch(service.url.replace(/fhir$/, 'hl7'), {
+        method: 'POST', body: text,
+        headers: { 'Content-Type': 'x-application/hl7-v2+er7' } });
+    expect(answer.status === 200, `POST /hl7: ${answer.status}`);
+    return answer.text();
+}
+
+/* \Xhh..\ of HL7 v2.5.1, 2.7.3 */
+const hex = (text) => `\\X${Buffer.from(text).toString('hex').toUpperCase()}\\`;
+
+async function oneHiddenPatient() {
+    const file = `${tmp}/hidden.db`;
+    const service = new Service(binary, tmp, '', { 'store.path': file,
+        'sender north.application': 'NORTH',
+        'sender north.patient_system': PATIENTS,
+        'sender south.application': 'SOUTH',
+        'sender south.patient_system': 'https://site.example/ids/south' });
+    let copies = 0;
+    /* the store is its service's alone: a copy is looked at */
+    const look = async (sql) => {
+        const copy = `${tmp}/hidden-${++copies}`;
+        const said = await service.command('store', 'backup', copy);
+        expect(said.status === 0, said.err);
+        return rows(copy, sql);
+    };
+    const keeps = async (want) => {
+        const are = (await look('SELECT control FROM hl7_message ORDER BY 1'))
+            .map((row) => row.control).join();
+        expect(are === want, `kept: ${are}, not ${want}`);
+    };
+    const erase = (name) => service.command('patient', 'erase', name, '--by',
+        'Records', '--why', 'request 18', '--yes');
+
+    await service.start();
+    await send(service, [...person('hidden'), ...person('plain')]);
+    await postHl7(service, unusable('NORTH', 'N1', 'N-hidden', 'F', '#^'));
+    await postHl7(service, unusable('NORTH', 'N2', hex('N-hidden'), 'F'));
+    await postHl7(service, unusable('NORTH', 'N3', 'N-stays', 'F'));
+    await keeps('N1,N2,N3');
+    const given = await service.command('patient', 'export', 'N-hidden', '--to',
+        `${tmp}/hidden.ndjson`);
+    expect(given.status === 0, given.err);
+    expect(readFileSync(`${tmp}/hidden.ndjson`, 'utf8')
+        .split('"id":"hl7-').length === 3, 'two messages are to be given out');
+    const erased = await erase('N-hidden');
+    expect(erased.status === 0 && /2 messages of HL7/.test(erased.out)
+        && /2 inputs in quarantine/.test(erased.out)
+        && !/NOT ALL/.test(erased.out), erased.err + erased.out);
+    await keeps('N3');
+    ok('no delimiters and no escapes hide a patient');
+
+    /* the same number of another hall, of which nothing is known but this */
+    await postHl7(service, unusable('SOUTH', 'S1', 'N-plain', 'Another'));
+    await postHl7(service, unusable('NORTH', 'N4', 'N-plain', 'F'));
+    const [{ id: item }] = await look('SELECT q.id FROM quarantine q JOIN'
+        + " hl7_message m ON m.id = q.message WHERE m.control = 'S1'");
+    const partly = await erase('N-plain');
+    expect(partly.status === 0 && /NOT ALL OF IT/.test(partly.out)
+        && !/nothing that names/.test(partly.out)
+        && partly.out.includes(`NUMBER): ${item}\n`),
+    partly.err + partly.out);
+    await keeps('N3,S1');
+    ok('an equal number of another system is left, and told');
+
+    const audit = await look("SELECT action, outcome, detail, who FROM audit"
+        + " WHERE action LIKE 'patient-erase%' ORDER BY seq");
+    expect(audit.map((row) => row.action).join() === 'patient-erase-begin,'
+        + 'patient-erase,patient-erase-begin,patient-erase',
+    JSON.stringify(audit));
+    expect(audit.every((row) => row.outcome === 0 && row.who === 'Records'),
+        JSON.stringify(audit));
+    expect(/hl7 2,.*left 0/.test(audit[1].detail)
+        && /hl7 1,.*left 1/.test(audit[3].detail), JSON.stringify(audit));
+    const verify = await service.command('audit', 'verify');
+    expect(verify.status === 0, `audit: ${verify.err}${verify.out}`);
+    await stopChild(service.child);
+    ok('the begin and the end of each are on record');
+}
+
 try {
     await restoreUnderLoad();
     await withoutAService();
     await fullDisk();
     await onePatient();
+    await oneHiddenPatient();
     console.log(`${passed} passed, 0 failed`);
 } catch (e) {
     console.error(`FAILED: ${e.stack ?? e}`);
