@@ -114,10 +114,8 @@ static const struct plan_phrase warning_rows[] = {
       N_("Flows by another method than that of the baseline were measured and "
          "are not used: two methods may differ by more than a band changes.") },
     { PLAN_BASELINE_APART, "baseline-apart",
-      N_("The readings of the baseline differ by more than chance explains. "
-         "Were some of them measured through a band that was typed late, or "
-         "not at all? Take back what is not of the open access, and measure "
-         "again.") },
+      N_("The readings of the baseline differ by more than chance: were some "
+         "measured through a band that was typed late, or not at all?") },
 };
 
 /* Pre-conditions, by enum condition. */

@@ -32,7 +32,7 @@ static const char *action_words(struct part *p, enum plan_action action,
         return _("Accept, if all checks hold");
     case PLAN_TIGHTEN:
         if (fabs(dowel_mm - standing_mm) < SAME_MM)
-            return words_say(w, _("Tie again over %s, tighter knot, measure"),
+            return words_say(w, _("Same %s, tighter knot, measure"),
                              words_mm(w, dowel_mm));
         return words_say(w, _("Tie anew over %s, measure"),
                          words_mm(w, dowel_mm));

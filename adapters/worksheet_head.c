@@ -273,14 +273,22 @@ static size_t count_of(unsigned set)
     return count;
 }
 
+/* Said in full beside what to do now. */
+#define SAID_ABOVE                                                             \
+    ((unsigned)(PLAN_HAND_WORSE | PLAN_HAND_LOW | PLAN_PRESSURE_OFF))
+
 /* Few of them one below the other, many in two columns. */
 static void put_warnings(struct part *p)
 {
     const struct plan_phrases *w = plan_phrases(PLAN_PHRASES_WARNING);
     struct canvas_type type = part_type(p);
-    unsigned set = p->sheet->plan->plan->warnings;
-    size_t half = count_of(set) > 3 ? (count_of(set) + 1) / 2 : SIZE_MAX, n = 0;
+    unsigned set = p->sheet->plan->plan->warnings & ~SAID_ABOVE;
+    size_t half, n = 0;
     double x_mm = p->x_mm, top_mm = p->y_mm, width_mm = p->width_mm, end_mm = 0;
+
+    if ((set & PLAN_BASELINE_APART) != 0)
+        set &= ~(unsigned)PLAN_READS_APART; /* the stronger of the two */
+    half = count_of(set) > 3 ? (count_of(set) + 1) / 2 : SIZE_MAX;
 
     if (half < SIZE_MAX)
         p->width_mm = width_mm / 2.0 - 1.5;
@@ -304,7 +312,7 @@ void sheet_warnings(struct part *p)
     const struct plan_document *d = p->sheet->plan;
     double top_mm = p->y_mm;
 
-    if (d->plan == NULL || d->plan->warnings == 0)
+    if (d->plan == NULL || (d->plan->warnings & ~SAID_ABOVE) == 0)
         return;
     p->x_mm += 2.6;
     p->width_mm -= 2.6;

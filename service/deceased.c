@@ -183,6 +183,8 @@ enum err deceased_judge(struct db *db, int64_t patient, bool *changed)
     enum err e = load(db, patient, &before);
 
     *changed = false;
+    if (e == ERR_ABSENT) /* a withdrawal that names nobody */
+        return ERR_OK;
     if (e != ERR_OK || !before.dead)
         return e;
     now = before;

@@ -108,7 +108,7 @@ static inline void write_kit_card(struct plan *plan)
     memcpy(plan->rows, rows, sizeof(rows));
     plan->row_count = COUNT(rows);
     plan->rows[0].emergency = true;
-    plan->rows[6].ladder_ends = true;
+    plan->rows[6].above_target = plan->rows[6].ladder_ends = true;
 }
 
 static inline void write_kit_plan(struct plan *plan)
