@@ -118,7 +118,7 @@ struct service {
     struct store_job clock; /* submitted while clock_busy */
     int64_t clock_was_ms;
     bool clock_busy;
-    uv_timer_t drain;  /* while stopping */
+    uv_timer_t drain; /* while stopping */
     int drain_left;
     struct counters counters;
     bool stopping, failed;

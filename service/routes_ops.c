@@ -308,10 +308,9 @@ static void write_doors(const struct report *r, struct buf *b)
           r->counters.reload_failed ? 1 : 0);
 }
 
-static enum err run_metrics(struct db *db, struct report *r)
+/* What is in the store, and waits for somebody. */
+static enum err write_state(struct db *db, struct report *r, struct buf *b)
 {
-    const struct counters *c = &r->counters;
-    struct buf *b = &r->x.body;
     long long accesses = 0, held = 0, news = 0, escalated = 0, doubtful = 0;
     int64_t unseen = 0;
     enum err e = count_of(db, Q_ACCESS_COUNT, &accesses);
@@ -329,19 +328,6 @@ static enum err run_metrics(struct db *db, struct report *r)
                                     &unseen);
     if (e != ERR_OK)
         return e;
-    counter(b, "headgate_requests_total", "HTTP requests", c->requests);
-    counter(b, "headgate_refused_total", "HTTP answers of 400 and above",
-            c->refused);
-    counter(b, "headgate_unauthorised_total",
-            "HTTP requests without a token, or with a false one",
-            c->unauthorised);
-    counter(b, "headgate_forbidden_total",
-            "HTTP requests that a token did not allow", c->forbidden);
-    write_doors(r, b);
-    counter(b, "headgate_resources_total", "Resources that came in",
-            c->resources);
-    counter(b, "headgate_tasks_changed_total", "Tasks changed by people",
-            c->tasks_changed);
     gauge(b, "headgate_accesses", "Active accesses", accesses);
     gauge(b, "headgate_patients_death_doubtful",
           "Patients recorded as deceased of whom something is dated later, or "
@@ -355,6 +341,27 @@ static enum err run_metrics(struct db *db, struct report *r)
     gauge(b, "headgate_held_escalated",
           "Of these, signs of emergency that could not be used", unseen);
     gauge(b, "headgate_reviews_waiting", "Accesses to be reviewed now", news);
+    return ERR_OK;
+}
+
+/* What has happened since the start. */
+static void write_counters(const struct report *r, struct buf *b)
+{
+    const struct counters *c = &r->counters;
+
+    counter(b, "headgate_requests_total", "HTTP requests", c->requests);
+    counter(b, "headgate_refused_total", "HTTP answers of 400 and above",
+            c->refused);
+    counter(b, "headgate_unauthorised_total",
+            "HTTP requests without a token, or with a false one",
+            c->unauthorised);
+    counter(b, "headgate_forbidden_total",
+            "HTTP requests that a token did not allow", c->forbidden);
+    write_doors(r, b);
+    counter(b, "headgate_resources_total", "Resources that came in",
+            c->resources);
+    counter(b, "headgate_tasks_changed_total", "Tasks changed by people",
+            c->tasks_changed);
     gauge(b, "headgate_silent", "1 in silent mode: nothing is posted",
           r->x.service->review.silent ? 1 : 0);
     hl7_door_metrics(&r->hl7, b);
@@ -364,7 +371,17 @@ static enum err run_metrics(struct db *db, struct report *r)
         write_tokens(c, b);
     if (r->x.service->drop != NULL)
         drop_metrics(&r->drop, b);
-    e = write_outbox(db, b);
+}
+
+static enum err run_metrics(struct db *db, struct report *r)
+{
+    struct buf *b = &r->x.body;
+    enum err e;
+
+    write_counters(r, b);
+    e = write_state(db, r, b);
+    if (e == ERR_OK)
+        e = write_outbox(db, b);
     if (e == ERR_OK)
         e = quarantine_metrics(db, clock_ms(), b);
     if (e == ERR_OK)
