@@ -84,8 +84,7 @@ static struct packer *packer_of_thread(void)
     if (p == NULL)
         return NULL;
     p->context = ZSTD_createCCtx();
-    p->dictionary =
-        ZSTD_createCDict(dictionary, sizeof(dictionary) - 1, LEVEL);
+    p->dictionary = ZSTD_createCDict(dictionary, sizeof(dictionary) - 1, LEVEL);
     if (p->context != NULL && p->dictionary != NULL &&
         pthread_setspecific(packer_key, p) == 0)
         return p;
