@@ -204,7 +204,7 @@ void store_prune_say(const struct prune *p, int64_t free_bytes, struct buf *out)
 
     if (is_kept_for_ever(c))
         buf_printf(out, "%s\n",
-                   _("The settings (store.keep_*_d) have nothing removed:"));
+                   _("The settings (store.keep_*_days) have nothing removed:"));
     else
         buf_printf(out, "%s\n",
                    p->yes ? _("Removed:") : _("Would be removed:"));
