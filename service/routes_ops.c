@@ -270,9 +270,9 @@ static enum err write_silent(struct db *db, int limit_d, struct buf *b)
     gauge(b, "headgate_feeds_silent",
           "Feeds that sent nothing for longer than is their habit",
           (long long)count);
-    gauge(b, "headgate_feed_silent_days",
-          "Days since the last data of the one that is silent longest",
-          count > 0 ? feeds[0].silent_d : 0);
+    gauge(b, "headgate_feed_silent_seconds",
+          "Time since the last day with data of the one that is silent longest",
+          count > 0 ? (long long)feeds[0].silent_d * 86400 : 0);
     free(feeds);
     return e;
 }
