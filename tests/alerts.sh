@@ -42,7 +42,7 @@ EOF
 "$headgate" serve --config "$work/headgate.ini" >"$work/ready" 2>"$work/log" &
 service=$!
 tries=0
-until grep -q '^headgate ready' "$work/ready"; do
+until grep -q '^headgate ready' "$work/ready" 2>/dev/null; do
     tries=$((tries + 1))
     if [ "$tries" -gt 100 ] || ! kill -0 "$service" 2>/dev/null; then
         cat "$work/log" >&2
@@ -51,6 +51,20 @@ until grep -q '^headgate ready' "$work/ready"; do
     sleep 0.1
 done
 url=$(sed -n 's/^headgate ready //p' "$work/ready")
+# Of what waits for a person there is a time only while something does: a value
+# in a unit that is none, and a message without a patient.
+curl -sf -o "$work/answer" -H 'Content-Type: application/fhir+json' -d '{
+    "resourceType": "Bundle", "type": "collection", "entry": [{"resource": {
+    "resourceType": "Observation", "status": "final",
+    "code": {"coding": [{"code": "access-flow", "system":
+        "https://headgate.example/fhir/CodeSystem/av-observation"}]},
+    "subject": {"identifier": {"system": "https://site.example/ids/patient",
+        "value": "1"}},
+    "effectiveDateTime": "2026-01-02T03:04:05Z",
+    "valueQuantity": {"value": 1, "unit": "furlong"}}}]}' "$url"
+printf 'MSH|^~\\&|HALL|UNIT|||20260102030405+0000||ORU^R01|1|P|2.5.1\rPID|1\r' |
+    curl -s -o "$work/answer" -H 'Content-Type: application/hl7-v2' \
+        --data-binary @- "${url%/fhir}/hl7"
 curl -sf "${url%/fhir}/metrics" >"$work/metrics"
 promtool check metrics <"$work/metrics"
 missing=0
