@@ -100,7 +100,8 @@ static bool are_apart(const double *read, size_t count, double cv)
         low = read[i] < low ? read[i] : low;
         high = read[i] > high ? read[i] : high;
     }
-    return count > 1 && log(high / low) > apart_sds[count] * cv;
+    return count > 1 && count <= PLAN_READS_MAX &&
+           log(high / low) > apart_sds[count] * cv;
 }
 
 static unsigned warnings_of(const struct plan_work *w)
