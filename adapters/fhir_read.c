@@ -106,6 +106,7 @@ void fhir_read_resource(struct fhir_ctx *c)
         return;
     }
     item->type_name = name;
+    item->tree = c->resource;
     fhir_place_start(&c->place, root);
     reader = find_reader(name);
     if (reader == NULL) {

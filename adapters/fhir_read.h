@@ -140,7 +140,8 @@ struct fhir_observation {
     size_t unmapped_count;
     struct fhir_reading *readings; /* at most FHIR_READINGS_MAX; borrowed */
     size_t reading_count;
-    bool owners_word;    /* set by the intake: a new version of a resource that
+    bool is_first;    /* set by the intake: nothing was stored of it before */
+    bool owners_word; /* set by the intake: a new version of a resource that
                          is known by its id, which its owner may change */
     int64_t live_from_s; /* set by the intake: it came at once, and is of no
                             history; a sign of emergency that ended before this
@@ -188,6 +189,8 @@ struct fhir_patient {
                                   what is not said stays as it is */
 };
 
+struct json_t;
+
 struct fhir_item {
     enum fhir_type type;
     const char *type_name;
@@ -199,8 +202,10 @@ struct fhir_item {
     const char *condition; /* of a PUT to "Type?identifier=..."; else NULL */
     const char *patch;     /* a JSON Patch instead of a resource; else NULL */
     size_t patch_len;
-    const char *id;     /* resource.id, NULL if absent */
-    size_t offset, len; /* the resource's bytes in the body */
+    const char *id;      /* resource.id, NULL if absent */
+    size_t offset, len;  /* the resource's bytes in the body */
+    struct json_t *tree; /* the resource as read, for fhir_search; borrowed from
+                            the document */
     struct fhir_identifier identifiers[FHIR_IDENTIFIERS_MAX];
     size_t identifier_count;
     unsigned char digest[32]; /* SHA-256 of the content without id and meta,

@@ -236,6 +236,23 @@ static enum err visit_param(const struct visit *v, json_t *root)
     return e;
 }
 
+static enum err visit_all(struct visit *v, enum fhir_type type, json_t *root)
+{
+    enum err e = ERR_OK;
+    int last = 0;
+
+    for (size_t i = 0; e == ERR_OK; i++) {
+        v->param = search_param(type, i);
+        if (v->param == NULL)
+            break;
+        /* two names of one element stand one after the other */
+        if (v->param->number != 0 && v->param->number != last)
+            e = visit_param(v, root);
+        last = v->param->number;
+    }
+    return e;
+}
+
 enum err fhir_search_visit(enum fhir_type type, const char *json, size_t len,
                            const struct search_site *site, search_found_fn fn,
                            void *arg)
@@ -244,21 +261,22 @@ enum err fhir_search_visit(enum fhir_type type, const char *json, size_t len,
     struct visit v = { .site = site, .fn = fn, .arg = arg };
     json_t *root = NULL;
     enum err e;
-    int last = 0;
 
     if (search_param(type, 0) == NULL)
         return ERR_OK;
     outcome_init(&outcome);
     e = fhir_load(json, len, &outcome, &root);
-    for (size_t i = 0; e == ERR_OK; i++) {
-        v.param = search_param(type, i);
-        if (v.param == NULL)
-            break;
-        /* two names of one element stand one after the other */
-        if (v.param->number != 0 && v.param->number != last)
-            e = visit_param(&v, root);
-        last = v.param->number;
-    }
+    if (e == ERR_OK)
+        e = visit_all(&v, type, root);
     json_decref(root);
     return e;
+}
+
+enum err fhir_search_visit_item(const struct fhir_item *item,
+                                const struct search_site *site,
+                                search_found_fn fn, void *arg)
+{
+    struct visit v = { .site = site, .fn = fn, .arg = arg };
+
+    return visit_all(&v, item->type, item->tree);
 }

@@ -101,6 +101,12 @@ MUST_CHECK enum err fhir_search_visit(enum fhir_type type, const char *json,
                                       const struct search_site *site,
                                       search_found_fn fn, void *arg);
 
+/* The same of one that has been read already, and whose type is of those with
+ * parameters. */
+MUST_CHECK enum err fhir_search_visit_item(const struct fhir_item *item,
+                                           const struct search_site *site,
+                                           search_found_fn fn, void *arg);
+
 /* What follows our own base in a reference; else the whole of it. */
 const char *fhir_search_plain(const char *reference, const char *self);
 

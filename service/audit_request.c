@@ -294,7 +294,8 @@ static enum err see_named(struct db *db, const struct audit_request *a)
     int64_t patient = 0;
     enum err e = audit_saw(db, AUDIT_SAW_PATIENT, a->patient);
 
-    if (e == ERR_OK && type != FHIR_OTHER && a->key[0] != '\0') {
+    if (e == ERR_OK && type != FHIR_OTHER && a->key[0] != '\0' &&
+        !a->key_seen) {
         e = number_of(db, q, db_first(db, q, "is", INT64(type), a->key),
                       &patient);
         if (e == ERR_OK)

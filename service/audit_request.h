@@ -30,8 +30,9 @@ struct audit_request {
         key[160];
     char detail[AUDIT_TEXT_MAX];
     int64_t patient;
-    bool refused; /* set by a run that is done and says no */
-    bool sees;    /* what it shows and stores is seen, see audit_whom.h */
+    bool refused;  /* set by a run that is done and says no */
+    bool key_seen; /* what key names was stored, and so seen, by the request */
+    bool sees;     /* what it shows and stores is seen, see audit_whom.h */
     /* Whom the request names, a line each; looked up when the row is written,
      * and not kept.  The row is of them too: that there is nothing of somebody
      * is an answer about them. */

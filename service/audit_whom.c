@@ -91,9 +91,13 @@ static enum err gather(struct db *db, enum query q, enum err e,
 
 enum err audit_whom_take(struct db *db, struct audit_whom *whom)
 {
-    const enum query q = Q_AUDIT_SEEN;
-    enum err e = db_query(db, q, "i", INT64(AUDIT_PATIENTS_MAX + 1));
+    /* of what came in the patients are known: nothing is to be looked up */
+    enum err e = db_first(db, Q_AUDIT_SEEN_OTHERS, "");
+    const enum query q = e == ERR_ABSENT ? Q_AUDIT_SEEN_PATIENTS : Q_AUDIT_SEEN;
 
+    db_done(db, Q_AUDIT_SEEN_OTHERS);
+    if (e == ERR_OK || e == ERR_ABSENT)
+        e = db_query(db, q, "i", INT64(AUDIT_PATIENTS_MAX + 1));
     e = gather(db, q, e, whom);
     return e == ERR_OK ? audit_whom_begin(db) : e;
 }

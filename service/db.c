@@ -4,6 +4,7 @@
 #include "service/db_work.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <sqlite3.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -105,6 +106,14 @@ static enum err set_up(struct db *db)
     return e;
 }
 
+static pthread_once_t engine_once = PTHREAD_ONCE_INIT;
+
+/* It counts all memory under a lock, which nobody asks for. */
+static void set_up_engine(void)
+{
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+}
+
 /* What the engine says of a file that it does not open. */
 static enum err refine(struct db *db, enum err e)
 {
@@ -126,6 +135,7 @@ static enum err open_as(const char *name, int flags,
 
     if (db == NULL)
         return ERR_MEMORY;
+    pthread_once(&engine_once, set_up_engine);
     code = sqlite3_open_v2(name, &db->handle,
                            flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE,
                            NULL);
@@ -219,8 +229,11 @@ static enum err statement(struct db *db, enum query q, sqlite3_stmt **out)
     return ERR_OK;
 }
 
-static int bind_one(sqlite3_stmt *s, int at, char letter, va_list *args)
+/* lasts: the memory is the caller's as long as the statement needs it. */
+static int bind_one(sqlite3_stmt *s, int at, char letter, bool lasts,
+                    va_list *args)
 {
+    void (*const keep)(void *) = lasts ? SQLITE_STATIC : SQLITE_TRANSIENT;
     const char *text;
     const void *blob;
     size_t len;
@@ -235,22 +248,20 @@ static int bind_one(sqlite3_stmt *s, int at, char letter, va_list *args)
                              : sqlite3_bind_double(s, at, number);
     case 's':
         text = va_arg(*args, const char *);
-        return text == NULL
-                   ? sqlite3_bind_null(s, at)
-                   : sqlite3_bind_text(s, at, text, -1, SQLITE_TRANSIENT);
+        return text == NULL ? sqlite3_bind_null(s, at)
+                            : sqlite3_bind_text(s, at, text, -1, keep);
     case 'b':
         blob = va_arg(*args, const void *);
         len = va_arg(*args, size_t);
-        return blob == NULL
-                   ? sqlite3_bind_null(s, at)
-                   : sqlite3_bind_blob64(s, at, blob, len, SQLITE_TRANSIENT);
+        return blob == NULL ? sqlite3_bind_null(s, at)
+                            : sqlite3_bind_blob64(s, at, blob, len, keep);
     default:
         return SQLITE_MISUSE;
     }
 }
 
 static enum err start(struct db *db, enum query q, const char *format,
-                      va_list *args)
+                      bool lasts, va_list *args)
 {
     sqlite3_stmt *s;
     enum err e = statement(db, q, &s);
@@ -261,7 +272,7 @@ static enum err start(struct db *db, enum query q, const char *format,
     if (q == Q_BEGIN || q == Q_ROLLBACK || q == Q_UNDO)
         db->torn = false;
     for (int at = 1; format[at - 1] != '\0'; at++) {
-        int code = bind_one(s, at, format[at - 1], args);
+        int code = bind_one(s, at, format[at - 1], lasts, args);
 
         if (code != SQLITE_OK)
             return db_err_of(code);
@@ -305,7 +316,7 @@ enum err db_run(struct db *db, enum query q, const char *format, ...)
     enum err e;
 
     va_start(args, format);
-    e = start(db, q, format, &args);
+    e = start(db, q, format, true, &args);
     va_end(args);
     if (e == ERR_OK)
         e = db_next(db, q);
@@ -319,7 +330,7 @@ enum err db_query(struct db *db, enum query q, const char *format, ...)
     enum err e;
 
     va_start(args, format);
-    e = start(db, q, format, &args);
+    e = start(db, q, format, false, &args);
     va_end(args);
     return e;
 }
@@ -330,7 +341,7 @@ enum err db_first(struct db *db, enum query q, const char *format, ...)
     enum err e;
 
     va_start(args, format);
-    e = start(db, q, format, &args);
+    e = start(db, q, format, false, &args);
     va_end(args);
     return e == ERR_OK ? db_next(db, q) : e;
 }

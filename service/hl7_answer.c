@@ -13,7 +13,7 @@ void hl7_ids_start(struct hl7_ids *ids)
     char random[FID_SIZE];
 
     new_fid(random);
-    snprintf(ids->seed, sizeof(ids->seed), "%.8s", random);
+    snprintf(ids->seed, sizeof(ids->seed), "%.8s", random + sizeof(random) - 9);
     ids->count = 0;
 }
 

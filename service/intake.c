@@ -209,7 +209,9 @@ static enum err put(struct db *db, struct entry *e, int64_t patient)
     struct intake *in = e->in;
     struct new_version v = { .start = item->offset,
                              .len = item->len,
-                             .digest = item->digest };
+                             .digest = item->digest,
+                             .patient =
+                                 item->type == FHIR_OBSERVATION ? patient : 0 };
     bool is_new = e->row.id == 0;
     enum err err = ERR_OK;
 
@@ -281,6 +283,7 @@ static enum err take_observation(struct db *db, struct entry *e,
     bool strict = e->in->strict_access && e->in->source == SOURCE_HTTP;
     enum err err;
 
+    e->item->u.observation.is_first = e->row.version == 1;
     e->item->u.observation.owners_word = is_owners_word(e);
     e->item->u.observation.live_from_s = e->in->live_from_s;
     err = readings_replace(db, e->item, patient, e->row.id, e->row.version,
@@ -621,8 +624,7 @@ static enum err index_stored(struct db *db, const struct intake *in)
             continue;
         err = resource_get(db, in->results[i].stored, &row);
         if (err == ERR_OK && row.version == in->results[i].version)
-            err = search_index_put(db, &row, in->body + item->offset, item->len,
-                                   &site);
+            err = search_index_item(db, &row, item, &site);
     }
     return err;
 }

@@ -304,13 +304,16 @@ static enum err replace(struct db *db, struct fhir_item *item, int64_t patient,
     struct placing p = { .item = item,
                          .patient = patient,
                          .version = version,
+                         .stand = { .version = version },
                          .strict = strict_access,
                          .now_ms = now_ms };
     struct readings_fate unasked = { .used = 0 };
     struct resource row;
-    enum err e = stand_read(db, resource, version, &p.stand);
+    enum err e = ERR_OK;
 
-    if (e == ERR_OK)
+    if (!o->is_first)
+        e = stand_read(db, resource, version, &p.stand);
+    if (e == ERR_OK && !o->is_first)
         e = remove_old(db, patient, resource, now_ms);
     fate = fate != NULL ? fate : &unasked;
     *fate = unasked;
@@ -320,7 +323,7 @@ static enum err replace(struct db *db, struct fhir_item *item, int64_t patient,
                    ? readings_withdraw_derived(db, row.fid, patient, now_ms)
                    : e;
     }
-    if (e == ERR_OK)
+    if (e == ERR_OK && !o->is_first)
         e = verdicts_of(db, resource, &p.verdicts);
     if (e == ERR_OK)
         e = verdicts_follow(db, resource, version, o, &p.verdicts);

@@ -1,7 +1,5 @@
 #include "service/readings.h"
 
-#include "service/log.h"
-
 #include <stdlib.h>
 
 enum {
@@ -233,8 +231,5 @@ enum err readings_load(struct db *db, const struct access *a,
     h->count = l.count;
     /* others of that second may have been left out as well */
     h->loaded_from_s = l.cut ? l.cut_s + 1 : 0;
-    if (l.cut)
-        log_event(LOG_WARN, "review.readings_cut", KEY_INT("row", a->id),
-                  KEY_INT("loaded", l.count));
     return ERR_OK;
 }

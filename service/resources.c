@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 int64_t partition_of(int64_t id)
 {
@@ -185,7 +186,8 @@ enum err resource_put(struct db *db, struct resource *r, const char *ident,
     if (e == ERR_OK)
         e = add_version(db, r, part, v);
     if (e == ERR_OK)
-        e = audit_saw(db, AUDIT_SAW_RESOURCE, r->id);
+        e = v->patient != 0 ? audit_saw(db, AUDIT_SAW_PATIENT, v->patient)
+                            : audit_saw(db, AUDIT_SAW_RESOURCE, r->id);
     return e == ERR_OK && v->body != NULL
                ? search_index_put(db, r, v->body, v->len,
                                   v->site != NULL ? v->site : &nowhere)
@@ -294,12 +296,25 @@ enum err resource_served(struct db *db, const char *base,
     return e;
 }
 
+/*
+ * A UUID of version 7 without its dashes (RFC 9562, 5.7): it begins with the
+ * time, so that what is made one after the other stands together in an index.
+ */
 void new_fid(char fid[FID_SIZE])
 {
+    static const unsigned char version = 0x70, variant = 0x80;
     unsigned char bytes[16];
+    struct timespec now;
+    uint64_t now_ms;
 
-    if (RAND_bytes(bytes, sizeof(bytes)) != 1)
+    clock_gettime(CLOCK_REALTIME, &now);
+    now_ms = (uint64_t)now.tv_sec * 1000 + (uint64_t)now.tv_nsec / 1000000;
+    if (RAND_bytes(bytes + 6, sizeof(bytes) - 6) != 1)
         abort(); /* without randomness ids could collide */
+    for (size_t i = 0; i < 6; i++)
+        bytes[i] = (unsigned char)(now_ms >> (40 - 8 * i));
+    bytes[6] = (unsigned char)(version | (bytes[6] & 0x0f));
+    bytes[8] = (unsigned char)(variant | (bytes[8] & 0x3f));
     for (size_t i = 0; i < sizeof(bytes); i++)
         snprintf(fid + 2 * i, 3, "%02x", bytes[i]);
 }

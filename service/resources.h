@@ -76,6 +76,7 @@ struct new_version {
     size_t start, len;           /* in the journal's message */
     const unsigned char *digest; /* 32 bytes; NULL for ours */
     const char *body;            /* the bytes; kept here where they are ours */
+    int64_t patient;             /* whose it is, where known: for the trail */
     const struct search_site *site; /* of the dates and references in body;
                                        NULL: dates are those of UTC */
 };
@@ -111,7 +112,8 @@ MUST_CHECK enum err resource_served(struct db *db, const char *base,
                                     const struct resource *r, int version,
                                     struct buf *out, int64_t *updated_ms);
 
-/* A random id for what we name ourselves: 32 hexadecimal digits. */
+/* An id for what we name ourselves: 32 hexadecimal digits, the first twelve
+ * of the time, the rest random. */
 void new_fid(char fid[FID_SIZE]);
 
 /* "urn:uuid:..." of an id that is 32 hexadecimal digits. */

@@ -3,10 +3,34 @@
 
 #include "service/deceased.h"
 #include "service/foresee.h"
+#include "service/log.h"
 #include "service/readings.h"
 
 #include <stdlib.h>
 #include <string.h>
+
+/* Most accesses have some hundred readings; room for all that there may be is
+ * made for the few that need it. */
+static enum err load(struct db *db, const struct review *review, struct look *l)
+{
+    static const size_t rooms[] = { 512, HISTORY_READINGS_MAX };
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < COUNT(rooms); i++) {
+        free(l->readings);
+        l->readings = malloc(rooms[i] * sizeof(*l->readings));
+        e = l->readings == NULL
+                ? ERR_MEMORY
+                : readings_load(db, &l->access, review->policy, l->readings,
+                                rooms[i], &l->history);
+        if (e == ERR_OK && l->history.loaded_from_s == 0)
+            return ERR_OK;
+    }
+    if (e == ERR_OK)
+        log_event(LOG_WARN, "review.readings_cut", KEY_INT("row", l->access.id),
+                  KEY_INT("loaded", l->history.count));
+    return e;
+}
 
 enum err look_at(struct db *db, const struct review *review, int64_t access,
                  struct look *l)
@@ -27,13 +51,9 @@ enum err look_at(struct db *db, const struct review *review, int64_t access,
                                    .forearm = access_is_forearm(&l->access),
                                    .born_s = l->patient.born_s,
                                    .now_s = l->now_ms / 1000 };
-    l->readings = calloc(HISTORY_READINGS_MAX, sizeof(*l->readings));
-    if (l->readings == NULL)
-        return ERR_MEMORY;
     e = access_other_leads(db, &l->access, &l->history.other_leads);
     if (e == ERR_OK)
-        e = readings_load(db, &l->access, review->policy, l->readings,
-                          HISTORY_READINGS_MAX, &l->history);
+        e = load(db, review, l);
     if (e == ERR_OK && l->access.merged == 0 && !l->patient.deceased) {
         rules_evaluate(&l->history, review->policy, &l->findings);
         e = foresee(db, review, l);

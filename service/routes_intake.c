@@ -215,6 +215,7 @@ static void note(struct arrival *a)
                  bundle == BUNDLE_COLLECTION    ? "collection"
                  : bundle == BUNDLE_TRANSACTION ? "transaction"
                                                 : "batch");
+    audit->key_seen = a->type != FHIR_BUNDLE && a->in.results[0].stored != 0;
     if (a->type != FHIR_BUNDLE)
         snprintf(audit->key, sizeof(audit->key), "%s", a->in.results[0].fid);
     else if (a->in.journal != 0)

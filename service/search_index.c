@@ -24,17 +24,35 @@ static enum err put_found(void *arg, const struct search_found *f)
                         INT64(f->number), f->value, f->system);
 }
 
-enum err search_index_put(struct db *db, const struct resource *r,
-                          const char *json, size_t len,
-                          const struct search_site *site)
+/* What older versions were found by. */
+static enum err forget_old(struct db *db, const struct resource *r)
 {
-    struct indexing to = { db, r };
     enum err e = ERR_OK;
 
     if (r->version > 1)
         e = db_run(db, Q_SOUGHT_FORGET, "i", r->id);
     if (e == ERR_OK && r->version > 1)
         e = db_run(db, Q_SOUGHT_FORGET_SPANS, "i", r->id);
+    return e;
+}
+
+enum err search_index_item(struct db *db, const struct resource *r,
+                           const struct fhir_item *item,
+                           const struct search_site *site)
+{
+    struct indexing to = { db, r };
+    enum err e = forget_old(db, r);
+
+    return e == ERR_OK ? fhir_search_visit_item(item, site, put_found, &to) : e;
+}
+
+enum err search_index_put(struct db *db, const struct resource *r,
+                          const char *json, size_t len,
+                          const struct search_site *site)
+{
+    struct indexing to = { db, r };
+    enum err e = forget_old(db, r);
+
     if (e == ERR_OK)
         e = fhir_search_visit(r->kind, json, len, site, put_found, &to);
     /* A Task of a damaged store must not stop the one that replaces it. */

@@ -15,6 +15,11 @@ MUST_CHECK enum err search_index_put(struct db *db, const struct resource *r,
                                      const char *json, size_t len,
                                      const struct search_site *site);
 
+/* The same of a resource that has been read: it is not read again. */
+MUST_CHECK enum err search_index_item(struct db *db, const struct resource *r,
+                                      const struct fhir_item *item,
+                                      const struct search_site *site);
+
 /* Everything that an older version of the program stored without it. */
 MUST_CHECK enum err search_index_all(struct db *db,
                                      const struct fhir_reader *reader);
