@@ -54,6 +54,17 @@ void draft_free(struct draft *d)
     free(d);
 }
 
+/* What tells an access from the others of its patient: what senders call it, or
+ * side and region of one that nobody named.  The number in the name of that one
+ * is of this store, and would be another after a restore. */
+static const char *lasting_anchor(const struct access *a)
+{
+    const char *number = strchr(a->anchor, '|');
+    const char *place = number != NULL ? strchr(number + 1, '|') : NULL;
+
+    return a->implied && place != NULL ? place : a->anchor;
+}
+
 /* One key for patient, access, group and number: the same after a crash, the
  * same on any server. */
 enum err draft_key(const struct suggest *s, const char *what, int number,
@@ -64,7 +75,7 @@ enum err draft_key(const struct suggest *s, const char *what, int number,
     char text[2 * ALIAS_SIZE + 64];
 
     snprintf(text, sizeof(text), "%s|%s|%s|%d", s->patient->anchor,
-             s->access->anchor, what, number);
+             lasting_anchor(s->access), what, number);
     if (EVP_Digest(text, strlen(text), digest, &len, EVP_sha256(), NULL) != 1)
         return ERR_MEMORY;
     for (size_t i = 0; i < 32; i++)

@@ -52,14 +52,32 @@ enum err suggest_new_task(struct suggest *s, struct draft *d,
     return e;
 }
 
+/* The record finds it by the key that it was made with, whatever its access is
+ * called by now. */
+static enum err keep_key(struct suggest *s, struct draft *d, int64_t task)
+{
+    const enum query q = Q_TASK_GET;
+    enum err e = db_first(s->db, q, "i", task);
+
+    if (e != ERR_OK)
+        return e;
+    snprintf(d->key, sizeof(d->key), "%s", db_text(s->db, q, 5));
+    db_done(s->db, q);
+    d->task.key = d->key;
+    return ERR_OK;
+}
+
 enum err suggest_amend_task(struct suggest *s, struct draft *d, int64_t task,
                             bool touched, struct resource *row, bool *silent)
 {
     struct beside_task beside;
     struct buf old, json;
     int64_t updated_ms;
-    enum err e = beside_prepare(s, d, task, &beside);
+    enum err e = keep_key(s, d, task);
 
+    if (e != ERR_OK)
+        return e;
+    e = beside_prepare(s, d, task, &beside);
     *silent = beside.none || s->review->silent;
     buf_init(&old, TASK_MAX);
     buf_init(&json, TASK_MAX);
