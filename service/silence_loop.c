@@ -2,20 +2,18 @@
 
 #include "service/log.h"
 #include "service/silence.h"
+#include "service/store_again.h"
 
 #include <stdlib.h>
 
 enum { FIRST_MS = 60 * 1000, PAUSE_MS = 3600 * 1000 };
 
 struct silence_loop {
-    struct store *store;
+    struct store_again look;
     int limit_d;
     int64_t (*now_ms)(void);
-    uv_timer_t timer;
-    struct store_job job;
-    bool running, closing;
     size_t said;  /* how many were said last */
-    size_t count; /* of the store thread while running, with feeds */
+    size_t count; /* of the store thread while it looks, with feeds */
     struct silent_feed feeds[SILENCE_FEEDS_MAX];
     void (*on_closed)(void *arg);
     void *closed_arg;
@@ -37,38 +35,12 @@ static void say(struct silence_loop *l)
     l->said = l->count;
 }
 
-static void on_handle_closed(uv_handle_t *handle)
-{
-    struct silence_loop *l = handle->data;
-    void (*on_closed)(void *) = l->on_closed;
-    void *arg = l->closed_arg;
-
-    free(l);
-    on_closed(arg);
-}
-
 static void on_looked(void *arg, enum err e)
 {
-    struct silence_loop *l = arg;
-
-    l->running = false;
     if (e == ERR_OK)
-        say(l);
+        say(arg);
     else
         log_event(LOG_ERROR, "feeds.look", KEY_ERR(e));
-    if (l->closing)
-        uv_close((uv_handle_t *)&l->timer, on_handle_closed);
-}
-
-static void on_timer(uv_timer_t *timer)
-{
-    struct silence_loop *l = timer->data;
-
-    if (l->running || l->closing)
-        return;
-    l->running = true;
-    l->job = (struct store_job){ .run = run_look, .done = on_looked, .arg = l };
-    store_submit(l->store, &l->job);
 }
 
 enum err silence_loop_open(uv_loop_t *loop, struct store *store, int limit_d,
@@ -78,23 +50,28 @@ enum err silence_loop_open(uv_loop_t *loop, struct store *store, int limit_d,
 
     if (l == NULL)
         return ERR_MEMORY;
-    l->store = store;
     l->limit_d = limit_d;
     l->now_ms = now_ms;
-    uv_timer_init(loop, &l->timer);
-    l->timer.data = l;
-    uv_timer_start(&l->timer, on_timer, FIRST_MS, PAUSE_MS);
+    store_again_open(&l->look, loop, store, FIRST_MS, PAUSE_MS, run_look,
+                     on_looked, l);
     *out = l;
     return ERR_OK;
+}
+
+static void on_look_closed(void *arg)
+{
+    struct silence_loop *l = arg;
+    void (*on_closed)(void *) = l->on_closed;
+    void *closed_arg = l->closed_arg;
+
+    free(l);
+    on_closed(closed_arg);
 }
 
 void silence_loop_close(struct silence_loop *l, void (*on_closed)(void *arg),
                         void *arg)
 {
-    l->closing = true;
     l->on_closed = on_closed;
     l->closed_arg = arg;
-    uv_timer_stop(&l->timer);
-    if (!l->running)
-        uv_close((uv_handle_t *)&l->timer, on_handle_closed);
+    store_again_close(&l->look, on_look_closed, l);
 }
