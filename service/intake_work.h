@@ -2,6 +2,7 @@
  * intake_work - one item on its way in; private to intake*.c
  *
  *     intake.c            the way of a message, and of each item in it
+ *     intake_identity.c   which stored resource it is, and whose
  *     intake_condition.c  what the sender makes it depend on
  *     intake_late.c       what came behind its own correction
  *     intake_refs.c       items that refer to each other
@@ -26,6 +27,28 @@ struct entry {
 void entry_refuse(struct entry *e, int status);
 /* Answer with what is already there. */
 void entry_found(struct entry *e, int status);
+
+/* Which stored resource is this one?  row.id stays 0 for a new one; where that
+ * is not clear the entry is refused. */
+MUST_CHECK enum err entry_identify(struct db *db, struct entry *e);
+
+/*
+ * A report that comes after a newer one of itself must not bring back what
+ * was put right: one issued before that one, one that is preliminary after
+ * the final one, a first report after its correction or withdrawal.  A
+ * withdrawal always counts, and a PUT is the owner's word, and stands.
+ */
+bool entry_is_out_of_order(const struct entry *e);
+
+/* Whose it is; a Patient is known by its own id.  *patient 0: of a withdrawal
+ * that names nobody.  Refuses what is of nobody, or of two. */
+MUST_CHECK enum err entry_patient(struct db *db, struct entry *e,
+                                  int64_t *patient);
+
+/* Refuse it, since it says of who or what it is otherwise than is known:
+ * ERR_CONFLICT, and what was put is to be undone. */
+MUST_CHECK enum err entry_clash(struct entry *e, const char *place,
+                                const char *text);
 
 /*
  * entry_condition - If-None-Exist of a create, and what stands behind the "?"
