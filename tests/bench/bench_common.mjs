@@ -1,0 +1,262 @@
+/*
+ * What the benchmarks share: their options, what is measured (headgate as it is
+ * installed, and its peers), invented people and readings, and one row of the
+ * table.
+ *
+ * A row is printed as soon as it is known; with --rows FILE it is also added to
+ * that file as JSON, out of which all.mjs makes one table.
+ */
+
+import { spawn } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { appendFileSync, mkdirSync, mkdtempSync, openSync, readFileSync, rmSync,
+    writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { fileURLToPath } from 'node:url';
+import { TOKEN, nowMs, quantile } from './load_client.mjs';
+
+export const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+export const BASE = 'https://headgate.example/fhir';
+export const DAY_MS = 86400 * 1000;
+/* one moment for a whole run */
+const START_MS = Date.now();
+export const NOW = START_MS - START_MS % 3600000;
+
+/* ---- options ----------------------------------------------------------------- */
+
+/* BINARY [--name VALUE]...; a list has commas between. */
+export function options(defaults) {
+    const [first, ...rest] = process.argv.slice(2);
+    const known = { rows: '', ...defaults };
+    const usage = () => {
+        console.error(`usage: ${process.argv[1]} HEADGATE${Object.keys(known)
+            .map((k) => ` [--${k} ${known[k]}]`).join('')}`);
+        process.exit(2);
+    };
+    if (first === undefined || first.startsWith('--') || rest.length % 2 !== 0)
+        usage();
+    for (let i = 0; i < rest.length; i += 2) {
+        const name = rest[i].slice(2), was = known[name];
+        if (was === undefined) usage();
+        known[name] = typeof was === 'number' ? Number(rest[i + 1])
+            : Array.isArray(was) ? rest[i + 1].split(',').map((v) =>
+                (typeof was[0] === 'number' ? Number(v) : v)) : rest[i + 1];
+    }
+    return { ...known, binary: resolve(first) };
+}
+
+/* ---- what is measured -------------------------------------------------------- */
+
+const children = new Set();
+
+export class Side {
+    constructor(name, command, args, ready) {
+        Object.assign(this, { name, command, args, ready, made: 0 });
+    }
+
+    /* What the ready line says; this.url is its last part. */
+    async start() {
+        const began = nowMs();
+        this.child = spawn(this.command, this.args, { cwd: ROOT,
+            stdio: ['ignore', 'pipe', this.log ?? 'inherit'] });
+        children.add(this.child);
+        this.ended = new Promise((done) => this.child.on('exit', done));
+        let said = '';
+        this.said = await new Promise((done, fail) => {
+            this.child.stdout.on('data', (chunk) => {
+                said += chunk;
+                const found = this.ready.exec(said);
+                if (found !== null) done(found);
+            });
+            this.ended.then((code) => fail(new Error(
+                `${this.name} ended with ${code}; ${this.logPath ?? ''}`)));
+        });
+        this.url = this.said.at(-1);
+        return nowMs() - began;
+    }
+
+    async stop() {
+        this.child.kill('SIGTERM');
+        await this.ended;
+        children.delete(this.child);
+    }
+
+    memoryMb() {
+        const status = readFileSync(`/proc/${this.child.pid}/status`, 'utf8');
+        return Number(/VmRSS:\s+(\d+)/.exec(status)[1]) / 1024;
+    }
+
+    /* User and system time; ticks of 10 ms (proc(5), USER_HZ). */
+    cpuMs() {
+        const [user, system] = readFileSync(`/proc/${this.child.pid}/stat`,
+            'utf8').split(') ')[1].split(' ').slice(11, 13).map(Number);
+        return (user + system) * 10;
+    }
+
+    /* One number of /metrics, of headgate. */
+    async metric(name) {
+        const answer = await fetch(this.url.replace(/fhir$/, 'metrics'),
+            { headers: { Authorization: `Bearer ${TOKEN}` } });
+        const line = new RegExp(`^${name} (\\S+)$`, 'm')
+            .exec(await answer.text());
+        if (line === null) throw new Error(`no metric ${name}`);
+        return Number(line[1]);
+    }
+}
+
+/*
+ * As it is installed: tokens, the policy as shipped, the audit trail, no limit
+ * of rates (that is the default).  Only what a single client would run into is
+ * raised: connections.
+ */
+export function headgateFolder(folder, more = '') {
+    mkdirSync(folder);
+    const sum = createHash('sha256').update(TOKEN).digest('hex');
+    writeFileSync(join(folder, 'tokens'), `bench ${sum}\n`, { mode: 0o600 });
+    writeFileSync(join(folder, 'headgate.ini'), '[http]\nport = 0\n'
+        + 'tokens = tokens\nconnections_max = 1000\n'
+        + 'connections_per_client = 0\n[store]\npath = hg.db\n'
+        + `[policy]\npath = ${join(ROOT, 'config/policy.ini')}\n${more}`);
+    return ['--config', join(folder, 'headgate.ini')];
+}
+
+export function headgate(binary, folder, { more = '', ready } = {}) {
+    const side = new Side('headgate', binary,
+        ['serve', ...headgateFolder(folder, more)],
+        ready ?? /headgate ready (\S+)\n/);
+    side.folder = folder;
+    side.logPath = join(folder, 'log');
+    side.log = openSync(side.logPath, 'w');
+    return side;
+}
+
+/* A script of this folder, by Node or by Python. */
+export function peer(name, folder, script, ...args) {
+    mkdirSync(folder);
+    const path = join(ROOT, 'tests/bench', script);
+    return script.endsWith('.py')
+        ? new Side(name, '/usr/bin/python3', ['-B', path, join(folder, 'peer.db'),
+            ...args], /ready (\S+)\n/)
+        : new Side(name, process.execPath, ['--no-warnings', path,
+            join(folder, 'peer.db'), ...args], /ready (\S+)\n/);
+}
+
+/* Until it has done what it does after an answer. */
+export async function quiet(side) {
+    for (let idle = 0; idle < 3;) {
+        const before = side.cpuMs();
+        await sleep(100);
+        idle = side.cpuMs() - before <= 10 ? idle + 1 : 0;
+    }
+}
+
+/* Runs a benchmark in a folder of its own; nothing is left behind. */
+export async function bench(main) {
+    const tmp = mkdtempSync(join(tmpdir(), 'headgate-bench-'));
+    try {
+        await main(tmp);
+    } catch (e) {
+        console.error(e.stack);
+        process.exitCode = 1;
+    } finally {
+        children.forEach((child) => child.kill('SIGKILL'));
+        rmSync(tmp, { recursive: true, force: true });
+    }
+    process.exit();
+}
+
+export function expect(condition, what) {
+    if (!condition) throw new Error(what);
+}
+
+/* ---- the table ----------------------------------------------------------------- */
+
+export const short = (n) => (n >= 100 ? n.toFixed(0) : n.toPrecision(3));
+const rowsFile = process.argv[process.argv.indexOf('--rows') + 1];
+
+/*
+ * What was measured in turn, in the same unit; more: more is better.  The ratio
+ * is the median over the rounds and says how many times better headgate is.
+ */
+export function row(name, unit, more, ours, theirs, peerName) {
+    const ratio = quantile(ours.map((v, i) => (more ? v / theirs[i]
+        : theirs[i] / v)), 0.5);
+    const said = { name, unit, ours: quantile(ours, 0.5), peer: peerName,
+        theirs: quantile(theirs, 0.5), ratio };
+    console.log(`${name.padEnd(52)} ${short(said.ours).padStart(8)} ${
+        short(said.theirs).padStart(8)} ${unit.padEnd(6)} ${
+        short(ratio).padStart(7)} x  ${peerName}`);
+    if (process.argv.includes('--rows'))
+        appendFileSync(rowsFile, `${JSON.stringify(said)}\n`);
+}
+
+/* sides[0] is headgate; values of each side, a number a round. */
+export function rows(name, unit, more, sides, values) {
+    sides.slice(1).forEach((side, i) =>
+        row(name, unit, more, values[0], values[i + 1], side.name));
+}
+
+/* ---- people and readings ------------------------------------------------------- */
+
+const entry = (method, url, resource) => ({ resource, request: { method, url } });
+const PATIENTS = 'https://site.example/ids/patient';
+
+/* A patient and the one access, as the record calls them. */
+export const person = (n) => [{ resourceType: 'Patient', id: `p${n}`,
+    identifier: [{ system: PATIENTS, value: `N-${n}` }] },
+{ resourceType: 'BodyStructure', id: `a${n}`, active: true,
+    morphology: { coding: [{ code: 'avf',
+        system: `${BASE}/CodeSystem/av-access-type` }] },
+    location: { text: 'Left upper arm' },
+    patient: { reference: `Patient/p${n}` } }];
+
+/* An access flow by our own code system, and blood pressures by LOINC: all of
+ * them are mapped as shipped. */
+const KINDS = [
+    { system: `${BASE}/CodeSystem/av-observation`, code: 'access-flow',
+        unit: 'mL/min', ucum: 'mL/min' },
+    { system: 'http://loinc.org', code: '8480-6', unit: 'mmHg', ucum: 'mm[Hg]' },
+    { system: 'http://loinc.org', code: '8462-4', unit: 'mmHg', ucum: 'mm[Hg]' },
+];
+const LOW = [0, 118, 62];
+export const KIND_COUNT = KINDS.length;
+
+/* The flow of a person stays about the same; of one in forty it is high. */
+const level = (who) => (who % 40 === 7 ? 2150 : 700 + who * 37 % 700);
+
+/* One value of one person, by default now. */
+export function observation(id, who, kind, value, at = NOW) {
+    const { system, code, unit, ucum } = KINDS[kind];
+    return { resourceType: 'Observation', status: 'final',
+        identifier: [{ system: 'https://site.example/ids/bench', value: id }],
+        category: [{ coding: [{ code: 'procedure', system:
+            'http://terminology.hl7.org/CodeSystem/observation-category' }] }],
+        code: { coding: [{ system, code }], text: 'measured in a session' },
+        subject: { reference: `Patient/p${who}`, identifier: {
+            system: PATIENTS, value: `N-${who}` } },
+        focus: [{ reference: `BodyStructure/a${who}` }],
+        effectiveDateTime: new Date(at).toISOString(),
+        issued: new Date(at + 600000).toISOString(),
+        performer: [{ display: 'Dialysis North' }],
+        note: [{ text: 'second hour, needles not moved' }],
+        valueQuantity: { value, unit, system: 'http://unitsofmeasure.org',
+            code: ucum } };
+}
+
+/* The n-th of so many people in turn: the values of a session one after the
+ * other, eight hours from session to session, the first four weeks ago. */
+export function reading(n, people) {
+    const kind = n % KIND_COUNT, turn = Math.floor(n / KIND_COUNT);
+    const who = turn % people, session = Math.floor(turn / people);
+    const value = kind === 0 ? level(who) + session * 11 % 40
+        : LOW[kind] + n * 7 % 20;
+    return observation(`b-${n}`, who, kind, value,
+        NOW - 28 * DAY_MS + session * 8 * 3600000 + who % 3600 * 1000);
+}
+
+export const bundleOf = (resources) => JSON.stringify({ resourceType: 'Bundle',
+    type: 'batch', entry: resources.map((r) => (r.id === undefined
+        ? entry('POST', r.resourceType, r)
+        : entry('PUT', `${r.resourceType}/${r.id}`, r))) });
