@@ -1,8 +1,8 @@
 /*
  * tls_stream - TLS for a stream of the event loop, the listening side
  *
- * The only file that knows OpenSSL's TLS.  It moves bytes between memory and
- * memory; who owns the socket reads and writes it:
+ * This and tls_context.c alone know the TLS of OpenSSL.  Bytes are moved
+ * between memory and memory; who owns the socket reads and writes it:
  *
  *     network --> tls_stream_take --> tls_stream_read --> plain bytes
  *     network <-- tls_stream_give <-- tls_stream_write <-- plain bytes
@@ -81,6 +81,13 @@ MUST_CHECK enum err tls_trust_try(const char *ca, const char *certificate,
 /* Until when the lists that are in use are good, as seconds since 1970: the
  * first end of any; INT64_MAX: there is none, or none says. */
 int64_t tls_context_lists_end_s(const struct tls_context *context);
+
+/* Until when the certificate in use is good, and those that are sent with it:
+ * the first end, as seconds since 1970. */
+int64_t tls_context_end_s(const struct tls_context *context);
+
+/* The same of a file of certificates in PEM; INT64_MAX: it cannot be read. */
+int64_t tls_file_end_s(const char *path);
 
 /* One connection; the context must outlive it.  ERR_MEMORY. */
 MUST_CHECK enum err tls_stream_new(struct tls_context *context,

@@ -85,6 +85,11 @@ void mllp_server_take_tls(struct mllp_server *s, struct tls_context *fresh)
     tls_context_take(s->tls, fresh);
 }
 
+int64_t mllp_server_tls_end_s(const struct mllp_server *s)
+{
+    return s->tls != NULL ? tls_context_end_s(s->tls) : INT64_MAX;
+}
+
 unsigned mllp_server_pending(const struct mllp_server *s)
 {
     unsigned pending = s->calls;

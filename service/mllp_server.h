@@ -101,6 +101,9 @@ void mllp_server_look(const struct mllp_server *server, struct mllp_view *view);
 void mllp_server_take_tls(struct mllp_server *server,
                           struct tls_context *fresh);
 
+/* Until when its certificate is good, see tls_context_end_s; INT64_MAX: none. */
+int64_t mllp_server_tls_end_s(const struct mllp_server *server);
+
 /* Accept nobody, and close each connection once what is being dealt with on it
  * has been answered. */
 void mllp_server_quiesce(struct mllp_server *server);

@@ -7,6 +7,7 @@
 
 #include "adapters/queue_write.h"
 #include "service/app.h"
+#include "service/upkeep.h"
 
 #define TEXT_TYPE   "text/plain; charset=utf-8"
 #define NDJSON_TYPE "application/x-ndjson"
@@ -29,6 +30,7 @@ struct report {
     struct http_server_view http;
     struct drop_view drop; /* likewise */
     struct record_view record;
+    struct upkeep upkeep;
     const char *token_error; /* static word; NULL or "": none */
     const char *content_type;
     int status; /* 200 unless run says otherwise */
@@ -40,5 +42,8 @@ struct report *report_new(struct service *s, struct http_request *r,
                           const char *content_type,
                           enum err (*run)(struct db *db, struct report *r));
 void report_submit(struct report *report);
+
+/* Loop thread: what it knows of the record, for the thread that writes. */
+void report_look_at_record(const struct service *s, struct report *report);
 
 #endif

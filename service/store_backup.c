@@ -5,6 +5,7 @@
 #include "service/db_copy.h"
 #include "service/log.h"
 #include "service/store_manifest.h"
+#include "service/upkeep.h"
 
 #include <stdatomic.h>
 #include <stdio.h>
@@ -23,6 +24,7 @@ struct store_backup {
     struct store *store;
     int64_t (*now_ms)(void);
     struct store_steps steps;
+    struct store_job note;
     uv_work_t work;
     int64_t number, began_ms;
     enum backup_state state;
@@ -131,19 +133,42 @@ static const char *words(enum err e)
     return _("reading the store, or writing the backup, failed");
 }
 
+static enum err run_note(struct db *db, void *arg)
+{
+    const struct store_backup *b = arg;
+
+    return upkeep_backed_up(db, b->began_ms);
+}
+
+/* The backup is there, whether that could be kept or not. */
+static void on_noted(void *arg, enum err e)
+{
+    struct store_backup *b = arg;
+
+    b->under_way = false;
+    b->state = BACKUP_DONE;
+    log_event(LOG_INFO, "store.backup", KEY_INT("bytes", b->manifest.bytes),
+              KEY_INT("ms", b->now_ms() - b->began_ms));
+    if (e != ERR_OK)
+        log_event(LOG_WARN, "store.backup_not_noted", KEY_ERR(e));
+}
+
 static void finish(struct store_backup *b, enum err e)
 {
-    b->under_way = false;
-    b->state = e == ERR_OK ? BACKUP_DONE : BACKUP_FAILED;
-    if (e != ERR_OK) {
+    if (e == ERR_OK && b->on_closed != NULL) { /* the store is closed */
+        on_noted(b, ERR_STOPPED);
+    } else if (e == ERR_OK) {
+        b->note =
+            (struct store_job){ .run = run_note, .done = on_noted, .arg = b };
+        store_submit(b->store, &b->note);
+    } else {
+        b->under_way = false;
+        b->state = BACKUP_FAILED;
         store_part_drop(b->path);
         if (b->text.len == 0)
             buf_puts(&b->text, words(e));
         log_event(LOG_ERROR, "store.backup", KEY_ERR(e));
-        return;
     }
-    log_event(LOG_INFO, "store.backup", KEY_INT("bytes", b->manifest.bytes),
-              KEY_INT("ms", b->now_ms() - b->began_ms));
 }
 
 static void close_now(struct store_backup *b)

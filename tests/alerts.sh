@@ -22,6 +22,9 @@ trap end EXIT
 trap 'exit 130' INT TERM
 
 mkdir "$work/drop"
+openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 9 \
+    -subj /CN=headgate.example -keyout "$work/mllp.key" -out "$work/mllp.pem" \
+    2>/dev/null
 cat >"$work/headgate.ini" <<EOF
 [http]
 port = 0
@@ -33,6 +36,8 @@ path = $root/config/policy.ini
 [mllp]
 enabled = true
 any_sender = true
+tls_certificate = $work/mllp.pem
+tls_key = $work/mllp.key
 [drop]
 folder = $work/drop
 [record]

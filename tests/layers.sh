@@ -44,7 +44,7 @@ only SQLite '#include <sqlite3\.h>' service/db.c service/db_copy.c
 only libcurl '#include <curl/' adapters/http_client.c
 only libmicrohttpd '#include <microhttpd\.h>' adapters/http_server_work.h
 only inih '#include <ini\.h>' adapters/ini_file.c
-only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_stream.c
+only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_work.h
 only iconv '#include <iconv\.h>' adapters/hl7_charset.h
 only libcsv '#include <csv\.h>' adapters/csv_file.c
 only 'cairo and pango' '#include <(cairo|pango)' adapters/canvas*.[ch]
@@ -52,7 +52,6 @@ only gettext '#include <libintl\.h>' adapters/catalogue.h
 only zstd '#include <zstd\.h>' service/pack.c
 only jansson '#include <jansson\.h>' adapters/fhir_*.[ch] adapters/jose*.[ch] \
     adapters/oauth.c
-only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_stream.c
 only 'keys of OpenSSL' 'EVP_PKEY|#include <openssl/(ec|rsa|ecdsa|pem|core_names|param_build)\.h>' \
     adapters/jose*.[ch]
 

@@ -13,6 +13,7 @@ import { appendFileSync, mkdirSync, mkdtempSync, openSync, readFileSync, rmSync,
     writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
+import { DatabaseSync } from 'node:sqlite';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { TOKEN, nowMs, quantile } from './load_client.mjs';
@@ -126,7 +127,7 @@ export function headgate(binary, folder, { more = '', ready } = {}) {
     const side = new Side('headgate', binary,
         ['serve', ...headgateFolder(folder, more)],
         ready ?? /headgate ready (\S+)\n/);
-    side.folder = folder;
+    side.database = join(folder, 'hg.db');
     side.logPath = join(folder, 'log');
     side.log = openSync(side.logPath, 'w');
     return side;
@@ -136,11 +137,22 @@ export function headgate(binary, folder, { more = '', ready } = {}) {
 export function peer(name, folder, script, ...args) {
     mkdirSync(folder);
     const path = join(ROOT, 'tests/bench', script);
-    return script.endsWith('.py')
-        ? new Side(name, '/usr/bin/python3', ['-B', path, join(folder, 'peer.db'),
-            ...args], /ready (\S+)\n/)
-        : new Side(name, process.execPath, ['--no-warnings', path,
-            join(folder, 'peer.db'), ...args], /ready (\S+)\n/);
+    const database = join(folder, 'peer.db');
+    const [command, flag] = script.endsWith('.py') ? ['/usr/bin/python3', '-B']
+        : [process.execPath, '--no-warnings'];
+    return Object.assign(new Side(name, command, [flag, path, database, ...args],
+        /ready (\S+)\n/), { database });
+}
+
+/* Of one that has ended: so many readings stand in its store, none waits for a
+ * person. */
+export function expectKept(side, count) {
+    const db = new DatabaseSync(side.database);
+    const number = (of) => db.prepare(`SELECT count(*) AS n FROM ${of}`).get().n;
+    const kept = number('reading');
+    expect(kept === count, `${side.name} kept ${kept} readings of ${count}`);
+    expect(side.name !== 'headgate' || number('held') === 0, 'some are held');
+    db.close();
 }
 
 /* Until it has done what it does after an answer. */

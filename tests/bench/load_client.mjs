@@ -20,12 +20,15 @@ export function request(url, path, body) {
         + `Content-Length: ${bytes.length}\r\n\r\n`), bytes]);
 }
 
+/* MLLP (HL7, Transport Specification: MLLP, Release 1). */
+export const frame = (message) => Buffer.concat([Buffer.from([0x0b]),
+    Buffer.from(message), Buffer.from([0x1c, 0x0d])]);
+
 /* One kept connection, one request under way at a time. */
-class Connection {
-    constructor(url) {
-        const { hostname, port } = new URL(url);
+class Line {
+    constructor(port, host = '127.0.0.1') {
         this.rest = Buffer.alloc(0);
-        this.socket = connect(Number(port), hostname);
+        this.socket = connect(port, host);
         this.socket.setNoDelay(true);
         this.socket.on('data', (bytes) => this.read(bytes));
         this.socket.on('error', (error) => this.fail?.(error));
@@ -36,20 +39,15 @@ class Connection {
     read(bytes) {
         this.rest = this.rest.length > 0
             ? Buffer.concat([this.rest, bytes]) : bytes;
-        const head = this.rest.indexOf(END);
-        if (head < 0) return;
-        const text = this.rest.toString('latin1', 0, head);
-        const length = /content-length: (\d+)/i.exec(text)?.[1];
-        const chunked = /transfer-encoding: chunked/i.test(text);
-        if (chunked && this.rest.indexOf('\r\n0\r\n\r\n', head) < 0) return;
-        if (!chunked && this.rest.length < head + 4 + Number(length ?? 0))
-            return;
+        const answer = this.whole();
+        if (answer === undefined) return;
         this.rest = Buffer.alloc(0);
         const done = this.done;
         this.done = undefined;
-        done(Number(text.slice(9, 12)));
+        done(answer);
     }
 
+    /* What it resolves with: what whole() makes of the answer. */
     send(bytes) {
         return new Promise((done, fail) => {
             this.done = done;
@@ -64,6 +62,35 @@ class Connection {
     }
 }
 
+class Connection extends Line {
+    constructor(url) {
+        const { hostname, port } = new URL(url);
+        super(Number(port), hostname);
+    }
+
+    whole() {
+        const head = this.rest.indexOf(END);
+        if (head < 0) return undefined;
+        const text = this.rest.toString('latin1', 0, head);
+        const length = /content-length: (\d+)/i.exec(text)?.[1];
+        const chunked = /transfer-encoding: chunked/i.test(text);
+        if (chunked && this.rest.indexOf('\r\n0\r\n\r\n', head) < 0)
+            return undefined;
+        if (!chunked && this.rest.length < head + 4 + Number(length ?? 0))
+            return undefined;
+        return Number(text.slice(9, 12));
+    }
+}
+
+/* 200 for AA. */
+class Mllp extends Line {
+    whole() {
+        if (this.rest.at(-2) !== 0x1c || this.rest.at(-1) !== 0x0d)
+            return undefined;
+        return this.rest.includes('MSA|AA|') ? 200 : 500;
+    }
+}
+
 export async function connections(url, count) {
     const all = Array.from({ length: count }, () => new Connection(url));
     await Promise.all(all.map((c) => c.open));
@@ -72,9 +99,8 @@ export async function connections(url, count) {
 
 export const nowMs = () => Number(process.hrtime.bigint()) / 1e6;
 
-/* All requests as fast as they are answered: requests a second. */
-export async function closedLoop(url, requests, atOnce) {
-    const lines = await connections(url, atOnce);
+/* All requests as fast as they are answered: how many a second. */
+async function askAll(lines, requests) {
     let next = 0, bad = 0;
     const began = nowMs();
     await Promise.all(lines.map(async (line) => {
@@ -87,6 +113,15 @@ export async function closedLoop(url, requests, atOnce) {
     lines.forEach((line) => line.close());
     if (bad > 0) throw new Error(`${bad} of ${requests.length} refused`);
     return requests.length * 1000 / ms;
+}
+
+export const closedLoop = async (url, requests, atOnce) =>
+    askAll(await connections(url, atOnce), requests);
+
+export async function mllpLoop(port, frames, atOnce) {
+    const lines = Array.from({ length: atOnce }, () => new Mllp(port));
+    await Promise.all(lines.map((line) => line.open));
+    return askAll(lines, frames);
 }
 
 export function quantile(values, share) {

@@ -163,11 +163,6 @@ function take(request, response, body) {
 }
 
 const server = createServer((request, response) => {
-    if (request.method === 'GET') {
-        response.end(String(db.prepare('SELECT count(*) AS n FROM reading')
-            .get().n));
-        return;
-    }
     const parts = [];
     request.on('data', (part) => parts.push(part));
     request.on('end', () => take(request, response, Buffer.concat(parts)));

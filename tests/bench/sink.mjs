@@ -1,6 +1,6 @@
 /*
- * A record that costs little: takes Tasks and what goes with them, keeps when
- * each Task arrived, finds nothing.  GET /arrivals gives patient and moment
+ * A record that costs little: takes Tasks and what goes with them, gives them
+ * back by id, keeps when each Task arrived, finds nothing else.  GET /arrivals gives patient and moment
  * (ms of the monotonic clock, the same for all processes) and forgets them.
  *
  *   node tests/bench/sink.mjs UNUSED      prints its URL
@@ -21,6 +21,7 @@ const capabilities = { resourceType: 'CapabilityStatement', status: 'active',
         interaction: INTERACTIONS, versioning: 'versioned-update',
         updateCreate: true, conditionalCreate: true })) }] };
 
+const kept = new Map();
 let arrivals = [], made = 0;
 
 function create(resource, at) {
@@ -28,8 +29,10 @@ function create(resource, at) {
     if (resource.resourceType === 'Task')
         arrivals.push([resource.for?.identifier?.value
             ?? resource.for?.reference, at]);
-    return { ...resource, id, meta: { versionId: '1',
+    const stored = { ...resource, id, meta: { versionId: '1',
         lastUpdated: new Date().toISOString() } };
+    kept.set(`${resource.resourceType}/${id}`, stored);
+    return stored;
 }
 
 const place = (r) => `${r.resourceType}/${r.id}/_history/1`;
@@ -50,6 +53,8 @@ function post(body, at) {
 function answer(request, body, at) {
     if (request.url.endsWith('/metadata')) return [200, capabilities];
     if (request.url.endsWith('/arrivals')) return [200, arrivals.splice(0)];
+    const read = kept.get(request.url.replace('/fhir/', ''));
+    if (read !== undefined && request.method === 'GET') return [200, read];
     if (request.method === 'GET')
         return [200, { resourceType: 'Bundle', type: 'searchset', total: 0,
             entry: [] }];
@@ -62,8 +67,6 @@ const server = createServer((request, response) => {
     request.on('end', () => {
         const at = nowMs();
         const [status, body] = answer(request, Buffer.concat(parts), at);
-        if (process.env.SINK_SAYS)
-            console.error(request.method, request.url, request.headers['if-none-exist'], Buffer.concat(parts).toString().slice(0, 3000));
         response.writeHead(status, { 'Content-Type': 'application/fhir+json',
             ...(status === 201 && { ETag: 'W/"1"', Location:
                 `http://${request.headers.host}/fhir/${place(body)}` }) });

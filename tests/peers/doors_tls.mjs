@@ -12,7 +12,7 @@
 import { execFileSync, spawnSync } from 'node:child_process';
 import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync }
     from 'node:fs';
-import { createHash } from 'node:crypto';
+import { createHash, X509Certificate } from 'node:crypto';
 import { Agent, request } from 'node:https';
 import { request as plainRequest } from 'node:http';
 import { connect } from 'node:net';
@@ -107,6 +107,9 @@ await one('versions, names, and who signs', async () => {
         'Content-Length': 4000000 } });
     expect(large.status === 401, `a large body: ${JSON.stringify(large)}`);
     expect(await metric(s, 'headgate_tls_failures_total') === 3, 'failures');
+    expect(await metric(s, 'headgate_certificate_end_timestamp_seconds'
+        + '{of="http"}') === Date.parse(new X509Certificate(readFileSync(
+        c.at('server.pem'))).validTo) / 1000, 'the end of the certificate');
     expect(await stopChild(s.child) === 0, 'a clean end');
 });
 

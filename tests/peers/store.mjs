@@ -162,6 +162,10 @@ async function restoreUnderLoad() {
     const moment = performance.now();
     const said = await service.command('store', 'backup', copy);
     expect(said.status === 0, `backup: ${said.err}`);
+    const told = /^headgate_backup_timestamp_seconds (\d+)$/m.exec((await http(
+        'GET', service.url.replace(/\/fhir$/, '/metrics'))).text);
+    expect(Math.abs(Date.parse(JSON.parse(said.out).made) / 1000 - told[1]) < 60,
+        `made ${said.out}, told ${told[1]}`);
     const manifest = JSON.parse(said.out);
     expect(manifest.sha256 === sha256(copy), 'the sum is another one');
     expect(readFileSync(`${copy}.json`, 'utf8') === said.out, 'manifest');

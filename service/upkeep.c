@@ -1,0 +1,117 @@
+#include "service/upkeep.h"
+
+#include "service/app.h"
+#include "service/store_files.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/statvfs.h>
+
+#define BACKUP_KEY "backup_ms"
+
+static int64_t bytes_of(const char *path)
+{
+    struct stat st;
+
+    return stat(path, &st) == 0 ? (int64_t)st.st_size : -1;
+}
+
+static void look_at_disk(const char *store, struct upkeep *u)
+{
+    char path[STORE_PATH_SIZE + 8];
+    struct statvfs disk;
+    int64_t log_bytes;
+
+    snprintf(path, sizeof(path), "%s-wal", store);
+    log_bytes = bytes_of(path);
+    u->store_bytes = bytes_of(store);
+    if (u->store_bytes >= 0 && log_bytes > 0)
+        u->store_bytes += log_bytes;
+    snprintf(path, sizeof(path), "%s-room", store);
+    u->room_held = bytes_of(path) > 0;
+    u->free_bytes = statvfs(store, &disk) == 0
+                        ? (int64_t)disk.f_bavail * (int64_t)disk.f_frsize
+                        : -1;
+}
+
+void upkeep_look(const struct service *s, struct upkeep *u)
+{
+    const char *record = s->config.record_tls_certificate;
+
+    look_at_disk(s->config.store_path, u);
+    u->http_end_s =
+        s->http_tls != NULL ? tls_context_end_s(s->http_tls) : INT64_MAX;
+    u->mllp_end_s =
+        s->mllp != NULL ? mllp_server_tls_end_s(s->mllp) : INT64_MAX;
+    u->record_end_s = record[0] != '\0' ? tls_file_end_s(record) : INT64_MAX;
+}
+
+static void gauge(struct buf *b, const char *name, const char *help,
+                  int64_t value)
+{
+    buf_printf(b, "# HELP %s %s\n# TYPE %s gauge\n%s %lld\n", name, help, name,
+               name, (long long)value);
+}
+
+static void write_certificates(const struct upkeep *u, struct buf *b)
+{
+    static const char name[] = "headgate_certificate_end_timestamp_seconds";
+    const struct {
+        const char *of;
+        int64_t end_s;
+    } rows[] = { { "http", u->http_end_s },
+                 { "mllp", u->mllp_end_s },
+                 { "record", u->record_end_s } };
+    bool told = false;
+
+    for (size_t i = 0; i < COUNT(rows); i++) {
+        if (rows[i].end_s == INT64_MAX)
+            continue;
+        if (!told)
+            buf_printf(b,
+                       "# HELP %s When a certificate of ours, or one that is "
+                       "sent with it, runs out\n# TYPE %s gauge\n",
+                       name, name);
+        told = true;
+        buf_printf(b, "%s{of=\"%s\"} %lld\n", name, rows[i].of,
+                   (long long)rows[i].end_s);
+    }
+}
+
+enum err upkeep_metrics(struct db *db, const struct upkeep *u, struct buf *b)
+{
+    const enum query q = Q_META_GET;
+    int64_t backup_ms = 0;
+    enum err e = db_first(db, q, "s", BACKUP_KEY);
+
+    if (e == ERR_OK)
+        backup_ms = db_int(db, q, 0);
+    db_done(db, q);
+    if (e != ERR_OK && e != ERR_ABSENT)
+        return e;
+    buf_printf(b,
+               "# HELP headgate_info What is running\n"
+               "# TYPE headgate_info gauge\n"
+               "headgate_info{version=\"%s\",sqlite=\"%s\"} 1\n",
+               HEADGATE_VERSION, db_library_version());
+    gauge(b, "headgate_backup_timestamp_seconds",
+          "When the last backup by headgate store backup was made; 0 never",
+          backup_ms / 1000);
+    if (u->store_bytes >= 0)
+        gauge(b, "headgate_store_bytes", "The store on its disk, with its log",
+              u->store_bytes);
+    if (u->free_bytes >= 0)
+        gauge(b, "headgate_store_free_bytes",
+              "Room on the disk of the store, for its account", u->free_bytes);
+    gauge(b, "headgate_store_room_held",
+          "1 while the room is held that gets the store over a full disk",
+          u->room_held ? 1 : 0);
+    write_certificates(u, b);
+    return ERR_OK;
+}
+
+enum err upkeep_backed_up(struct db *db, int64_t at_ms)
+{
+    return db_run(db, Q_META_PUT, "si", BACKUP_KEY, at_ms);
+}
