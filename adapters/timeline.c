@@ -104,13 +104,28 @@ static const struct sheet_point *first_after(const struct maker *m,
     return NULL;
 }
 
+/* Treatments are known at any age, flows as a rule of the look-back alone: then
+ * the oldest that is known need not be the first after a treatment from before
+ * that. */
+static bool has_flows_around(const struct maker *m, size_t event)
+{
+    int days = policy_count(m->source->policy, P_LOOKBACK_D);
+    int64_t from_s = m->source->history->now_s - (int64_t)days * DAY_S;
+
+    return m->events[event].last_s >= from_s ||
+           (m->flows.count > 0 && m->flows.points[0].at_s < from_s);
+}
+
 static struct timeline_change change_of(const struct maker *m, size_t event)
 {
     struct timeline_change c = {
         NAN, NAN, 0, 0, METHOD_UNSTATED, METHOD_UNSTATED, NAN
     };
-    const struct sheet_point *after = first_after(m, event), *before = NULL;
+    const struct sheet_point *after = NULL, *before = NULL;
 
+    if (!has_flows_around(m, event))
+        return c;
+    after = first_after(m, event);
     if (after != NULL) {
         c.after_ml_min = after->value;
         c.after_s = after->at_s;

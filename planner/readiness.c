@@ -49,6 +49,17 @@ static const struct reading *newest(const struct look *k,
     return NULL;
 }
 
+/* Was a band ever placed?  It is there, or has left its scar, however long ago
+ * that was. */
+static bool was_banded(const struct look *k)
+{
+    for (size_t i = 0; i < k->h->count; i++) {
+        if (band_is_placing(&k->h->readings[i]))
+            return true;
+    }
+    return false;
+}
+
 static bool is_later(const struct reading *a, const struct reading *b)
 {
     return a != NULL && (b == NULL || a->start_s > b->start_s);
@@ -357,7 +368,7 @@ static unsigned find_cautions(const struct look *k)
         enum caution bit;
     } list[] = {
         { k->h->access_type == SIGN_TYPE_AVG, CAUTION_GRAFT },
-        { newest(k, band_is_placing) != NULL, CAUTION_BAND_BEFORE },
+        { was_banded(k), CAUTION_BAND_BEFORE },
         { pulmonary != NULL && pulmonary->present, CAUTION_PULMONARY },
         { arms_differ(k), CAUTION_ARM_DIFFERENCE },
         { has_open_stenosis(k), CAUTION_OUTFLOW },

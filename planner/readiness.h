@@ -49,7 +49,7 @@ enum exclusion {
 /* Bits of a set: each is printed with a plan. */
 enum caution {
     CAUTION_GRAFT = 1,
-    CAUTION_BAND_BEFORE = 2,
+    CAUTION_BAND_BEFORE = 2,    /* ever */
     CAUTION_PULMONARY = 4,      /* pulmonary hypertension */
     CAUTION_ARM_DIFFERENCE = 8, /* systolic pressures of the arms differ */
     CAUTION_OUTFLOW = 16,       /* a known outflow stenosis is untreated */

@@ -45,9 +45,15 @@
 #define PRUNE_BULK                                                             \
     "bulk WHERE ended_ms > 0 AND ended_ms < ?1 AND id < (SELECT max(id) FROM " \
     "bulk)"
+/* What states a lasting fact of an access, by the numbers of enum quantity
+ * (readings_load.c holds the two together): the dowel of a band, that it was
+ * released, stretched, its form, and what else was done to the access.  The
+ * index reading_standing of the schema has the same words, and is used only
+ * where a statement has them too. */
+#define STANDING_FACTS "quantity IN (9, 10, 11, 12, 24)"
 /* Observations (?1: seconds) all of whose readings are older, none of which is
- * held or explains what is open, of accesses that never had a band (?2 to ?4:
- * what tells of one). */
+ * held, explains what is open or states a lasting fact, of accesses that never
+ * had a band (?2 to ?4: what tells of one). */
 #define PRUNE_READINGS                                                         \
     "reading g WHERE g.start_s < ?1 AND g.end_s < ?1 AND NOT EXISTS (SELECT "  \
     "1 FROM reading n WHERE n.resource = g.resource AND (n.start_s >= ?1 OR "  \
@@ -55,7 +61,9 @@
     "g.resource NOT IN (SELECT v.resource FROM evidence v JOIN episode e ON "  \
     "e.access = v.access AND e.grp = v.grp AND e.number = v.number WHERE "     \
     "e.state IN (1, 2)) AND g.resource NOT IN (SELECT trigger FROM repeat "    \
-    "WHERE state IN (1, 2)) AND g.owner NOT IN (SELECT DISTINCT b.owner FROM " \
+    "WHERE state IN (1, 2)) AND g.resource NOT IN (SELECT resource FROM "      \
+    "reading WHERE " STANDING_FACTS                                            \
+    ") AND g.owner NOT IN (SELECT DISTINCT b.owner FROM "                      \
     "reading b WHERE b.quantity = ?2 OR (b.quantity = ?3 AND b.sign = ?4))"
 
 /* Run statements that take no arguments and return nothing. */

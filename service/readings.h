@@ -48,6 +48,11 @@ MUST_CHECK enum err readings_duplicate(struct db *db, struct fhir_item *item,
  * readings_load - the newest readings that rules look at, of an access (with
  * those merged into it) and its patient, of the look-back, oldest first
  *
+ * What states a lasting fact of the access (a band, its dowel and its form, that
+ * it was stretched or released, every other intervention) is loaded whatever
+ * its age: from before the look-back the newest 32 of each kind, as far as they
+ * count.  A band is in place until it is known to be gone.
+ *
  * Of one kind of number at most POINT_READINGS_MAX within a session are loaded,
  * so that what a machine sends all the time leaves room; but those that an open
  * suggestion rests on are loaded all the same.  Coded readings (signs,

@@ -6,8 +6,18 @@ enum {
     OWNERS_MAX = 16,
     GROUND_MAX = 512,      /* evidence of what is open: some of each group */
     LOOK_BACK_ROWS = 1024, /* within a session more are not compared */
-    PATIENT_SHARE = 4      /* a quarter of the room is the patient's */
+    PATIENT_SHARE = 4,     /* a quarter of the room is the patient's */
+    FACT_KINDS = 16,       /* by quantity and sign; there are ten */
+    FACTS_OF_KIND_MAX = 32 /* newest of each kind from before the look-back: a
+                              procedure has a dozen at most */
 };
+
+/* What stays true however long ago it was recorded: the list of STANDING_FACTS
+ * in db_schema.h, by whose numbers the statement and its index go. */
+_Static_assert(Q_DOWEL_DIAMETER == 9 && Q_BAND_RELEASED == 10 &&
+                   Q_BAND_STRETCHED == 11 && Q_BAND_FORM == 12 &&
+                   Q_ACCESS_INTERVENTION == 24,
+               "STANDING_FACTS has the numbers of these quantities");
 
 /* A reading that an open suggestion rests on. */
 struct ground {
@@ -30,10 +40,9 @@ struct load {
     struct ground ground[GROUND_MAX];
 };
 
-static void read_row(struct db *db, struct reading *r)
+/* q: Q_READING_LIST or Q_READING_FACTS, which have the same columns. */
+static void read_row(struct db *db, enum query q, struct reading *r)
 {
-    const enum query q = Q_READING_LIST;
-
     *r = (struct reading){ .start_s = db_int(db, q, 0),
                            .quantity = (enum quantity)db_int(db, q, 1),
                            .id = db_int(db, q, 2),
@@ -153,8 +162,60 @@ static enum err load_owner(struct load *l, int64_t owner)
     enum err e = db_query(l->db, q, "ii", owner, l->from_s);
 
     while (e == ERR_OK && (e = db_next(l->db, q)) == ERR_OK) {
-        read_row(l->db, &r);
+        read_row(l->db, q, &r);
         take(l, start, &r);
+    }
+    db_done(l->db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* ---- lasting facts ---------------------------------------------------------- */
+
+/* How many of each kind were loaded of one owner. */
+struct facts {
+    size_t kinds;
+    struct {
+        enum quantity quantity;
+        enum sign sign;
+        int count;
+    } kind[FACT_KINDS];
+};
+
+/* A fact that counts, unless there are enough newer ones of its kind. */
+static bool is_wanted(struct facts *f, const struct reading *r)
+{
+    size_t i = 0;
+
+    if (!reading_is_intervention(r) &&
+        !(r->quantity == Q_BAND_FORM && reading_counts(r) && r->present))
+        return false;
+    while (i < f->kinds &&
+           (f->kind[i].quantity != r->quantity || f->kind[i].sign != r->sign))
+        i++;
+    if (i == FACT_KINDS)
+        return false;
+    if (i == f->kinds) {
+        f->kind[i].quantity = r->quantity;
+        f->kind[i].sign = r->sign;
+        f->kind[i].count = 0;
+        f->kinds++;
+    }
+    return f->kind[i].count++ < FACTS_OF_KIND_MAX;
+}
+
+/* A band is in place until it is known to be gone, however long ago it was
+ * tied.  These few come first, so that nothing takes their room. */
+static enum err load_facts(struct load *l, int64_t owner)
+{
+    const enum query q = Q_READING_FACTS;
+    struct facts facts = { .kinds = 0 };
+    struct reading r;
+    enum err e = db_query(l->db, q, "ii", owner, l->from_s);
+
+    while (e == ERR_OK && (e = db_next(l->db, q)) == ERR_OK) {
+        read_row(l->db, q, &r);
+        if (is_wanted(&facts, &r))
+            take(l, l->count, &r);
     }
     db_done(l->db, q);
     return e == ERR_ABSENT ? ERR_OK : e;
@@ -193,6 +254,9 @@ static enum err load_all(struct load *l, const struct access *a, size_t max)
     if (e == ERR_ABSENT)
         e = ERR_OK;
     l->max = max - max / PATIENT_SHARE;
+    for (size_t i = 0; e == ERR_OK && i < owner_count; i++)
+        e = load_facts(l, owners[i]);
+    l->first = l->numbers = l->count;
     for (size_t i = 0; e == ERR_OK && i < owner_count; i++)
         e = load_owner(l, owners[i]);
     l->first = l->numbers = l->count;

@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 10 };
+enum { SCHEMA_VERSION = 11 };
 
 /* What the queue shows has changed when one of these rows has: a number that
  * only rises, by which it is told cheaply whether anything is new. */
@@ -143,6 +143,8 @@ static const char schema_sql[] =
     " side INT NOT NULL, how INT NOT NULL,"
     " PRIMARY KEY(owner, reviewed, start_s, quantity, resource, slot)) WITHOUT ROWID;"
     "CREATE INDEX reading_resource ON reading(resource);"
+    /* the lasting facts of an access, which are loaded whatever their age */
+    "CREATE INDEX reading_standing ON reading(owner, start_s, quantity, resource, slot) WHERE " STANDING_FACTS ";"
     "CREATE TABLE derived(source TEXT, resource INT, PRIMARY KEY(source, resource)) WITHOUT ROWID;"
     "CREATE INDEX derived_resource ON derived(resource);"
 
@@ -487,6 +489,7 @@ static const struct {
     { 8, ERASED_TABLES },
     { 9, "ALTER TABLE patient ADD COLUMN deceased_by_s INT;"
          "ALTER TABLE patient ADD COLUMN replaced_by TEXT;" QUEUE_MARKS_DEATH_DOUBT },
+    { 10, "CREATE INDEX reading_standing ON reading(owner, start_s, quantity, resource, slot) WHERE quantity IN (9, 10, 11, 12, 24);" },
 };
 /* clang-format on */
 

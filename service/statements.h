@@ -129,6 +129,7 @@ QUERY(Q_READING_PLACED, "SELECT (SELECT count(*) FROM reading WHERE resource = ?
 QUERY(Q_READING_REMOVE, "DELETE FROM reading WHERE resource = ?1")
 /* newest first, in the order of the key: it is read as far as there is room */
 QUERY(Q_READING_LIST, "SELECT start_s, quantity, resource, slot, ver, status, end_s, precision, value, bound, sign, present, method, side FROM reading WHERE owner = ?1 AND reviewed = 1 AND start_s >= ?2 ORDER BY start_s DESC, quantity DESC, resource DESC, slot DESC")
+QUERY(Q_READING_FACTS, "SELECT start_s, quantity, resource, slot, ver, status, end_s, precision, value, bound, sign, present, method, side FROM reading WHERE owner = ?1 AND " STANDING_FACTS " AND +reviewed = 1 AND start_s < ?2 ORDER BY start_s DESC, quantity DESC, resource DESC, slot DESC")
 QUERY(Q_READING_GROUND, "SELECT DISTINCT v.resource, v.slot FROM evidence v JOIN episode e ON e.access = v.access AND e.grp = v.grp AND e.number = v.number WHERE v.access = ?1 AND e.state IN (1, 2) LIMIT ?2")
 QUERY(Q_READING_EQUAL, "SELECT resource FROM reading WHERE owner = ?1 AND reviewed = ?2 AND start_s = ?3 AND quantity = ?4 AND end_s = ?5 AND method = ?6 AND sign = ?7 AND present = ?8 AND side = ?9 AND bound = ?10 AND (value = ?11 OR (value IS NULL AND ?11 IS NULL)) AND resource IN (SELECT id FROM resource WHERE resource.id = reading.resource AND ident IS NULL) LIMIT 1")
 QUERY(Q_READING_WITHDRAW, "UPDATE reading SET status = ?2 WHERE resource = ?1")

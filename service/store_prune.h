@@ -10,8 +10,10 @@
  *     HL7 messages  as they came, unless something of them waits for a person
  *     exports       of the record, but the last one
  *     readings      older than the look-back of the policy, too; not what is
- *                   held, what explains something open, or what was read at an
- *                   access that had a band (the technique is learnt from it)
+ *                   held, what explains something open, what states a lasting
+ *                   fact of an access (see readings_load()), or what was read
+ *                   at an access that had a band (the technique is learnt from
+ *                   it)
  *
  * The space is used again by what comes next; the file gets no smaller.
  */

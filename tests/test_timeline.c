@@ -301,6 +301,27 @@ static void doubtful_flows_are_not_compared(void **state)
     assert_true(isnan(find(TIMELINE_TREATMENT, 0)->change.after_ml_min));
 }
 
+/* Treatments are loaded at any age, flows of two years alone: one measured two
+ * years after a treatment does not tell what it did. */
+static void of_long_ago_only_the_treatment_is_known(void **state)
+{
+    const struct timeline_entry *old, *late;
+
+    (void)state;
+    begin();
+    chart_sign(&kit, 3 * 365, SIGN_ANGIOPLASTY_OUTFLOW);
+    chart_flow(&kit, 700, 900, METHOD_THERMODILUTION);
+    chart_sign(&kit, 600, SIGN_ANGIOPLASTY_OUTFLOW);
+    chart_flow(&kit, 500, 1200, METHOD_THERMODILUTION);
+    make();
+    old = find(TIMELINE_TREATMENT, 0);
+    late = find(TIMELINE_TREATMENT, 1);
+    assert_true(old->at_s < late->at_s);
+    assert_true(isnan(old->change.after_ml_min));
+    assert_near(late->change.before_ml_min, 900, 0);
+    assert_near(late->change.after_ml_min, 1200, 0);
+}
+
 /* ---- what is due ---------------------------------------------------------- */
 
 static void an_open_reminder_is_overdue_to_now(void **state)
@@ -429,6 +450,7 @@ int main(void)
         cmocka_unit_test(changes_at_random),
         cmocka_unit_test(two_methods_are_not_compared),
         cmocka_unit_test(doubtful_flows_are_not_compared),
+        cmocka_unit_test(of_long_ago_only_the_treatment_is_known),
         cmocka_unit_test(an_open_reminder_is_overdue_to_now),
         cmocka_unit_test(a_missed_visit_is_told),
         cmocka_unit_test(the_soonest_is_first),

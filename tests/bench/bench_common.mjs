@@ -16,6 +16,7 @@ import { join, resolve } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
+import { parseArgs } from 'node:util';
 import { TOKEN, nowMs, quantile } from './load_client.mjs';
 
 export const ROOT = fileURLToPath(new URL('../..', import.meta.url));
@@ -27,25 +28,36 @@ export const NOW = START_MS - START_MS % 3600000;
 
 /* ---- options ----------------------------------------------------------------- */
 
-/* BINARY [--name VALUE]...; a list has commas between. */
+let rowsFile = '';
+
+/* Of the kind of what stands there by default; a list has commas between. */
+function valueLike(was, text) {
+    if (Array.isArray(was))
+        return text.split(',').map((v) => valueLike(was[0], v));
+    if (typeof was === 'number' && !(Number(text) > 0))
+        throw new Error(`${text} is no number above 0`);
+    return typeof was === 'number' ? Number(text) : text;
+}
+
+/* PATH [--name VALUE]...; what is false by default takes no value.  rows: see
+ * above. */
 export function options(defaults) {
-    const [first, ...rest] = process.argv.slice(2);
     const known = { rows: '', ...defaults };
-    const usage = () => {
-        console.error(`usage: ${process.argv[1]} HEADGATE${Object.keys(known)
-            .map((k) => ` [--${k} ${known[k]}]`).join('')}`);
+    try {
+        const { values, positionals } = parseArgs({ allowPositionals: true,
+            options: Object.fromEntries(Object.entries(known).map(([name, v]) =>
+                [name, { type: v === false ? 'boolean' : 'string' }])) });
+        if (positionals.length !== 1) throw new Error('one path is needed');
+        for (const [name, text] of Object.entries(values))
+            known[name] = known[name] === false || valueLike(known[name], text);
+        rowsFile = known.rows;
+        return { ...known, path: resolve(positionals[0]) };
+    } catch (e) {
+        console.error(`${e.message}\nusage: ${process.argv[1]} PATH${
+            Object.entries(known).map(([name, v]) =>
+                ` [--${name}${v === false ? '' : ` ${v}`}]`).join('')}`);
         process.exit(2);
-    };
-    if (first === undefined || first.startsWith('--') || rest.length % 2 !== 0)
-        usage();
-    for (let i = 0; i < rest.length; i += 2) {
-        const name = rest[i].slice(2), was = known[name];
-        if (was === undefined) usage();
-        known[name] = typeof was === 'number' ? Number(rest[i + 1])
-            : Array.isArray(was) ? rest[i + 1].split(',').map((v) =>
-                (typeof was[0] === 'number' ? Number(v) : v)) : rest[i + 1];
     }
-    return { ...known, binary: resolve(first) };
 }
 
 /* ---- what is measured -------------------------------------------------------- */
@@ -112,20 +124,21 @@ export class Side {
  * of rates (that is the default).  Only what a single client would run into is
  * raised: connections.
  */
-export function headgateFolder(folder, more = '') {
+export function headgateFolder(folder, more = '',
+    policy = join(ROOT, 'config/policy.ini')) {
     mkdirSync(folder);
     const sum = createHash('sha256').update(TOKEN).digest('hex');
     writeFileSync(join(folder, 'tokens'), `bench ${sum}\n`, { mode: 0o600 });
     writeFileSync(join(folder, 'headgate.ini'), '[http]\nport = 0\n'
         + 'tokens = tokens\nconnections_max = 1000\n'
         + 'connections_per_client = 0\n[store]\npath = hg.db\n'
-        + `[policy]\npath = ${join(ROOT, 'config/policy.ini')}\n${more}`);
+        + `[policy]\npath = ${policy}\n${more}`);
     return ['--config', join(folder, 'headgate.ini')];
 }
 
-export function headgate(binary, folder, { more = '', ready } = {}) {
+export function headgate(binary, folder, { more, policy, ready } = {}) {
     const side = new Side('headgate', binary,
-        ['serve', ...headgateFolder(folder, more)],
+        ['serve', ...headgateFolder(folder, more, policy)],
         ready ?? /headgate ready (\S+)\n/);
     side.database = join(folder, 'hg.db');
     side.logPath = join(folder, 'log');
@@ -186,7 +199,6 @@ export function expect(condition, what) {
 /* ---- the table ----------------------------------------------------------------- */
 
 export const short = (n) => (n >= 100 ? n.toFixed(0) : n.toPrecision(3));
-const rowsFile = process.argv[process.argv.indexOf('--rows') + 1];
 
 /*
  * What was measured in turn, in the same unit; more: more is better.  The ratio
@@ -200,7 +212,7 @@ export function row(name, unit, more, ours, theirs, peerName) {
     console.log(`${name.padEnd(52)} ${short(said.ours).padStart(8)} ${
         short(said.theirs).padStart(8)} ${unit.padEnd(6)} ${
         short(ratio).padStart(7)} x  ${peerName}`);
-    if (process.argv.includes('--rows'))
+    if (rowsFile !== '')
         appendFileSync(rowsFile, `${JSON.stringify(said)}\n`);
 }
 

@@ -56,7 +56,7 @@ function message(n, results) {
 
 async function part(tmp, results) {
     const sides = [
-        headgate(set.binary, join(tmp, `h${results}`),
+        headgate(set.path, join(tmp, `h${results}`),
             { more: CONFIG, ready: LISTENS }),
         peer('python3-hl7, sqlite3', join(tmp, `p${results}`), 'peer_hl7.py'),
         peer('@medplum/hl7, node:sqlite', join(tmp, `n${results}`),

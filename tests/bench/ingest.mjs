@@ -18,7 +18,7 @@ import { KIND_COUNT, bench, bundleOf, expectKept, headgate, options, peer, perso
 import { closedLoop, openLoop, request } from './load_client.mjs';
 
 const set = options({ only: ['single', 'bundle', 'latency', 'start'], rounds: 3,
-    accesses: 100000, singles: 6000, bundles: 12, rates: [250, 1000, 4000],
+    accesses: 100000, singles: 6000, bundles: 12, rates: [500, 1000, 2000, 4000],
     seconds: 3 });
 const PEOPLE = 2000, SIZE = 500;
 
@@ -104,7 +104,7 @@ async function start(sides) {
 
 async function part(tmp, name, work) {
     if (!set.only.includes(name)) return;
-    const sides = [headgate(set.binary, join(tmp, `${name}-h`)),
+    const sides = [headgate(set.path, join(tmp, `${name}-h`)),
         peer('plain peer', join(tmp, `${name}-p`), 'peer_ingest.mjs'),
         peer('peer with the same duties', join(tmp, `${name}-d`),
             'peer_ingest.mjs', '--duties')];

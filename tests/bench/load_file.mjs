@@ -43,8 +43,8 @@ async function loaded(way, file, count) {
 
 /* Of a store of its own for each way. */
 function ways(tmp) {
-    const alone = headgate(set.binary, join(tmp, 'alone'));
-    const served = headgate(set.binary, join(tmp, 'served'));
+    const alone = headgate(set.path, join(tmp, 'alone'));
+    const served = headgate(set.path, join(tmp, 'served'));
     const database = join(tmp, 'peer', 'peer.db');
     const load = (side) => ['load', ...side.args.slice(1), '--quiet'];
     mkdirSync(join(tmp, 'peer'));

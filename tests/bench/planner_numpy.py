@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """planner_numpy - how long one whole plan takes, here and in NumPy
 
-    python3 planner_numpy.py PATH_TO_tool_plan [TIMES]
+    python3 planner_numpy.py PATH_TO_tool_plan [TIMES] [--scipy] [--rows FILE]
 
 The yardstick is the band planner as one would write it in NumPy: all guesses
 at once, Newton's method on all sizes together, the tree of what may follow
@@ -10,10 +10,13 @@ the same plan: 4096 guesses, five sizes with their quantiles, the look-ahead
 over three ties, the readings to take, the card.  Its losses and its first size
 must be the planner's, to 1e-6, or the comparison says nothing.
 
-Prints milliseconds, the least of TIMES (20), and the ratio.  Status 1 if the
-two plans differ.
+Prints milliseconds, the least of TIMES (20), and the ratio.  With --scipy also
+beside the plan of one who has SciPy solve the circuit guess by guess (brentq), once;
+all else of it is as in NumPy.  With --rows the ratios are added to that file as
+JSON, for all.mjs.  Status 1 if the plans differ.
 """
 
+import argparse
 import json
 import subprocess
 import sys
@@ -21,6 +24,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import brentq
 from scipy.special import ndtr
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / 'peers'))
@@ -63,6 +67,29 @@ def newton(arm, lumen):
     return q, hand, arm.gain * hand / map_
 
 
+def one_by_one(arm, lumen):
+    """The same, each circuit solved by itself, by SciPy."""
+    r = arm.ra + pore(arm.blood, 1.5, lumen)
+    k = arm.ka + arm.pulse * edge(lumen / arm.conduit, arm.contraction) * head(arm.blood, lumen)
+    share = arm.rh / (arm.rc + arm.rh)
+    inv = 1 / (arm.rd + arm.rc * share)
+    given = np.broadcast_arrays(r, k, share, inv, arm.map, arm.kappa, arm.q0, arm.cvp,
+                                arm.rf, arm.kf)
+    q = np.array([brentq(residual, 0, 20 * x[6], args=x, xtol=1e-9, rtol=1e-12)
+                  for x in zip(*(g.ravel().tolist() for g in given))]).reshape(r.shape)
+    map_ = arm.map + arm.kappa * (arm.q0 - q)
+    hand = arm.cvp + share * (map_ - arm.cvp)
+    hand = hand + ((r + k * q) * q + arm.cvp - hand) * inv * arm.rc * share
+    return q, hand, arm.gain * hand / map_
+
+
+def residual(q, r, k, share, inv, map_, kappa, q0, cvp, rf, kf):
+    above = map_ + kappa * (q0 - q) - cvp
+    path = (r + k * q) * q
+    qf = q + (path - share * above) * inv
+    return above - path - (rf + kf * abs(qf)) * qf
+
+
 def quantile_rows(rows, w):
     out = []
     for value in rows:
@@ -72,14 +99,14 @@ def quantile_rows(rows, w):
     return np.array(out)
 
 
-def ladder(arm, baseline):
+def ladder(arm, solve):
     plain = DOWELS[:, None] - arm.offset
-    q, hand, index = newton(arm, np.clip(plain - arm.prior['knot'] * arm.z(16), 0.5,
-                                         0.98 * arm.conduit))
+    q, hand, index = solve(arm, np.clip(plain - arm.prior['knot'] * arm.z(16), 0.5,
+                                        0.98 * arm.conduit))
     read, fall = q * arm.bias, 1 - q / arm.q0
     tables = [quantile_rows(x, arm.w) for x in (read, 100 * fall, hand, index)]
     tight, floor = (fall > GIVEN['reduction_high_frac']) @ arm.w, (read < 500) @ arm.w
-    free = np.log(newton(arm, np.clip(plain, 0.5, 0.98 * arm.conduit))[0] * arm.bias)
+    free = np.log(solve(arm, np.clip(plain, 0.5, 0.98 * arm.conduit))[0] * arm.bias)
     base = np.log(arm.q0 * arm.bias)
     logs = np.vstack([base, free, base])
     mean = logs @ arm.w
@@ -225,13 +252,12 @@ def card(look, b, d, cv, reads):
     return look.choose(SimpleBelief(moved, cov), d, 2, cv if reads < READINGS_MOST else 0.0)
 
 
-def plan():
+def plan(solve=newton):
     arm = Arm(GIVEN, 4096)
-    baseline = np.exp(np.mean(np.log(GIVEN['flow_ml_min'])))
     now = arm.cvp + arm.s * (arm.a * (arm.map - arm.psi * arm.drop)
                              + (1 - arm.a) * arm.map - arm.cvp)
     quantile_rows((now, arm.gain * now / arm.map), arm.w)
-    belief, knot, allowed, tables = ladder(arm, baseline)
+    belief, knot, allowed, tables = ladder(arm, solve)
     look = Look(knot, arm.cv / np.sqrt(2))
     allowed = np.flatnonzero(allowed)
     losses = {DOWELS[d]: look.tie_value(belief, d, 3, COST['tie'])[0] for d in allowed}
@@ -271,21 +297,43 @@ def differences(ours, theirs):
     return out
 
 
-def main():
-    if len(sys.argv) not in (2, 3):
-        raise SystemExit('usage: planner_numpy.py PATH_TO_tool_plan [TIMES]')
-    times = int(sys.argv[2]) if len(sys.argv) == 3 else 20
-    ours, best = plan(), np.inf
+def least_ms(times, solve):
+    best = np.inf
     for _ in range(times):
         start = time.perf_counter()
-        plan()
+        made = plan(solve)
         best = min(best, 1e3 * (time.perf_counter() - start))
-    done = subprocess.run([sys.argv[1]], input=f'plan {words()}\nbench {times} {words()}\n',
+    return made, best
+
+
+def said(name, peer_ms, ours_ms, rows):
+    print(f'{name} {peer_ms:.1f} ms, planner {ours_ms:.2f} ms, ratio {peer_ms / ours_ms:.1f}')
+    if rows is not None:
+        with open(rows, 'a', encoding='utf-8') as out:
+            print(json.dumps(dict(name='a whole band plan', unit='ms', ours=ours_ms,
+                                  peer=name, theirs=peer_ms, ratio=peer_ms / ours_ms)), file=out)
+
+
+def main():
+    words_of = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    words_of.add_argument('tool')
+    words_of.add_argument('times', nargs='?', type=int, default=20)
+    words_of.add_argument('--scipy', action='store_true')
+    words_of.add_argument('--rows')
+    args = words_of.parse_args()
+    plan()
+    ours, best = least_ms(args.times, newton)
+    done = subprocess.run([args.tool], input=f'plan {words()}\nbench {args.times} {words()}\n',
                           capture_output=True, text=True, check=True).stdout.splitlines()
     differ, theirs = differences(ours, json.loads(done[0])), float(done[1])
+    if args.scipy:
+        slow, once = least_ms(1, one_by_one)
+        differ += differences(slow, json.loads(done[0]))
     for line in differ:
         print(f'DIFFERENT {line}')
-    print(f'NumPy {best:.1f} ms, planner {theirs:.2f} ms, ratio {best / theirs:.1f}')
+    said('NumPy', best, theirs, args.rows)
+    if args.scipy:
+        said('SciPy, guess by guess', once, theirs, args.rows)
     return 1 if differ else 0
 
 

@@ -90,7 +90,7 @@ async function both(tmp, what, more, rates, each, seconds) {
         const sink = peer('sink', folder('sink'), 'sink.mjs');
         await sink.start();
         const side = name === 'headgate'
-            ? headgate(set.binary, folder('h'),
+            ? headgate(set.path, folder('h'),
                 { more: `[record]\nurl = ${sink.url}\n${more}` })
             : peer(name, folder('p'), 'peer_ingest.mjs', '--tasks', sink.url);
         await side.start();
