@@ -48,6 +48,7 @@ static const struct {
     { "--by", 'k', PLACE(by) },
     { "--by", 'w', PLACE(by) },
     { "--why", 'w', PLACE(why) },
+    { "--name", 'e', PLACE(name) },
     { "--whom", 'g', PLACE(whom) },
     { "--over", 'g', PLACE(over) },
     { "--until", 'g', PLACE(until) },
@@ -158,6 +159,7 @@ static bool read_switch(struct args *a, const char *name, const char *allowed)
                      { "--errors-held", 'l', &a->errors_held },
                      { "--watch", 'u', &a->watch },
                      { "--yes", 'v', &a->yes },
+                     { "--even-if-urgent", 'e', &a->even_if_urgent },
                      { "--digest", 'u', &a->digest } };
 
     for (size_t i = 0; i < COUNT(switches); i++) {

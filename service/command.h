@@ -81,8 +81,10 @@ struct args {
     bool errors_held;                  /* --errors-held */
     const char *rules[ARGS_RULES_MAX]; /* --rule ID, each */
     int rule_count;
-    bool watch, digest; /* --watch, --digest */
-    bool yes;           /* --yes */
+    bool watch, digest;  /* --watch, --digest */
+    bool yes;            /* --yes */
+    const char *name;    /* --name NAME, of a patient */
+    bool even_if_urgent; /* --even-if-urgent */
     const char *files[ARGS_FILES_MAX];
     int file_count;
 };
@@ -98,7 +100,7 @@ struct args {
  * --errors-held), q (--reason, --unit,
  * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit),
  * g (--whom, --over, --until), a (--from, --to DATE, --fhir, --anchor, --patient),
- * v (--yes), n (--to FILE), u (--unit, --state, --rule, --access, --week, --watch, --digest).
+ * v (--yes), e (--name, --even-if-urgent), n (--to FILE), u (--unit, --state, --rule, --access, --week, --watch, --digest).
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

@@ -11,7 +11,8 @@ enum { PATH_TEXT_MAX = 8192, EXPORT_MAX = 64 * 1024 * 1024 };
 
 static const char help[] =
     "usage: headgate patient export ID --to FILE.ndjson\n"
-    "       headgate patient erase ID --by NAME --why TEXT --yes\n"
+    "       headgate patient erase ID\n"
+    "       headgate patient erase ID --name NAME --by WHO --why TEXT --yes\n"
     "       headgate patient erased\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]...\n\n"
     "ID is the number of a patient (or system|number, or the id of the Patient "
@@ -23,8 +24,18 @@ static const char help[] =
     "             they came, and who looked.  FILE is readable by this account "
     "alone,\n"
     "             and is never overwritten\n"
-    "  erase      remove all of it, from every table and from the bytes of the "
-    "file.\n"
+    "  erase      without --yes: say whom it would remove and what is open, "
+    "and remove\n"
+    "             nothing.  With --yes: remove all of it, from every table and "
+    "from the\n"
+    "             bytes of the file.  --name repeats the name that was said "
+    "(or the\n"
+    "             family name), so that a mistyped number removes nobody.  "
+    "While "
+    "something\n"
+    "             very urgent is open, or a band is being tied, it is refused "
+    "without\n"
+    "             --even-if-urgent.\n"
     "             THIS CANNOT BE UNDONE, and the store takes nothing while its "
     "file is\n"
     "             written anew: senders wait.  What is kept is that it was "
@@ -110,6 +121,28 @@ static void add(struct buf *path, const char *name, const char *value)
     command_escape(path, value);
 }
 
+/* Whom it would remove, and that it has not. */
+static int show(const struct args *args)
+{
+    struct buf path;
+    int status;
+
+    buf_init(&path, PATH_TEXT_MAX);
+    buf_puts(&path, "/patient?about=");
+    command_escape(&path, args->files[1]);
+    status = buf_ok(&path) == ERR_OK ? command_call(args, "GET", path.data) : 2;
+    buf_clear(&path);
+    if (status != 0)
+        return status;
+    fprintf(
+        stderr,
+        _("\nheadgate: nothing was removed.  This cannot be undone: if it is "
+          "what you want, say headgate patient erase %s --name 'NAME' --by "
+          "'WHO' --why 'REASON' --yes\n"),
+        args->files[1]);
+    return 2;
+}
+
 static int erase(const struct args *args, const struct config *config)
 {
     struct session session;
@@ -123,6 +156,9 @@ static int erase(const struct args *args, const struct config *config)
     add(&path, "patient", args->files[1]);
     add(&path, "by", args->by);
     add(&path, "why", args->why);
+    add(&path, "name", args->name);
+    if (args->even_if_urgent)
+        add(&path, "urgent", "1");
     if (buf_ok(&path) == ERR_OK) {
         status = command_follow(&session, path.data, "/patient?state=1");
     } else {
@@ -154,12 +190,13 @@ static const char *misfit(const struct args *a)
                                  : "erased takes no name";
     if (exports != (a->out != NULL))
         return exports ? "say where to: --to FILE" : "--to goes with export";
-    if (erases && (a->by == NULL || a->why == NULL))
+    if (!erases && (a->by != NULL || a->why != NULL || a->yes ||
+                    a->name != NULL || a->even_if_urgent))
+        return "--name, --by, --why, --yes and --even-if-urgent go with erase";
+    if (erases && a->yes && (a->by == NULL || a->why == NULL))
         return "this cannot be undone: say who decides (--by) and why (--why)";
-    if (!erases && (a->by != NULL || a->why != NULL || a->yes))
-        return "--by, --why and --yes go with erase";
-    if (erases && !a->yes)
-        return "this cannot be undone: if it is what you want, say --yes";
+    if (erases && a->yes && a->name == NULL)
+        return "this cannot be undone: repeat the patient's name (--name)";
     return NULL;
 }
 
@@ -170,13 +207,15 @@ int command_patient(int argc, char **argv)
     const char *wrong;
     bool helped;
 
-    if (!args_read(&args, argc, argv, "fvwn", help, &helped))
+    if (!args_read(&args, argc, argv, "efvwn", help, &helped))
         return helped ? 0 : 2;
     wrong = misfit(&args);
     if (wrong != NULL)
         return complain(wrong);
     if (is_verb(&args, "erased"))
         return command_call(&args, "GET", "/patient?erased=1");
+    if (is_verb(&args, "erase") && !args.yes)
+        return show(&args);
     if (!args_config(&args, &config))
         return 2;
     return is_verb(&args, "export") ? export(&args, &config)

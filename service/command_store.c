@@ -141,6 +141,25 @@ static int verify(const char *file, const struct config *config)
     return e == ERR_OK ? 0 : 1;
 }
 
+/* Who was removed since the backup is known to the old store alone. */
+static void say_ledger(const struct store_restored *r)
+{
+    if (r->ledger != ERR_OK)
+        fputs(_("WHO WAS REMOVED ON REQUEST SINCE THE BACKUP IS NOT KNOWN to "
+                "this store: the old one could not be read for it, or has a "
+                "key of its own.  They may be in it again.  Remove them again "
+                "by your own papers of the requests (headgate patient erase), "
+                "and keep the old store until that is done.\n"),
+              stdout);
+    else if (r->carried > 0)
+        printf(ngettext("%lld erasure that the backup did not know of was "
+                        "taken over (headgate patient erased shows it).\n",
+                        "%lld erasures that the backup did not know of were "
+                        "taken over (headgate patient erased shows them).\n",
+                        (unsigned long)r->carried),
+               (long long)r->carried);
+}
+
 static void say_restored(const struct store_restored *r, const char *store)
 {
     say_check(&r->check);
@@ -150,6 +169,7 @@ static void say_restored(const struct store_restored *r, const char *store)
     if (r->damaged)
         fputs(_("The old store could not be read; it was put away as it is.\n"),
               stdout);
+    say_ledger(r);
     if (r->again.len > 0)
         printf(_("Patients who were removed on request are in it again; remove "
                  "them again (headgate patient erase):\n%s"),

@@ -4,6 +4,7 @@
 #include "service/app.h"
 #include "service/db_copy.h"
 #include "service/log.h"
+#include "service/patient_present.h"
 #include "service/patient_whole.h"
 #include "service/unit_list.h"
 
@@ -25,6 +26,7 @@ struct patient_erasure {
     bool under_way;
     bool finish; /* only what an earlier one has left */
     bool removed, told;
+    bool even_if_urgent;
     char who[ERASE_WORDS_SIZE], why[ERASE_WORDS_SIZE];
     struct audit_request asked; /* who did, for the row of the end */
     struct buf text; /* of the thread that has its turn; then of the loop */
@@ -119,6 +121,22 @@ static void note_failure(struct patient_erasure *p, struct db *db)
         log_event(LOG_ERROR, "patient.audit", KEY_ERR(e));
 }
 
+/* What was not there when it was asked for may be there by now. */
+static enum err look_again(struct patient_erasure *p, struct db *db)
+{
+    struct patient_present present;
+    int hours = policy_count(&p->service->work_policy, P_PLAN_CASE_H);
+    enum err e =
+        patient_present(db, p->rows.patient,
+                        clock_ms() / 1000 - (int64_t)hours * HOUR_S, &present);
+
+    if (e != ERR_OK || p->even_if_urgent ||
+        !patient_present_is_urgent(&present))
+        return e;
+    patient_present_write_urgent(&present, &p->text);
+    return ERR_CONFLICT;
+}
+
 static enum err remove_all(struct patient_erasure *p, struct db *db)
 {
     enum err e = db_run(db, Q_BEGIN, ""), back;
@@ -131,7 +149,9 @@ static enum err remove_all(struct patient_erasure *p, struct db *db)
                                    .senders = p->sift.senders,
                                    .base = p->sift.base };
     p->rows.seeking = &p->seeking;
-    e = patient_erase_sift_rest(db, &p->sift);
+    e = look_again(p, db);
+    if (e == ERR_OK)
+        e = patient_erase_sift_rest(db, &p->sift);
     if (e == ERR_OK)
         e = patient_erase_rows(db, &p->rows);
     if (e == ERR_OK)
@@ -276,23 +296,24 @@ static void begin(struct patient_erasure *p)
     store_begin_steps(p->service->store, &p->steps);
 }
 
-enum err patient_erase_begin(struct patient_erasure *p, int64_t patient,
-                             const char *who, const char *why,
+enum err patient_erase_begin(struct patient_erasure *p,
+                             const struct erase_wish *wish,
                              const struct audit_request *asked)
 {
     if (p->under_way)
         return ERR_DENIED;
-    snprintf(p->who, sizeof(p->who), "%s", who);
-    snprintf(p->why, sizeof(p->why), "%s", why);
+    snprintf(p->who, sizeof(p->who), "%s", wish->who);
+    snprintf(p->why, sizeof(p->why), "%s", wish->why);
+    p->even_if_urgent = wish->even_if_urgent;
     p->asked = *asked;
     p->number++;
     p->finish = false;
-    p->sift = (struct erase_sift){ .patient = patient,
+    p->sift = (struct erase_sift){ .patient = wish->patient,
                                    .mark = p->number,
                                    .names = &p->names,
                                    .senders = p->service->senders,
                                    .base = p->service->config.fhir_base };
-    p->rows = (struct erase_rows){ .patient = patient,
+    p->rows = (struct erase_rows){ .patient = wish->patient,
                                    .mark = p->number,
                                    .who = p->who,
                                    .why = p->why,

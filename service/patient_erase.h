@@ -49,11 +49,18 @@ struct erase_view {
 MUST_CHECK enum err patient_erasure_open(struct service *service,
                                          struct patient_erasure **erasure);
 
+struct erase_wish {
+    int64_t patient;
+    const char *who, *why; /* copied */
+    bool even_if_urgent;   /* see patient_present_is_urgent; else that is looked
+                              at once more when all is to go, and nothing is
+                              removed */
+};
+
 /* asked: whose row the end has in the audit trail, in the transaction of the
  * removal ("patient-erase"); copied.  ERR_DENIED: another one is under way. */
 MUST_CHECK enum err patient_erase_begin(struct patient_erasure *erasure,
-                                        int64_t patient, const char *who,
-                                        const char *why,
+                                        const struct erase_wish *wish,
                                         const struct audit_request *asked);
 
 /* A file that an earlier erasure has left to be written anew, if there is

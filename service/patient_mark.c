@@ -137,3 +137,99 @@ enum err patient_marked_each(struct db *marks, struct db *db,
     free(some);
     return e;
 }
+
+/* ---- from one store into another ------------------------------------------- */
+
+/* One key for both, or no hash of the one is found in the other. */
+static enum err carry_key(struct db *from, struct db *to)
+{
+    char theirs[KEY_SIZE] = "", ours[KEY_SIZE] = "";
+    enum err e = read_key(from, theirs);
+
+    if (e == ERR_OK)
+        e = read_key(to, ours);
+    else
+        return e; /* ERR_ABSENT: nobody was removed there */
+    if (e == ERR_ABSENT)
+        return db_run(to, Q_META_PUT, "ss", key_name, theirs);
+    return e == ERR_OK && strcmp(theirs, ours) != 0 ? ERR_CONFLICT : e;
+}
+
+/* The row that is read, under a number of this store: theirs may be given to
+ * something else here.  Their file is not written anew here: it is not this
+ * one. */
+static enum err carry_row(struct db *from, struct db *to, int64_t *id,
+                          int64_t *carried)
+{
+    const enum query q = Q_ERASED_LIST, same = Q_ERASED_SAME;
+    enum err e = db_first(to, same, "iss", db_int(from, q, 1),
+                          db_text(from, q, 2), db_text(from, q, 3));
+
+    if (e == ERR_OK)
+        *id = db_int(to, same, 0);
+    db_done(to, same);
+    if (e != ERR_ABSENT)
+        return e;
+    e = db_new_id(to, id);
+    if (e == ERR_OK)
+        e = db_run(to, Q_ERASED_TAKE, "iisss", *id, db_int(from, q, 1),
+                   db_text(from, q, 2), db_text(from, q, 3),
+                   db_text(from, q, 4));
+    if (e == ERR_OK)
+        ++*carried;
+    return e;
+}
+
+static enum err carry_hashes(struct db *from, struct db *to, int64_t theirs,
+                             int64_t ours)
+{
+    const enum query q = Q_ERASED_KEYS;
+    enum err e = db_query(from, q, "i", theirs);
+
+    while (e == ERR_OK && (e = db_next(from, q)) == ERR_OK) {
+        size_t len = 0;
+        const void *mark = db_blob(from, q, 0, &len);
+
+        e = db_run(to, Q_ERASED_KEY, "bi", mark, len, ours);
+    }
+    db_done(from, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static enum err carry_all(struct db *from, struct db *to, int64_t *carried)
+{
+    const enum query q = Q_ERASED_LIST;
+    enum err e = db_query(from, q, "");
+
+    while (e == ERR_OK && (e = db_next(from, q)) == ERR_OK) {
+        int64_t id = 0;
+
+        e = carry_row(from, to, &id, carried);
+        if (e == ERR_OK)
+            e = carry_hashes(from, to, db_int(from, q, 0), id);
+    }
+    db_done(from, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err patient_marks_carry(struct db *from, struct db *to, int64_t *carried)
+{
+    enum err e = db_run(to, Q_BEGIN, ""), back;
+
+    *carried = 0;
+    if (e != ERR_OK)
+        return e;
+    e = carry_key(from, to);
+    if (e == ERR_OK)
+        e = carry_all(from, to, carried);
+    if (e == ERR_OK)
+        e = db_run(to, Q_COMMIT, "");
+    if (e == ERR_OK)
+        return ERR_OK;
+    back = db_run(to, Q_ROLLBACK, "");
+    db_forget_ids(to);
+    *carried = 0;
+    if (e == ERR_ABSENT) /* nobody was removed there */
+        e = ERR_OK;
+    return e == ERR_OK ? back : e;
+}

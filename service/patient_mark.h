@@ -19,4 +19,15 @@ MUST_CHECK enum err patient_marked_each(
     struct db *marks, struct db *db,
     void (*visit)(void *arg, int64_t erasure, const char *alias), void *arg);
 
+/*
+ * Take what another store knows of erasures into this one, in one transaction:
+ * the rows of erased, the hashes and the key that they were made with.
+ *
+ * carried       out: rows of erased that were not here yet
+ * ERR_CONFLICT  each store has a key of its own: the hashes of the one mean
+ *               nothing with the key of the other, and nothing was taken
+ */
+MUST_CHECK enum err patient_marks_carry(struct db *from, struct db *to,
+                                        int64_t *carried);
+
 #endif

@@ -81,6 +81,7 @@ static enum err note(struct db *db, struct db *held,
                      const struct store_restored *r, int64_t now_s)
 {
     char actor[32], head[AUDIT_HEX_SIZE + 40], detail[AUDIT_TEXT_MAX];
+    char carried[64] = "";
     const struct audit_entry row = { .at_ms = now_s * 1000,
                                      .kind = "local",
                                      .actor = actor,
@@ -90,17 +91,30 @@ static enum err note(struct db *db, struct db *held,
 
     say_head(held, r, head, sizeof(head));
     snprintf(actor, sizeof(actor), "uid %ld", (long)getuid());
-    snprintf(detail, sizeof(detail), "backup %s, in place of %s",
-             r->check.manifest.sha256, head);
+    if (held != NULL && r->ledger != ERR_OK)
+        snprintf(carried, sizeof(carried), "; its erasures were not to be had");
+    else if (r->carried > 0)
+        snprintf(carried, sizeof(carried), "; erasures taken over: %lld",
+                 (long long)r->carried);
+    snprintf(detail, sizeof(detail), "backup %s, in place of %s%s",
+             r->check.manifest.sha256, head, carried);
     return audit_note(db, &row);
+}
+
+/* A store that is damaged is put away for that reason: it stops nothing here. */
+static void carry(struct db *db, struct db *held, struct store_restored *r)
+{
+    if (held != NULL)
+        r->ledger = patient_marks_carry(held, db, &r->carried);
+    else if (r->damaged)
+        r->ledger = ERR_STORE;
 }
 
 /* Before it takes its place: a store that was put back, and says nothing of it,
  * is never there.  Its tables are brought up to date by that, as the service
  * would do. */
 static enum err record(const char *store, struct db *held,
-                       const struct store_restored *r, int64_t now_s,
-                       struct buf *why)
+                       struct store_restored *r, int64_t now_s, struct buf *why)
 {
     char part[STORE_PATH_SIZE], log[STORE_PATH_SIZE + 8];
     struct db *db = NULL;
@@ -109,6 +123,8 @@ static enum err record(const char *store, struct db *held,
     if (e != ERR_OK)
         return e;
     e = db_open(part, &db);
+    if (e == ERR_OK)
+        carry(db, held, r);
     if (e == ERR_OK)
         e = note(db, held, r, now_s);
     if (e == ERR_OK)

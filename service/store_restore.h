@@ -10,6 +10,10 @@
  * that goes away with the old store: whoever puts back a store of before a deed
  * cannot make it undone unseen.
  *
+ * What the old store knows of erasures (erased, erased_key) goes into the copy
+ * before it takes its place: it is the only one to know who was removed since
+ * the backup.  That it cannot be read stops no restore, but is told.
+ *
  * At each moment there is a whole store at its place: the old one, then the
  * new one.  The old one stays, as STORE.before-TIME; a log beside it that
  * cannot be read into it goes with it.  No service may run.
@@ -28,6 +32,10 @@ struct store_restored {
     /* names of patients whom the old store knows to have been removed, and who
      * are in the new one: a line each; to be cleared */
     struct buf again;
+    int64_t carried; /* erasures the backup did not know of, now in it */
+    /* there was an old store, and what it knows of erasures was not to be had
+     * (ERR_CONFLICT: hashes of another key); ERR_OK: all of it was taken */
+    enum err ledger;
 };
 
 /*

@@ -7,6 +7,7 @@
  * sha256sum in tests/peers/store.mjs.
  */
 #include "service/db_copy.h"
+#include "service/patient_erase.h"
 #include "service/store_backup.h"
 #include "service/store_manifest.h"
 #include "service/store_restore.h"
@@ -515,6 +516,7 @@ static void a_damaged_store_is_put_away_as_it_is(void **state)
     fclose(f);
     assert_int_equal(restore(&r), ERR_OK);
     assert_true(r.damaged);
+    assert_int_equal(r.ledger, ERR_STORE);
     assert_int_equal(keys_in(w.path), 300);
     assert_int_equal(
         world_count_file(w.path, "SELECT count(*) FROM audit WHERE "
@@ -546,6 +548,91 @@ static void a_bad_backup_changes_nothing(void **state)
     assert_int_equal(keys_in(w.path), 350);
 }
 
+/* ---- erasures that the backup does not know of ------------------------------ */
+
+/* HMAC-SHA256 (RFC 2104) of "i:urn:example:mrn|1001" with a key of 64 times
+ * "0", worked out with the module hmac of Python 3. */
+#define MARK "566e7175a264e6c91ce7b5debb856228ae9686d965142478c6888e83774022a3"
+#define KEY_OF(digit)                                                          \
+    "INSERT INTO meta(k, v) VALUES('erasure_key', replace(hex(zeroblob(32)), " \
+    "'0', '" digit "'));"
+
+/* In the backup the patient is there; in the store the patient was removed. */
+static void erase_after_backup(const char *key)
+{
+    open_store();
+    close_store();
+    world_change_file(w.path, "INSERT INTO patient_alias(alias, patient) "
+                              "VALUES('i:urn:example:mrn|1001', 77)");
+    make_backup(100);
+    world_change_file(
+        w.path, "DELETE FROM patient_alias WHERE patient = 77;"
+                "INSERT INTO erased(id, part, at_ms, who, why, counts, "
+                "state) VALUES(5, 5, 1, 'A, privacy', 'asked', '{}', 0);"
+                "INSERT INTO erased_key(hash, erased) VALUES(X'" MARK "', 5)");
+    world_change_file(w.path, key);
+}
+
+static void list_erased(struct buf *out)
+{
+    struct db *db = NULL;
+
+    buf_init(out, 65536);
+    assert_int_equal(db_open(w.path, &db), ERR_OK);
+    assert_int_equal(patient_erased_list(db, out), ERR_OK);
+    db_close(db);
+}
+
+static void erasures_since_the_backup_are_known_after_a_restore(void **state)
+{
+    struct store_restored r;
+    struct buf out;
+
+    (void)state;
+    erase_after_backup(KEY_OF("0"));
+    assert_int_equal(restore(&r), ERR_OK);
+    assert_int_equal(r.ledger, ERR_OK);
+    assert_int_equal(r.carried, 1);
+    list_erased(&out);
+    assert_non_null(strstr(out.data, "A, privacy: asked"));
+    assert_non_null(strstr(out.data, "IS HERE AGAIN"));
+    buf_clear(&out);
+    /* its file is not the one that was to be written anew */
+    assert_int_equal(
+        world_count_file(w.path, "SELECT count(*) FROM erased WHERE state = 1"),
+        1);
+    assert_int_equal(world_count_file(w.path,
+                                      "SELECT count(*) FROM audit WHERE action "
+                                      "= 'restored' AND detail LIKE "
+                                      "'%; erasures taken over: 1'"),
+                     1);
+    unlink(r.before);
+}
+
+/* With the key of the one nothing of the other is found: that is told. */
+static void erasures_with_another_key_are_told(void **state)
+{
+    struct store_restored r;
+
+    (void)state;
+    open_store();
+    close_store();
+    world_change_file(w.path, KEY_OF("1"));
+    erase_after_backup("UPDATE meta SET v = replace(v, '1', '0') WHERE k = "
+                       "'erasure_key'");
+    assert_int_equal(restore(&r), ERR_OK);
+    assert_int_equal(r.ledger, ERR_CONFLICT);
+    assert_int_equal(r.carried, 0);
+    assert_int_equal(world_count_file(w.path, "SELECT count(*) FROM erased"),
+                     0);
+    assert_int_equal(world_count_file(w.path,
+                                      "SELECT count(*) FROM audit WHERE action "
+                                      "= 'restored' AND detail LIKE "
+                                      "'%; its erasures were not to be had'"),
+                     1);
+    unlink(r.before);
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, stop)
 
 int main(void)
@@ -564,6 +651,8 @@ int main(void)
         TEST(the_old_store_stays_beside_the_new_one),
         TEST(a_damaged_store_is_put_away_as_it_is),
         TEST(a_bad_backup_changes_nothing),
+        TEST(erasures_since_the_backup_are_known_after_a_restore),
+        TEST(erasures_with_another_key_are_told),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

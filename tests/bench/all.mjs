@@ -5,7 +5,7 @@
  *       tests/bench/all.mjs BUILD [--only NAME,NAME] [--quick]
  *
  * BUILD: a folder with a Release build, tests included.  Names: ingest, hl7, load,
- * plan, review, task.  Some twelve minutes on two cores, which must have nothing
+ * plan, review, task.  Some ten minutes on two cores, which must have nothing
  * else to do; quick: one round of little, to see that all of it runs.
  *
  * Nothing is asserted but that all was taken and counted right; the status is 1
@@ -15,7 +15,7 @@
 import { execFileSync, spawn } from 'node:child_process';
 import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { cpus, tmpdir, totalmem } from 'node:os';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import { ROOT, options, short } from './bench_common.mjs';
 
 const PYTHON = ['/usr/bin/python3', '-B'];
@@ -40,10 +40,12 @@ const ALL = {
         '--seconds', 1]]],
 };
 
+let running = null;
+
 function run([command, flag], script, target, rows, words) {
-    const child = spawn(command, [flag, join(ROOT, 'tests/bench', script), target,
+    running = spawn(command, [flag, join(ROOT, 'tests/bench', script), target,
         '--rows', rows, ...words.map(String)], { cwd: ROOT, stdio: 'inherit' });
-    return new Promise((done) => child.on('close', done));
+    return new Promise((done) => running.on('close', done));
 }
 
 /* ---- what it ran on ------------------------------------------------------------ */
@@ -70,18 +72,29 @@ function table(path) {
             short(r.theirs)} ${r.unit} | ${r.peer} | ${short(r.ratio)} |`);
 }
 
+function refuse(what) {
+    console.error(what);
+    process.exit(2);
+}
+
+for (const name of set.only) {
+    for (const [, , target] of ALL[name] ?? refuse(`no benchmark ${name}`))
+        if (!existsSync(target)) refuse(`${target} is not there: build it first`);
+}
 const tmp = mkdtempSync(join(tmpdir(), 'headgate-bench-all-'));
+for (const signal of ['SIGINT', 'SIGTERM'])
+    process.once(signal, () => {
+        running?.kill(signal); /* it clears up after itself */
+        rmSync(tmp, { recursive: true });
+        process.exit(1);
+    });
 const rows = join(tmp, 'rows.ndjson');
 let failed = 0;
 for (const name of set.only) {
-    if (ALL[name] === undefined) {
-        console.error(`no benchmark ${name}`);
-        process.exit(2);
-    }
     for (const [command, script, target, quick, always = []] of ALL[name]) {
         const began = Date.now();
         console.log(`\n${script}`);
-        const status = await run(command, script, resolve(target), rows,
+        const status = await run(command, script, target, rows,
             [...always, ...(set.quick ? quick : [])]);
         console.log(`${script}: ${((Date.now() - began) / 1000).toFixed(0)} s`);
         if (status !== 0) {

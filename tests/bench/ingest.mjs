@@ -31,8 +31,8 @@ const singles = (side, count) => next(side, count).map((o) =>
 const bundles = (side, count) => Array.from({ length: count }, () =>
     request(side.url, '', bundleOf(next(side, SIZE))));
 
-/* People first, so that what is measured is the usual path; a hundred to a
- * Bundle, with their readings if there are any. */
+/* People first, so that what is measured is the usual path; in Bundles, with
+ * their readings if there are any. */
 async function introduce(side, people, readings = () => []) {
     const PART = 250;
     for (let n = 0; n < people; n += PART) {

@@ -9,10 +9,9 @@
  * Asserted: every line was stored.
  */
 
-import { spawn } from 'node:child_process';
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { ROOT, bench, expect, expectKept, headgate, options, person, quiet,
+import { ROOT, begin, bench, expect, expectKept, headgate, options, person, quiet,
     reading, row } from './bench_common.mjs';
 import { nowMs } from './load_client.mjs';
 
@@ -25,8 +24,7 @@ const text = (resources) => resources.map((r) => `${JSON.stringify(r)}\n`)
 /* What it said, and how long it took. */
 function run(command, args) {
     const began = nowMs();
-    const child = spawn(command, args, { cwd: ROOT,
-        stdio: ['ignore', 'pipe', 'inherit'] });
+    const child = begin(command, args, ['ignore', 'pipe', 'inherit']);
     let said = '';
     child.stdout.on('data', (chunk) => { said += chunk; });
     return new Promise((done) => child.on('close', (status) =>

@@ -65,7 +65,10 @@ function fillPeer(tmp) {
 const waiting = (side) => side.metric('headgate_reviews_waiting');
 
 async function reviewed(side) {
-    while (await waiting(side) > 0) await sleep(25);
+    for (const end = Date.now() + 600000; await waiting(side) > 0;) {
+        expect(Date.now() < end, 'ten minutes, and some are not reviewed');
+        await sleep(25);
+    }
 }
 
 /* Milliseconds from the signal to the last review. */

@@ -2,8 +2,10 @@
  * From a reading to its Task at the record, at fixed rates: so many readings a
  * second are due, each twentieth completes the rule on high flow, and counts
  * from the moment at which it was due until the Task has reached a record that
- * costs little (sink.mjs).  Beside the peer, which compares two values and posts
- * a small Task after its commit.
+ * costs little (sink.mjs).  Then the same as it is installed, two Tasks a second:
+ * each with a document of the plan, the page to print and a Provenance.  Beside
+ * the peer, which compares two values and posts a small Task after its commit; it
+ * does not ask who the patient is at the record, and makes no plan.
  *
  *   node tests/bench/time_to_task.mjs HEADGATE [--rates N,N] [--seconds N]
  *       [--rounds N]

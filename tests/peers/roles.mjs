@@ -93,7 +93,7 @@ const ROUTES = [
     ['GET', '/audit?verify', , 'a'],
     /* on the machine of the service only, whatever a token says */
     ['POST', '/store?act=backup&file=x', , ''],
-    ['POST', '/patient?act=erase&patient=x&by=Zz&why=x', , ''],
+    ['POST', '/patient?act=erase&patient=x&by=Zz&why=x&name=x', , ''],
     ['POST', '/bulk', , 'a'],
     ['DELETE', '/bulk', , 'a'],
     ['GET', '/healthz', , 'srca'],

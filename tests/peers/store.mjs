@@ -285,11 +285,15 @@ async function onePatient() {
 
     for (const marker of markers.slice(0, 1))
         expect(raw().includes(marker), `${marker} never was in the file`);
-    const asked = await service.command('patient', 'erase', 'N-gone', '--by',
-        'Records', '--why', 'request 17');
-    expect(asked.status === 2 && /--yes/.test(asked.err), asked.err);
+    const asked = await service.command('patient', 'erase', 'N-gone');
+    expect(asked.status === 2 && /nothing was removed.*--yes/s.test(asked.err)
+        && /\|N-gone\n/.test(asked.out) && /Readings: 3, 2/.test(asked.out)
+        && !/URGENT|BEING TIED/.test(asked.out), asked.err + asked.out);
+    const other = await service.command('patient', 'erase', 'N-gone', '--by',
+        'Records', '--why', 'request 17', '--name', 'Family-stays', '--yes');
+    expect(other.status === 1 && /another name/.test(other.err), other.err);
     const erased = await service.command('patient', 'erase', 'N-gone', '--by',
-        'Records', '--why', 'request 17', '--yes');
+        'Records', '--why', 'request 17', '--name', 'family-GONE', '--yes');
     expect(erased.status === 0 && /3 readings/.test(erased.out),
         erased.err + erased.out);
     for (const marker of markers)
@@ -358,7 +362,8 @@ async function oneHiddenPatient() {
         expect(are === want, `kept: ${are}, not ${want}`);
     };
     const erase = (name) => service.command('patient', 'erase', name, '--by',
-        'Records', '--why', 'request 18', '--yes');
+        'Records', '--why', 'request 18', '--name',
+        `Family-${name.slice(2)}`, '--yes');
 
     await service.start();
     await send(service, [...person('hidden'), ...person('plain')]);
