@@ -100,6 +100,7 @@ struct service {
     struct poll_side *incoming; /* NULL: no record is set */
     struct hook_counters hooks;
     struct tally_loop *tally;
+    bool store_made;              /* there was none when it was opened */
     struct silence_loop *silence; /* NULL: who only looks */
     struct store_backup *backup;
     struct patient_erasure *erasure;

@@ -1,5 +1,7 @@
 #include "service/clock_back.h"
 
+enum { MINUTE_S = 60 }; /* less is no wrong clock */
+
 bool clock_watch_look(struct clock_watch *w, int64_t wall_ms, int64_t steady_ms,
                       int64_t *was_ms)
 {
@@ -28,5 +30,9 @@ enum err clock_back_mend(struct db *db, int64_t was_ms, int64_t now_ms)
         e = db_run(db, Q_CLOCK_OUTBOX, "ii", was_ms, now_ms);
     if (e == ERR_OK)
         e = db_run(db, Q_CLOCK_FETCH, "ii", was_ms, now_ms);
-    return e;
+    if (e == ERR_OK)
+        e = db_run(db, Q_CLOCK_EPISODE, "ii", now_ms / 1000, INT64(MINUTE_S));
+    /* what was judged by the wrong date is judged again */
+    return e == ERR_OK && db_changes(db) > 0 ? db_run(db, Q_NEWS_OF_ALL, "")
+                                             : e;
 }

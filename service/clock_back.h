@@ -35,7 +35,9 @@ MUST_CHECK enum err clock_back_last(struct db *db, int64_t *last_ms);
 /*
  * Store thread: the clock said was_ms, and says now_ms.  What was due by then
  * is due now; waits go on as long as they would have; what is due by a date
- * stays there.
+ * stays there.  But a suggestion that was told of at a time that has not come
+ * yet is told of now, and is due as long after now as it was after that: what
+ * must be seen to within hours is not due in a year.
  */
 MUST_CHECK enum err clock_back_mend(struct db *db, int64_t was_ms,
                                     int64_t now_ms);

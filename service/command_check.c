@@ -15,6 +15,7 @@
 #include "service/modes.h"
 #include "service/reload.h"
 #include "service/smart.h"
+#include "service/store_there.h"
 #include "service/tokens.h"
 
 #include <errno.h>
@@ -159,6 +160,22 @@ static bool check_folder(const char *path)
     return ok;
 }
 
+/* May one be made in its place? */
+static bool check_missing(const struct config *config)
+{
+    struct buf why;
+    bool made = false;
+    enum err e;
+
+    buf_init(&why, WHY_MAX);
+    e = store_there_may_make(config->store_path, config->store_make, &made,
+                             &why);
+    if (e != ERR_OK)
+        printf("store    %s\n", why.data);
+    buf_clear(&why);
+    return e == ERR_OK && check_folder(config->store_path);
+}
+
 /* Rows that people added while a service ran, beside those of the files. */
 static enum err check_mappings(struct db *db, const struct config *config)
 {
@@ -203,7 +220,7 @@ static bool check_store(const struct config *config, bool quick)
     int64_t version = 0;
 
     if (access(path, F_OK) != 0)
-        return check_folder(path);
+        return check_missing(config);
     e = look_at_store(config, quick, &version, &mapped);
     if (e == ERR_DENIED) {
         printf("store    %s: in use by a service\n", path);

@@ -72,7 +72,8 @@ struct config {
     bool merge_implied; /* site.merge_implied: let the first real access of a
                            patient take over an implied one; true */
     /* [service] */
-    bool silent; /* compute and keep, and post nothing; false */
+    bool store_make; /* a store that is not there is made; true */
+    bool silent;     /* compute and keep, and post nothing; false */
     /* [store] */
     char store_path[CONFIG_TEXT_SIZE]; /* headgate.db */
     /* days that headgate store prune leaves; 0: for ever */

@@ -123,6 +123,10 @@ static const struct config_row rows[] = {
 
     { "store.path", T_PATH, AT(store_path), 1, ROOM(store_path), "headgate.db",
       "", "The database. Not set: beside this file." },
+    { "store.make", T_BOOL, AT(store_make), 0, 1, "true", "",
+      "A store that is not there is made. Set it to false once there is one: "
+      "where its disk is not mounted the service then does not start, instead "
+      "of beginning with nothing, in which nobody is watched." },
     { "store.keep_outbox_days", T_INT, AT(keep_outbox_d), 0, 36500, "0", "d",
       "headgate store prune: days that deliveries of closed Tasks are kept "
       "after the last change of the Task. 0, here and below: for ever." },

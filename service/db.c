@@ -22,6 +22,7 @@ struct db {
     /* A column could not be read for want of memory; whoever read it went on
      * without it, so that nothing of this transaction may be kept. */
     bool torn;
+    bool damaged; /* what was read cannot be so */
 };
 
 static const char *const sql[QUERY_COUNT] = {
@@ -209,6 +210,11 @@ const char *db_library_version(void)
     return sqlite3_libversion();
 }
 
+bool db_is_damaged(const struct db *db)
+{
+    return db->damaged;
+}
+
 bool db_in_transaction(struct db *db)
 {
     return sqlite3_get_autocommit(db->handle) == 0;
@@ -295,6 +301,8 @@ enum err db_next(struct db *db, enum query q)
     code = sqlite3_step(db->statements[q]);
     if (code == SQLITE_ROW)
         return ERR_OK;
+    if ((code & 0xff) == SQLITE_CORRUPT || (code & 0xff) == SQLITE_NOTADB)
+        db->damaged = true;
     db_done(db, q);
     return code == SQLITE_DONE ? ERR_ABSENT : db_err_of(code);
 }

@@ -62,6 +62,9 @@ const char *db_library_version(void);
 /* The version of the tables that this program makes. */
 int64_t db_schema_newest(void);
 
+/* Has the engine met something in the file that cannot be so? */
+bool db_is_damaged(const struct db *db);
+
 /* False also after the engine has undone a transaction by itself. */
 bool db_in_transaction(struct db *db);
 

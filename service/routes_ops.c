@@ -81,6 +81,8 @@ static enum err run_ready(struct db *db, struct report *r)
     buf_puts(&r->x.body, r->x.service->review.silent
                              ? "ready, in silent mode: nothing is posted\n"
                              : "ready\n");
+    if (e == ERR_OK)
+        e = upkeep_say(db, &r->upkeep, clock_ms(), &r->x.body);
     if (r->counters.reload_failed)
         buf_puts(&r->x.body, "settings: they could not be read again; those "
                              "before are in force (the log says why)\n");
@@ -112,5 +114,6 @@ void route_ready(struct service *s, struct http_request *r)
     if (report == NULL)
         return;
     report_look_at_record(s, report);
+    upkeep_look(s, &report->upkeep);
     report_submit(report);
 }

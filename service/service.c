@@ -7,6 +7,7 @@
 #include "service/quarantine_urgent.h"
 #include "service/reload.h"
 #include "service/silence_loop.h"
+#include "service/store_there.h"
 #include "service/unit_list_loop.h"
 
 #include <stdio.h>
@@ -117,6 +118,10 @@ static enum err open_store(struct service *s, struct buf *why)
                                .prepare = read_mappings };
     enum err e;
 
+    e = store_there_may_make(s->config.store_path, s->config.store_make,
+                             &s->store_made, why);
+    if (e != ERR_OK)
+        return e;
     s->open_why = why;
     e = store_open(s->loop, s->config.store_path, &work, on_store_fatal, s,
                    &s->store);

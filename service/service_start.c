@@ -6,6 +6,7 @@
 #include "service/log.h"
 #include "service/replaced.h"
 #include "service/search_index.h"
+#include "service/upkeep.h"
 
 /* ---- starting ----------------------------------------------------------- */
 
@@ -38,6 +39,15 @@ static enum err look_back(struct db *db)
     return clock_back_mend(db, last_ms, now_ms);
 }
 
+/* A service that begins with nothing watches nobody: that is said. */
+static enum err note_made(struct db *db, const struct service *s)
+{
+    if (!s->store_made)
+        return ERR_OK;
+    log_event(LOG_WARN, "store.made", KEY_INT("empty", 1));
+    return upkeep_made(db, clock_ms());
+}
+
 static enum err run_start(struct db *db, void *arg)
 {
     const struct service *s = arg;
@@ -51,6 +61,8 @@ static enum err run_start(struct db *db, void *arg)
         e = read_once(db, s, "dead-by", deceased_read);
     if (e == ERR_OK)
         e = read_once(db, s, "units", patients_read_units);
+    if (e == ERR_OK)
+        e = note_made(db, s);
     if (e == ERR_OK)
         e = look_back(db);
     if (e == ERR_OK)

@@ -608,5 +608,6 @@ QUERY(Q_OLD_MESSAGES, "DELETE FROM journal WHERE seq IN (SELECT seq FROM old_jou
 QUERY(Q_CLOCK_LAST, "SELECT max(coalesce((SELECT at_ms FROM audit ORDER BY seq DESC LIMIT 1), 0), coalesce((SELECT received_ms FROM journal ORDER BY seq DESC LIMIT 1), 0))")
 QUERY(Q_CLOCK_NEWS, "UPDATE news SET since_ms = ?2 WHERE since_ms > ?2 AND since_ms <= ?1")
 QUERY(Q_CLOCK_OUTBOX, "UPDATE outbox SET due_ms = max(?2, due_ms - (?1 - ?2)) WHERE state = 0 AND due_ms > ?2")
+QUERY(Q_CLOCK_EPISODE, "UPDATE episode SET due_s = due_s - (announced_s - ?1), opened_s = min(opened_s, ?1), announced_s = ?1 WHERE state IN (1, 2) AND announced_s > ?1 + ?2")
 QUERY(Q_CLOCK_FETCH, "UPDATE fetch SET due_ms = max(?2, due_ms - (?1 - ?2)) WHERE due_ms > ?2")
 /* clang-format on */

@@ -3,6 +3,7 @@
 #include "adapters/buf.h"
 #include "service/log.h"
 #include "service/store_room.h"
+#include "service/store_there.h"
 
 #include <pthread.h>
 #include <stdlib.h>
@@ -38,6 +39,8 @@ struct store {
 
     /* store thread only */
     struct store_room room;
+    struct store_there there;
+    bool damage_told;
     enum err checkpointed; /* what the last one came to */
 };
 
@@ -173,6 +176,24 @@ static void make_room(struct store *s)
     store_room_hold(&s->room);
 }
 
+/* What is committed to a file that nobody finds again is lost. */
+static enum err check_there(struct store *s)
+{
+    if (store_there_is(&s->there, db_wal_pages(s->db) > 0))
+        return ERR_OK;
+    log_event(LOG_ERROR, "store.gone", KEY_ERR(ERR_ABSENT));
+    return ERR_IO;
+}
+
+/* Of what is read: it is told once, and must not pass for a wrong request. */
+static void tell_damage(struct store *s)
+{
+    if (s->damage_told || !db_is_damaged(s->db))
+        return;
+    s->damage_told = true;
+    log_event(LOG_ERROR, "store.damaged", KEY_ERR(ERR_STORE));
+}
+
 static void run_batch(struct store *s, struct list *batch,
                       struct work_run *work, bool work_wanted)
 {
@@ -194,15 +215,22 @@ static void run_batch(struct store *s, struct list *batch,
                        ? run_alone(s->db, job,
                                    job == batch->first && !work_wanted, &broken)
                        : ERR_STOPPED;
+    tell_damage(s);
     if (e == ERR_OK)
         e = broken;
+    if (e == ERR_OK)
+        e = check_there(s);
     if (e == ERR_OK)
         e = db_run(s->db, Q_COMMIT, "");
     if (e == ERR_OK)
         return;
-    log_event(LOG_ERROR, "store.commit", KEY_ERR(e),
-              KEY_ERR(db_in_transaction(s->db) ? db_run(s->db, Q_ROLLBACK, "")
-                                               : ERR_OK));
+    log_event(LOG_ERROR, "store.commit", KEY_ERR(e));
+    if (db_in_transaction(s->db)) {
+        enum err back = db_run(s->db, Q_ROLLBACK, "");
+
+        if (back != ERR_OK)
+            log_event(LOG_ERROR, "store.rollback", KEY_ERR(back));
+    }
     db_forget_ids(s->db);
     work->told = false;
     work->more = work_wanted; /* what was undone is to be done again */
@@ -383,6 +411,7 @@ enum err store_open(uv_loop_t *loop, const char *path,
         return e;
     }
     store_room_open(&s->room, path);
+    store_there_note(&s->there, path);
     s->work = *work;
     s->on_fatal = on_fatal;
     s->fatal_arg = fatal_arg;

@@ -9,6 +9,9 @@
 #include <sys/statvfs.h>
 
 #define BACKUP_KEY "backup_ms"
+#define MADE_KEY   "made_ms"
+
+static const int64_t made_said_ms = INT64_C(86400000);
 
 static int64_t bytes_of(const char *path)
 {
@@ -39,6 +42,10 @@ void upkeep_look(const struct service *s, struct upkeep *u)
 {
     const char *record = s->config.record_tls_certificate;
 
+    struct store_backup_view backup;
+
+    store_backup_look(s->backup, &backup);
+    u->backup_failed = backup.number > 0 && backup.state == BACKUP_FAILED;
     look_at_disk(s->config.store_path, u);
     u->http_end_s =
         s->http_tls != NULL ? tls_context_end_s(s->http_tls) : INT64_MAX;
@@ -79,16 +86,25 @@ static void write_certificates(const struct upkeep *u, struct buf *b)
     }
 }
 
-enum err upkeep_metrics(struct db *db, const struct upkeep *u, struct buf *b)
+/* 0: nothing was kept of it. */
+static enum err moment_of(struct db *db, const char *key, int64_t *at_ms)
 {
     const enum query q = Q_META_GET;
-    int64_t backup_ms = 0;
-    enum err e = db_first(db, q, "s", BACKUP_KEY);
+    enum err e = db_first(db, q, "s", key);
+
+    *at_ms = e == ERR_OK ? db_int(db, q, 0) : 0;
+    db_done(db, q);
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err upkeep_metrics(struct db *db, const struct upkeep *u, struct buf *b)
+{
+    int64_t backup_ms = 0, made_ms = 0;
+    enum err e = moment_of(db, BACKUP_KEY, &backup_ms);
 
     if (e == ERR_OK)
-        backup_ms = db_int(db, q, 0);
-    db_done(db, q);
-    if (e != ERR_OK && e != ERR_ABSENT)
+        e = moment_of(db, MADE_KEY, &made_ms);
+    if (e != ERR_OK)
         return e;
     buf_printf(b,
                "# HELP headgate_info What is running\n"
@@ -98,6 +114,14 @@ enum err upkeep_metrics(struct db *db, const struct upkeep *u, struct buf *b)
     gauge(b, "headgate_backup_timestamp_seconds",
           "When the last backup by headgate store backup was made; 0 never",
           backup_ms / 1000);
+    gauge(b, "headgate_backup_failed",
+          "1 if the last backup since the start failed", u->backup_failed);
+    gauge(b, "headgate_store_made_timestamp_seconds",
+          "When this store was made, with nothing in it; 0 long ago",
+          made_ms / 1000);
+    gauge(b, "headgate_store_damaged",
+          "1 once something was read in the store that cannot be so",
+          db_is_damaged(db) ? 1 : 0);
     if (u->store_bytes >= 0)
         gauge(b, "headgate_store_bytes", "The store on its disk, with its log",
               u->store_bytes);
@@ -109,6 +133,31 @@ enum err upkeep_metrics(struct db *db, const struct upkeep *u, struct buf *b)
           u->room_held ? 1 : 0);
     write_certificates(u, b);
     return ERR_OK;
+}
+
+enum err upkeep_say(struct db *db, const struct upkeep *u, int64_t now_ms,
+                    struct buf *out)
+{
+    int64_t made_ms;
+    enum err e = moment_of(db, MADE_KEY, &made_ms);
+
+    if (e != ERR_OK)
+        return e;
+    if (db_is_damaged(db))
+        buf_puts(out, "store: DAMAGED: part of it cannot be read; keep a copy, "
+                      "and restore a backup (OPERATIONS.md)\n");
+    if (!u->room_held)
+        buf_puts(out, "store: the disk is full, and what was held for that is "
+                      "in use: make room\n");
+    if (made_ms > 0 && now_ms - made_ms < made_said_ms)
+        buf_puts(out, "store: made anew within the last day, with nothing in "
+                      "it; if there was one before, stop and look for it\n");
+    return ERR_OK;
+}
+
+enum err upkeep_made(struct db *db, int64_t at_ms)
+{
+    return db_run(db, Q_META_PUT, "si", MADE_KEY, at_ms);
 }
 
 enum err upkeep_backed_up(struct db *db, int64_t at_ms)

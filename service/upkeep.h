@@ -17,6 +17,7 @@ struct upkeep {
     int64_t store_bytes; /* the file of the store and its log; -1: not known */
     int64_t free_bytes;  /* for its account, on its disk; -1: not known */
     bool room_held;      /* see store_room.h */
+    bool backup_failed;  /* the last one since the start */
     /* The first end of each certificate that is in use, seconds since 1970;
      * INT64_MAX: there is none. */
     int64_t http_end_s, mllp_end_s, record_end_s;
@@ -29,6 +30,14 @@ void upkeep_look(const struct service *s, struct upkeep *u);
 /* Store thread: those, and when the last backup was made. */
 MUST_CHECK enum err upkeep_metrics(struct db *db, const struct upkeep *u,
                                    struct buf *out);
+
+/* Store thread: there was no store, and this one was made. */
+MUST_CHECK enum err upkeep_made(struct db *db, int64_t at_ms);
+
+/* Store thread: what of it must be seen by whoever looks whether the service is
+ * ready: lines for people, none if all is well. */
+MUST_CHECK enum err upkeep_say(struct db *db, const struct upkeep *u,
+                               int64_t now_ms, struct buf *out);
 
 /* Store thread: a backup was made, and verified. */
 MUST_CHECK enum err upkeep_backed_up(struct db *db, int64_t at_ms);

@@ -11,8 +11,8 @@
  */
 
 import { spawnSync } from 'node:child_process';
-import { appendFileSync, mkdirSync, rmSync, statSync, writeFileSync }
-    from 'node:fs';
+import { appendFileSync, mkdirSync, readFileSync, renameSync, rmSync, statSync,
+    writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { expect, http, stopChild } from './delivery_kit.mjs';
 import { Suite, bundle, has, patient, read, reading, until }
@@ -202,6 +202,62 @@ await suite.one('a sync that fails ends the service; started again all is there'
     await expectTaken(service, [20, 21, 22, 23, 24, 25, 26, 27], 'not');
     expect(await stopChild(service.child) === 0, 'it stops in good order');
     expectStore(28);
+});
+
+await suite.one('a store that is taken away: no acknowledgement, and none made in its place', async () => {
+    suite.place();
+    const service = suite.serve();
+    await service.start();
+    await service.post(patient('a'));
+    await expectTaken(service, [0, 1, 2], 'at first');
+    const away = `${suite.store}.away`;
+    renameSync(suite.store, away);
+    const { status } = await post(service, 3).catch(() => ({ status: 503 }));
+    expect(status === 503, `${status} for what is written to no store`);
+    expect(await service.child.ended === 1, 'it ends, and says that it failed');
+    expect(/event=store\.gone/.test(read(service.log)), 'the log says why');
+    expect((await suite.run('queue', [])).status !== 0, 'a queue of no store');
+    const again = spawnSync(suite.binary, service.args, { timeout: 10000,
+        encoding: 'utf8' });
+    expect(again.status === 1 && /is missing/.test(again.stderr)
+        && !has(suite.store), `in its place: ${again.stderr}`);
+    renameSync(away, suite.store);
+    await service.start();
+    await expectTaken(service, [0, 1, 2, 3], 'with it there again');
+    expect(await stopChild(service.child) === 0, 'it stops in good order');
+    expectStore(4);
+});
+
+await suite.one('a store of which a part cannot be read: seen, and said', async () => {
+    suite.place();
+    const service = suite.serve();
+    await service.start();
+    await service.post(patient('a'));
+    await expectTaken(service, Array.from({ length: 300 }, (_, n) => n), 'of');
+    const get = (path) => http('GET', new URL(path, service.url).href);
+    expect(/^headgate_store_damaged 0$/m.test((await get('/metrics')).text), 'yet');
+    expect(await stopChild(service.child) === 0, 'it stops in good order');
+    /* leaves of indices (file format of SQLite, 1.6) by which a reading that
+     * comes again is found */
+    const bytes = readFileSync(suite.store), page = 4096;
+    let hurt = 0;
+    for (let at = page; at < bytes.length; at += page)
+        if (bytes[at] === 0x0a
+            && bytes.subarray(at, at + page).includes('/ids/obs')) {
+            bytes.fill(0xaa, at, at + page);
+            hurt++;
+        }
+    expect(hurt > 2, `${hurt} pages`);
+    writeFileSync(suite.store, bytes);
+    await service.start();
+    const answers = await Promise.all(Array.from({ length: 60 }, (_, n) =>
+        post(service, n)));
+    expect(answers.some((a) => a.status === 503), 'nothing of it is missed');
+    expect(/^headgate_store_damaged 1$/m.test((await get('/metrics')).text),
+        'the metric');
+    expect(/store: DAMAGED/.test((await get('/readyz')).text), '/readyz');
+    expect(/level=error event=store\.damaged/.test(read(service.log)), 'the log');
+    await stopChild(service.child);
 });
 
 for (const path of mounted)
