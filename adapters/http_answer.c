@@ -108,7 +108,7 @@ void http_answer_closing(struct http_request *r)
     const char *content_type;
     struct buf body;
 
-    own_body(s, 503, &body, &content_type);
+    own_body(s, HTTP_CLOSING, &body, &content_type);
     answer(r, 503, new_response(r, content_type, body.data, body.len));
     buf_clear(&body);
 }

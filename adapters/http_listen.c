@@ -1,5 +1,7 @@
 #include "adapters/http_listen.h"
 
+#include "adapters/catalogue.h"
+
 #include <errno.h>
 #include <netdb.h>
 #include <netinet/in.h>
@@ -54,20 +56,25 @@ enum err http_listen_tcp(const char *address, int port, struct http_listener *l)
                                           AI_PASSIVE };
     struct addrinfo *found;
     char service[16];
-    int fd, got = -1;
+    int fd, got = -1, reason;
 
+    errno = EINVAL; /* until something else is the reason */
     if (port < 0 || port > 65535)
         return ERR_IO;
     snprintf(service, sizeof(service), "%d", port);
-    if (getaddrinfo(address, service, &hints, &found) != 0)
+    if (getaddrinfo(address, service, &hints, &found) != 0) {
+        errno = EINVAL;
         return ERR_IO;
+    }
     fd = new_socket(found->ai_family);
     if (fd >= 0 && bind_tcp(fd, found))
         got = bound_port(fd);
+    reason = errno;
     freeaddrinfo(found);
     if (got < 0) {
         if (fd >= 0)
             close(fd);
+        errno = reason;
         return ERR_IO;
     }
     *l = (struct http_listener){ .fd = fd, .port = got };
@@ -96,7 +103,10 @@ static bool clear_stale(const struct sockaddr_un *a)
 
     if (lstat(a->sun_path, &st) != 0)
         return errno == ENOENT;
-    return S_ISSOCK(st.st_mode) && is_dead(a) && unlink(a->sun_path) == 0;
+    if (S_ISSOCK(st.st_mode) && is_dead(a))
+        return unlink(a->sun_path) == 0;
+    errno = EADDRINUSE;
+    return false;
 }
 
 static bool bind_unix(int fd, const struct sockaddr_un *a)
@@ -112,10 +122,13 @@ static bool bind_unix(int fd, const struct sockaddr_un *a)
 static bool own_unix(const char *path, struct http_listener *l)
 {
     struct stat st;
+    int reason;
 
     if (chmod(path, S_IRUSR | S_IWUSR) != 0 || lstat(path, &st) != 0 ||
         !S_ISSOCK(st.st_mode) || listen(l->fd, BACKLOG) != 0) {
+        reason = errno;
         unlink(path);
+        errno = reason;
         return false;
     }
     l->path_dev = st.st_dev;
@@ -128,7 +141,9 @@ enum err http_listen_unix(const char *path, struct http_listener *l)
     struct http_listener made = { .fd = -1 };
     struct sockaddr_un a = { .sun_family = AF_UNIX };
     size_t len = strlen(path);
+    int reason;
 
+    errno = ENAMETOOLONG;
     if (len == 0 || len >= sizeof(a.sun_path))
         return ERR_IO;
     memcpy(a.sun_path, path, len + 1);
@@ -145,10 +160,34 @@ enum err http_listen_unix(const char *path, struct http_listener *l)
     *l = made;
     return ERR_OK;
 close_fd:
+    reason = errno;
     close(made.fd);
+    errno = reason;
 free_path:
+    reason = errno;
     free(made.path);
+    errno = reason;
     return ERR_IO;
+}
+
+const char *http_listen_reason(int number)
+{
+    switch (number) {
+    case EADDRINUSE:
+        return _("it is in use by another program, or by another headgate");
+    case EACCES:
+    case EPERM:
+        return _("this account may not use it (ports below 1024 and sockets in "
+                 "folders of others need a right)");
+    case EADDRNOTAVAIL:
+        return _("no network interface of this machine has this address");
+    case EINVAL:
+        return _("this is not a numeric address and a port");
+    case ENAMETOOLONG:
+        return _("the path is too long for a socket (107 bytes)");
+    default:
+        return strerror(number);
+    }
 }
 
 void http_listen_unlink(struct http_listener *l)

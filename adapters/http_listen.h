@@ -22,7 +22,7 @@ struct http_listener {
  * "::" takes IPv4 as well.  port 0 picks a free one.  The socket does not
  * block and is not inherited by programs started later.
  *
- * ERR_IO  not an address, or it cannot be bound
+ * ERR_IO  not an address, or it cannot be bound; errno is the reason
  */
 MUST_CHECK enum err http_listen_tcp(const char *address, int port,
                                     struct http_listener *l);
@@ -34,10 +34,15 @@ MUST_CHECK enum err http_listen_tcp(const char *address, int port,
  * dead process is replaced; one on which somebody answers, or a file that is
  * no socket, is not touched.
  *
- * ERR_IO      the path is in use, too long, or cannot be bound
+ * ERR_IO      the path is in use, too long, or cannot be bound; errno is the
+ *             reason
  * ERR_MEMORY
  */
 MUST_CHECK enum err http_listen_unix(const char *path, struct http_listener *l);
+
+/* Why that failed, for a person: "..." of "ADDRESS port PORT: ...".  Borrowed
+ * until the next call of the thread. */
+const char *http_listen_reason(int number);
 
 /* Remove the socket file if it still is the one made here.  fd stays open. */
 void http_listen_unlink(struct http_listener *l);

@@ -2,6 +2,7 @@
 
 #include "adapters/http_head.h"
 
+#include <errno.h>
 #include <stdlib.h>
 #include <unistd.h>
 
@@ -176,6 +177,7 @@ enum err http_server_open(uv_loop_t *loop,
 {
     struct http_server *s = calloc(1, sizeof(*s));
     enum err e;
+    int reason;
 
     if (s == NULL)
         return ERR_MEMORY;
@@ -214,9 +216,13 @@ enum err http_server_open(uv_loop_t *loop,
     *server = s;
     return ERR_OK;
 unlink:
+    reason = errno;
     http_listen_unlink(&s->listener);
+    errno = reason;
 free_server:
+    reason = errno;
     free(s);
+    errno = reason;
     return e;
 }
 

@@ -78,17 +78,21 @@ struct http_server_view {
  */
 typedef void (*http_handler_fn)(void *arg, struct http_request *request);
 
+/* In place of a status: answered 503, since http_server_close() has found it
+ * unanswered.  The handler has seen it, and may have done what was asked. */
+enum { HTTP_CLOSING = 0 };
+
 /* Called for what is refused before the handler sees it: status is 413 (body
- * too large), 405, 431 or 400; and with 503 above bodies_max, and for what
- * http_server_close() finds unanswered.  Fills body and its content type
- * (static). */
+ * too large), 405, 431 or 400, or 503 above bodies_max; and with HTTP_CLOSING.
+ * Fills body and its content type (static). */
 typedef void (*http_refusal_fn)(void *arg, int status, struct buf *body,
                                 const char **content_type);
 
 /*
  * http_server_open - listen
  *
- * ERR_IO      the address cannot be bound
+ * ERR_IO      the address cannot be bound; errno is the reason, see
+ *             http_listen_reason()
  * ERR_MEMORY
  */
 MUST_CHECK enum err http_server_open(uv_loop_t *loop,

@@ -53,10 +53,8 @@ static const struct outcome_word rows[] = {
     { "bad-request", "invalid", 400, "Not a request that can be read" },
     { "bad-parameter", "value", 400,
       "A search parameter that is not understood" },
-    { "internal", "exception", 500,
-      "A fault of this service; nothing was stored" },
-    { "not-ready", "transient", 503,
-      "Not possible at the moment; nothing was stored" },
+    { "internal", "exception", 500, "A fault of this service" },
+    { "not-ready", "transient", 503, "Not possible at the moment" },
     /* of information or warning */
     { "code-unknown", "informational", 0, "Code not mapped; kept, not used" },
     { "value-absent", "informational", 0, "There is no value; kept" },

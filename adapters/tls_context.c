@@ -260,36 +260,3 @@ int64_t tls_context_lists_end_s(const struct tls_context *c)
 {
     return c->lists_end_s;
 }
-
-/* The first end of a certificate and of those sent with it. */
-static int64_t pair_end_s(SSL_CTX *ctx)
-{
-    const X509 *own = SSL_CTX_get0_certificate(ctx);
-    STACK_OF(X509) *chain = NULL;
-    int64_t end_s = INT64_MAX;
-
-    if (own != NULL)
-        end_s = earlier_s(end_s, X509_get0_notAfter(own));
-    if (SSL_CTX_get0_chain_certs(ctx, &chain) != 1)
-        return end_s;
-    for (int i = 0; i < sk_X509_num(chain); i++)
-        end_s = earlier_s(end_s, X509_get0_notAfter(sk_X509_value(chain, i)));
-    return end_s;
-}
-
-int64_t tls_context_end_s(const struct tls_context *c)
-{
-    return pair_end_s(c->ctx);
-}
-
-int64_t tls_file_end_s(const char *path)
-{
-    SSL_CTX *ctx = SSL_CTX_new(TLS_client_method());
-    int64_t end_s = INT64_MAX;
-
-    if (ctx != NULL && SSL_CTX_use_certificate_chain_file(ctx, path) == 1)
-        end_s = pair_end_s(ctx);
-    SSL_CTX_free(ctx);
-    ERR_clear_error();
-    return end_s;
-}

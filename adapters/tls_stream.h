@@ -89,6 +89,25 @@ int64_t tls_context_end_s(const struct tls_context *context);
 /* The same of a file of certificates in PEM; INT64_MAX: it cannot be read. */
 int64_t tls_file_end_s(const char *path);
 
+/* Between which moments all certificates of a chain are good, in seconds since
+ * 1970 (RFC 5280, 4.1.2.5); INT64_MIN and INT64_MAX where none says. */
+struct tls_term {
+    int64_t begin_s, end_s;
+};
+void tls_context_term(const struct tls_context *context, struct tls_term *term);
+/* Of a file of certificates in PEM; false: it cannot be read. */
+bool tls_file_term(const char *path, struct tls_term *term);
+
+/* Of a file of authorities in PEM, in any order. */
+struct tls_authorities {
+    size_t count;
+    size_t ended;        /* by a moment that was asked for */
+    int64_t first_end_s; /* INT64_MAX: there is none */
+};
+/* until_s: that moment.  false: it cannot be read. */
+bool tls_authorities_look(const char *path, int64_t until_s,
+                          struct tls_authorities *found);
+
 /* One connection; the context must outlive it.  ERR_MEMORY. */
 MUST_CHECK enum err tls_stream_new(struct tls_context *context,
                                    struct tls_stream **stream);

@@ -34,6 +34,7 @@
 #include "service/audit_doors.h"
 #include "service/audit_request.h"
 #include "service/audit_start.h"
+#include "service/audit_watch.h"
 #include "service/clock_back.h"
 #include "service/config.h"
 #include "service/doors.h"
@@ -100,8 +101,10 @@ struct service {
     struct poll_side *incoming; /* NULL: no record is set */
     struct hook_counters hooks;
     struct tally_loop *tally;
-    bool store_made;              /* there was none when it was opened */
-    struct silence_loop *silence; /* NULL: who only looks */
+    bool store_made;                 /* there was none when it was opened */
+    struct silence_loop *silence;    /* NULL: who only looks */
+    struct audit_watch *audit_watch; /* likewise */
+    struct audit_found audit_found;
     struct store_backup *backup;
     struct patient_erasure *erasure;
     struct report_files *reports; /* NULL: no folder is set */
@@ -157,8 +160,11 @@ void exchange_submit(struct exchange *x);
 void exchange_answer(struct exchange *x, int status,
                      const struct http_header_line *lines, size_t count);
 void exchange_refuse(struct exchange *x);
-/* The store failed: 503, or 500. */
+/* The store failed: 503, or 500.  It says whether anything was stored, as far as
+ * that is known: after a sync that failed (ERR_IO, ERR_STOPPED) it is not. */
 void exchange_failed(struct exchange *x, enum err e);
+/* 503: not now, for this reason. */
+void exchange_later(struct exchange *x, const char *text);
 
 /* "https://host:port/fhir", as the client calls us; behind a proxy of
  * http.proxy as it says that the client does. */

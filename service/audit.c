@@ -1,10 +1,12 @@
 #include "service/audit.h"
 
 #include "adapters/buf.h"
+#include "service/log.h"
 
 #include <openssl/evp.h>
 #include <stdio.h>
 #include <string.h>
+#include <uv.h>
 
 /* ---- the text that is hashed ---------------------------------------------- */
 
@@ -176,14 +178,31 @@ static enum err fill_patients(struct audit_entry *e, char text[AUDIT_WHOM_SIZE])
     return audit_whom_text(e->whom, text);
 }
 
+/* Behind the last row; where lists of rows that are gone lie behind it, behind
+ * those.  The gap stays, and with it what is left of them: a walk names it. */
+static enum err next_number(struct db *db, int64_t last, int64_t *seq)
+{
+    enum err e = db_first(db, Q_AUDIT_NEXT, "");
+
+    if (e == ERR_OK)
+        *seq = db_int(db, Q_AUDIT_NEXT, 0);
+    db_done(db, Q_AUDIT_NEXT);
+    if (e == ERR_OK && *seq - 1 != last)
+        log_event(LOG_ERROR, "audit.cut", KEY_INT("after", last),
+                  KEY_INT("next", *seq));
+    return e;
+}
+
 enum err audit_note(struct db *db, const struct audit_entry *given)
 {
     char cut[8][AUDIT_TEXT_MAX + 1], patients[AUDIT_WHOM_SIZE];
     unsigned char prev[AUDIT_HASH_SIZE], hash[AUDIT_HASH_SIZE] = { 0 };
     struct audit_entry e = *given;
-    int64_t seq;
-    enum err err = audit_head(db, &seq, prev);
+    int64_t last, seq = 0;
+    enum err err = audit_head(db, &last, prev);
 
+    if (err == ERR_OK)
+        err = next_number(db, last, &seq);
     e.kind = fit(e.kind, cut[0]);
     e.actor = fit(e.actor, cut[1]);
     e.scope = fit(e.scope, cut[2]);
@@ -195,14 +214,14 @@ enum err audit_note(struct db *db, const struct audit_entry *given)
     if (err == ERR_OK)
         err = fill_patients(&e, patients);
     if (err == ERR_OK)
-        err = hash_row(seq + 1, &e, prev, hash);
+        err = hash_row(seq, &e, prev, hash);
     if (err != ERR_OK)
         return err;
-    err = db_run(db, Q_AUDIT_ADD, "iisssssssiissbb", seq + 1, e.at_ms, e.kind,
+    err = db_run(db, Q_AUDIT_ADD, "iisssssssiissbb", seq, e.at_ms, e.kind,
                  e.actor, e.scope, e.who, e.action, e.type, e.key, e.patient,
                  INT64(e.outcome), e.detail, e.patients, (const void *)prev,
                  sizeof(prev), (const void *)hash, sizeof(hash));
-    return err == ERR_OK ? add_patients(db, seq + 1, e.whom) : err;
+    return err == ERR_OK ? add_patients(db, seq, e.whom) : err;
 }
 
 /* ---- reading ---------------------------------------------------------------- */
@@ -287,6 +306,30 @@ static enum err look_at(struct db *db, struct audit_walk *w,
     return e;
 }
 
+/* At the end: lists of rows that are not there.  Where they lie behind the last
+ * one, that was not always the last. */
+static enum err look_for_lists(struct db *db, struct audit_walk *w)
+{
+    const enum query q = Q_AUDIT_LISTS;
+    enum err e = db_first(db, q, "");
+
+    if (e == ERR_OK && db_int(db, q, 0) > w->after) {
+        w->broken = w->after + 1;
+        w->why = "cut";
+    } else if (e == ERR_OK && db_int(db, q, 1) < 1) {
+        w->broken = 1;
+        w->why = "stray";
+    }
+    db_done(db, q);
+    return e;
+}
+
+/* There is always time for one row, so that a walk gets on. */
+static bool is_time(const struct audit_walk *w)
+{
+    return w->until_ns == 0 || uv_hrtime() < w->until_ns;
+}
+
 enum err audit_walk_step(struct db *db, struct audit_walk *w)
 {
     const enum query q = Q_AUDIT_ROWS;
@@ -295,7 +338,8 @@ enum err audit_walk_step(struct db *db, struct audit_walk *w)
 
     w->broken = 0;
     w->why = NULL;
-    while (e == ERR_OK && w->broken == 0 && (e = db_next(db, q)) == ERR_OK) {
+    while (e == ERR_OK && w->broken == 0 && (count == 0 || is_time(w)) &&
+           (e = db_next(db, q)) == ERR_OK) {
         struct audit_row row;
 
         audit_row_get(db, &row);
@@ -303,6 +347,8 @@ enum err audit_walk_step(struct db *db, struct audit_walk *w)
         count++;
     }
     db_done(db, q);
-    w->more = count == AUDIT_STEP_ROWS && w->broken == 0;
-    return e == ERR_ABSENT ? ERR_OK : e;
+    w->more = (count == AUDIT_STEP_ROWS || e == ERR_OK) && w->broken == 0;
+    if (e == ERR_ABSENT)
+        e = w->more ? ERR_OK : look_for_lists(db, w);
+    return e;
 }

@@ -7,6 +7,8 @@
  *     audit_request.c  the row of an HTTP request
  *     audit_doors.c    who was not let in: added up, and bounded
  *     audit_start.c    start, stop, and what the service works by
+ *     audit_watch.c    the chain walked in the background
+ *     audit_words.c    what is wrong with it, for people
  *
  * Store thread only (but for audit_doors.h).  A row is written in the
  * transaction of what it records: neither is ever there without the other.
@@ -24,6 +26,10 @@
  * chain alone proves nothing against one who writes all of it anew from some
  * row on, or cuts off its end: against that its last hash is kept elsewhere
  * (headgate audit head) and looked for in it (headgate audit verify --anchor).
+ *
+ * A cut shows of itself as far as lists of the rows that are gone (see below)
+ * are still there.  No row takes the number of one of them: the next one comes
+ * behind them, and the gap stays in the chain for each walk to name.
  *
  * patient is the one whom the row is of.  Of several it is 0; patients then says
  * how many, and the SHA-256 of their list, which stands in audit_patient, and a
@@ -103,16 +109,21 @@ struct audit_walk {
     unsigned char hash[AUDIT_HASH_SIZE];   /* of that row; zeros at first */
     bool anchored;                         /* an anchor is looked for ... */
     unsigned char anchor[AUDIT_HASH_SIZE]; /* ... of this hash */
+    uint64_t until_ns; /* of uv_hrtime: a step ends then; 0: by rows alone */
     /* out */
     int64_t anchor_seq; /* where it was found; 0: not yet */
     int64_t broken;     /* the first row that is wrong; 0: none */
     const char *why;    /* a word of the program: "missing" (rows before it),
                            "changed" (its content), "chain" (the hash of the
-                           row before it), "form", "patients" (their list) */
+                           row before it), "form", "patients" (their list),
+                           "cut" (it and those behind it are gone: lists of
+                           them are there), "stray" (lists of rows of which
+                           there never was one; broken is 1) */
     bool more;          /* there may be rows behind */
 };
 
-/* The next AUDIT_STEP_ROWS rows. */
+/* The next AUDIT_STEP_ROWS rows, or those for which there is time; one at
+ * least. */
 MUST_CHECK enum err audit_walk_step(struct db *db, struct audit_walk *walk);
 
 void audit_hex(const unsigned char hash[AUDIT_HASH_SIZE],

@@ -1,6 +1,7 @@
 #include "service/audit_start.h"
 
 #include "service/config_rows.h"
+#include "service/db_shape.h"
 #include "service/file.h"
 #include "service/log.h"
 
@@ -131,7 +132,7 @@ enum err audit_works_of(const struct policy *policy,
     return e == ERR_OK ? digest_tokens(config, works->tokens) : e;
 }
 
-/* ---- starting and stopping ------------------------------------------------ */
+/* ---- a row of our own ------------------------------------------------------ */
 
 static enum err note(struct db *db, const char *action, const char *detail,
                      int64_t now_ms)
@@ -142,6 +143,60 @@ static enum err note(struct db *db, const char *action, const char *detail,
 
     return audit_note(db, &row);
 }
+
+/* ---- what keeps the trail from being changed ------------------------------- */
+
+static const char *const differences[] = {
+    [DB_MISSING] = "missing", [DB_CHANGED] = "changed", [DB_FOREIGN] = "foreign"
+};
+
+/* The name of what is foreign is somebody's text, and goes into no log. */
+static void log_difference(const struct db_difference *d)
+{
+    const char *how = differences[d->kind];
+
+    if (d->kind == DB_FOREIGN)
+        log_event(LOG_ERROR, "store.shape", KEY_TABLE("is", how));
+    else
+        log_event(LOG_ERROR, "store.shape", KEY_TABLE("is", how),
+                  KEY_TABLE("name", d->name), KEY_INT("mended", d->mended));
+}
+
+/* A row for each, since one may have to be found by its name. */
+static enum err note_difference(struct db *db, const struct db_difference *d,
+                                int64_t now_ms)
+{
+    char detail[96];
+    const struct audit_entry row = { .at_ms = now_ms,
+                                     .kind = "service",
+                                     .action = "store-shape",
+                                     .type = d->type,
+                                     .key = d->name,
+                                     .outcome =
+                                         d->mended ? AUDIT_DONE : AUDIT_FAILED,
+                                     .detail = detail };
+
+    snprintf(detail, sizeof(detail), "%s%s", differences[d->kind],
+             d->mended ? ", made again" : "");
+    return audit_note(db, &row);
+}
+
+enum err audit_mend(struct db *db, int64_t now_ms)
+{
+    struct db_shape shape;
+    enum err e = db_shape_compare(db, &shape);
+
+    if (e != ERR_OK || shape.count == 0)
+        return e;
+    e = db_shape_mend(db, &shape);
+    for (size_t i = 0; e == ERR_OK && i < db_shape_listed(&shape); i++) {
+        log_difference(&shape.list[i]);
+        e = note_difference(db, &shape.list[i], now_ms);
+    }
+    return e;
+}
+
+/* ---- starting, and what has changed since ----------------------------------- */
 
 /* Is it what it was before?  If not, that is on record. */
 static enum err compare(struct db *db, const char *key, const char *action,
@@ -190,6 +245,8 @@ enum err audit_started(struct db *db, const struct audit_works *works,
              HEADGATE_VERSION, works->version, works->policy, works->settings,
              works->tokens);
     e = note(db, "start", detail, now_ms);
+    if (e == ERR_OK)
+        e = audit_mend(db, now_ms);
     return e == ERR_OK ? audit_changed(db, works, now_ms) : e;
 }
 

@@ -36,10 +36,18 @@ MUST_CHECK enum err audit_works_of(const struct policy *policy,
                                    const struct config *config,
                                    struct audit_works *works);
 
-/* Store thread, in the transaction of the start. */
+/* Store thread, in the transaction of the start; with audit_mend. */
 MUST_CHECK enum err audit_started(struct db *db,
                                   const struct audit_works *works,
                                   int64_t now_ms);
+
+/*
+ * Store thread, in a transaction: what of the tables, indices and triggers is
+ * not as a new store has it (see db_shape.h) is logged as an error and has a row
+ * each, action "store-shape"; triggers, and indices that are missing, are made
+ * again.  Nothing of it stops the service.
+ */
+MUST_CHECK enum err audit_mend(struct db *db, int64_t now_ms);
 
 /* Store thread, in the transaction in which they come into force. */
 MUST_CHECK enum err audit_changed(struct db *db,

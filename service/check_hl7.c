@@ -1,15 +1,13 @@
 /* What headgate check says of senders of HL7 v2 and of their listener. */
 #include "service/command.h"
 
-#include "adapters/civil.h"
 #include "adapters/tls_stream.h"
 #include "service/hl7_senders.h"
 
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
-enum { WHY_MAX = 4096, SOON_S = 7 * 86400 };
+enum { WHY_MAX = 4096 };
 
 static bool complain(struct buf *why)
 {
@@ -33,28 +31,6 @@ static bool check_senders(const struct config *config)
     return ok;
 }
 
-/* A list that has run out lets nobody in. */
-static bool check_end(const struct config *config, int64_t end_s)
-{
-    int64_t left_s = end_s - (int64_t)time(NULL);
-    struct civil day = civil_of_day(end_s / 86400);
-    char what[256];
-    struct buf why;
-
-    if (left_s > SOON_S)
-        return true;
-    snprintf(what, sizeof(what),
-             "[mllp] tls_crl: a revocation list %s on %04d-%02d-%02d; %s",
-             left_s > 0 ? "ends" : "ended", day.year, day.month, day.day,
-             left_s > 0 ? "put a newer one there before that"
-                        : "senders of that authority get no connection");
-    buf_init(&why, WHY_MAX);
-    config_say(config, what, &why);
-    complain(&why);
-    buf_clear(&why);
-    return left_s > 0;
-}
-
 /* Certificate, key, authorities and revocation lists, as at a start. */
 static bool check_tls(const struct config *config)
 {
@@ -75,7 +51,8 @@ static bool check_tls(const struct config *config)
     if (!ok)
         complain(&why);
     else
-        ok = check_end(config, tls_context_lists_end_s(context));
+        ok = check_lists(config, "mllp", "mllp",
+                         tls_context_lists_end_s(context));
     tls_context_close(context);
     buf_clear(&why);
     return ok;

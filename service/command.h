@@ -37,6 +37,13 @@ bool check_record(const struct config *config);
 /* Print what the settings say of senders of HL7 v2; false: the service would
  * not start with them, or no sender would get a connection. */
 bool check_hl7(const struct config *config);
+/* How this service is listened to, and the files for that; until when each
+ * certificate is good.  false: it cannot work so. */
+bool check_listener(const struct config *config);
+/* A list that has run out lets nobody in, and one that is about to is said.
+ * word: at the beginning of the line; section: of its setting; false: it has. */
+bool check_lists(const struct config *config, const char *word,
+                 const char *section, int64_t end_s);
 
 enum { ARGS_SETS_MAX = 64, ARGS_FILES_MAX = 1024, ARGS_RULES_MAX = 32 };
 
@@ -148,6 +155,10 @@ void command_escape(struct buf *path, const char *value);
 
 /* Print why a session_call did not do what was asked. */
 void session_complain(const struct session *s, long status, enum err e);
+/* The same, in the words of the answer where it has some: a text, or an
+ * OperationOutcome. */
+void session_complain_of(const struct session *s, long status, enum err e,
+                         const struct buf *answer);
 
 /*
  * One request, waited for.  path follows the base ("/fhir", "/queue");

@@ -1,6 +1,8 @@
 /* headgate audit - who did what with patient data, and that it is whole */
 #include "adapters/catalogue.h"
 #include "adapters/fhir_form.h"
+#include "adapters/fhir_time.h"
+#include "service/audit_words.h"
 #include "service/command.h"
 
 #include <fcntl.h>
@@ -9,7 +11,12 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { PAGE_MAX = 64 * 1024 * 1024, PATH_TEXT_MAX = 4096, TEXT_SIZE = 128 };
+enum {
+    PAGE_MAX = 64 * 1024 * 1024,
+    PATH_TEXT_MAX = 4096,
+    TEXT_SIZE = 128,
+    WORDS_MAX = 1024
+};
 
 static const char help[] =
     "usage: headgate audit list [--from DATE] [--to DATE] [--patient NUMBER] "
@@ -99,6 +106,7 @@ static enum err take_page(struct talk *t, struct buf *page)
     return ERR_OK;
 }
 
+/* On an error it has been said what is wrong. */
 static enum err ask(struct talk *t, const char *after, long *status)
 {
     struct buf path, page;
@@ -115,6 +123,10 @@ static enum err ask(struct talk *t, const char *after, long *status)
         e = session_call(&t->session, "GET", path.data, NULL, 0, status, &page);
     if (e == ERR_OK && *status == 200)
         e = take_page(t, &page);
+    if (e == ERR_IO && *status == 200)
+        fputs("headgate: not everything could be written\n", stderr);
+    else if (e != ERR_OK || *status != 200)
+        session_complain_of(&t->session, *status, e, &page);
     buf_clear(&path);
     buf_clear(&page);
     return e;
@@ -132,13 +144,7 @@ static bool ask_all(struct talk *t)
         memcpy(after, t->next, sizeof(after));
     } while (e == ERR_OK && status == 200 && after[0] != '\0' &&
              t->broken[0] == '\0');
-    if (e == ERR_OK && status == 200)
-        return true;
-    if (e == ERR_IO)
-        fputs("headgate: not everything could be written\n", stderr);
-    else
-        session_complain(&t->session, status, e);
-    return false;
+    return e == ERR_OK && status == 200;
 }
 
 /* ---- the words -------------------------------------------------------------- */
@@ -150,54 +156,55 @@ static bool say_head(const struct talk *t)
            fflush(stdout) == 0;
 }
 
-/* A whole sentence with a place for the number of the row. */
-static const char *broken_words(const char *why)
+/* The anchor comes first: a chain can be whole in itself, and not the one that
+ * it was.  false: it is not in it, or nobody can tell. */
+static bool say_anchor(const struct talk *t)
 {
-    return strcmp(why, "missing") == 0
-               ? _("BROKEN at row %s: rows before it are missing.")
-           : strcmp(why, "chain") == 0
-               ? _("BROKEN at row %s: it does not follow the row before it; "
-                   "one of the two was replaced.")
-           : strcmp(why, "form") == 0
-               ? _("BROKEN at row %s: it is not of the form that headgate "
-                   "writes.")
-           : strcmp(why, "patients") == 0
-               ? _("BROKEN at row %s: the list of its patients was changed.")
-               : _("BROKEN at row %s: its content was changed.");
+    bool cut = strcmp(t->why, "cut") == 0;
+
+    if (t->anchor[0] != '\0') {
+        printf(_("The hash that was kept elsewhere is that of row %s."),
+               t->anchor);
+        puts("");
+        return true;
+    }
+    puts(cut ? _("The hash that was kept elsewhere is NOT in this chain: the "
+                 "end was cut off.")
+         : t->broken[0] != '\0'
+             ? _("The hash that was kept elsewhere is NOT in the part of this "
+                 "chain that is whole.")
+             : _("The hash that was kept elsewhere is NOT in this chain: it "
+                 "was written anew, cut, or the hash is of another store."));
+    return false;
 }
 
-/* The words of a table with one place (%s), and what goes there. */
-static void say_with(const char *words, const char *what)
+static void say_broken(const struct talk *t)
 {
-    size_t before = strcspn(words, "%");
+    struct buf words;
 
-    printf("%.*s%s%s\n", (int)before, words, what,
-           words[before] != '\0' ? words + before + 2 : "");
+    buf_init(&words, WORDS_MAX);
+    audit_say_broken(strtoll(t->broken, NULL, 10), t->why, &words);
+    puts(words.data != NULL ? words.data : "");
+    buf_clear(&words);
 }
 
 static int say_verified(const struct talk *t, bool anchored)
 {
-    if (t->broken[0] != '\0') {
-        say_with(broken_words(t->why), t->broken);
+    bool found = !anchored || say_anchor(t);
+
+    if (t->broken[0] != '\0')
+        say_broken(t);
+    if (t->broken[0] != '\0' || !found) {
+        fflush(stdout);
         return 1;
     }
     /* TRANSLATORS: a number of rows */
     printf(_("Whole: %s rows follow one another as they were written."),
            t->walked[0] != '\0' ? t->walked : "0");
     puts("");
-    if (anchored && t->anchor[0] == '\0') {
-        puts(_("The hash that was kept elsewhere is NOT in this chain: it was "
-               "written anew, cut, or the hash is of another store."));
-        return 1;
-    }
-    if (anchored) {
-        printf(_("The hash that was kept elsewhere is that of row %s."),
-               t->anchor);
-        puts("");
-    } else {
+    if (!anchored)
         puts(_("Without a hash that was kept elsewhere (--anchor) this does "
                "not show a chain that was written anew as a whole, or cut."));
-    }
     return fflush(stdout) == 0 ? 0 : 1;
 }
 
@@ -298,6 +305,29 @@ static const char *misfit(const struct args *a, const char *word)
     return a->json && !lists ? "--json goes with list" : NULL;
 }
 
+/* The form alone: which days there are depends on the zone of the site. */
+static bool check_date(const char *name, const char *text)
+{
+    struct zone *utc = NULL;
+    struct fhir_time at;
+    enum err e;
+
+    if (text == NULL)
+        return true;
+    e = zone_load("UTC", &utc);
+    if (e == ERR_OK)
+        e = fhir_time_read(text, strlen(text), utc, &at);
+    zone_free(utc);
+    if (e != ERR_OK) {
+        /* TRANSLATORS: an argument, and what was given for it */
+        fprintf(stderr,
+                _("headgate: %s '%s' is no date: write it as 2026-03-31"), name,
+                text);
+        fputs("\n", stderr);
+    }
+    return e == ERR_OK;
+}
+
 int command_audit(int argc, char **argv)
 {
     struct args args;
@@ -307,5 +337,9 @@ int command_audit(int argc, char **argv)
     if (!args_read(&args, argc, argv, "jfa", help, &helped))
         return helped ? 0 : 2;
     wrong = misfit(&args, args.file_count > 0 ? args.files[0] : "");
-    return wrong != NULL ? complain(wrong) : run(&args, args.files[0]);
+    if (wrong != NULL)
+        return complain(wrong);
+    if (!check_date("--from", args.from) || !check_date("--to", args.before))
+        return 2;
+    return run(&args, args.files[0]);
 }

@@ -1,11 +1,8 @@
 /* One request of a command, and its answer printed. */
 #include "service/command.h"
 
-#include "adapters/fhir_answer.h"
-
 #include <ctype.h>
 #include <stdio.h>
-#include <string.h>
 
 enum { PAGE_MAX = 64 * 1024 * 1024 };
 
@@ -28,23 +25,6 @@ static bool print(const struct buf *out)
     return false;
 }
 
-/* What was wrong with it, of an OperationOutcome; false: it is none. */
-static bool say_outcome(const struct buf *out, long status)
-{
-    struct fhir_answer answer;
-    size_t count;
-    bool lone = false;
-
-    if (out->len == 0 ||
-        fhir_answer_read(out->data, out->len, (int)status, &answer, 1, &count,
-                         &lone) != ERR_OK ||
-        !lone || answer.text[0] == '\0')
-        return false;
-    fprintf(stderr, "headgate: the service answered %ld: %s\n", status,
-            answer.text);
-    return true;
-}
-
 int command_call(const struct args *args, const char *method, const char *path)
 {
     struct config config;
@@ -64,11 +44,8 @@ int command_call(const struct args *args, const char *method, const char *path)
     e = session_call(&session, method, path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
         written = print(&out);
-    else if (e == ERR_OK && (status == 400 || status == 404 || status == 409) &&
-             out.len > 0 && out.data[0] != '{')
-        fprintf(stderr, "headgate: %s", out.data); /* says why */
-    else if (e != ERR_OK || status != 400 || !say_outcome(&out, status))
-        session_complain(&session, status, e);
+    else
+        session_complain_of(&session, status, e, &out);
     buf_clear(&out);
     session_close(&session);
     return written ? 0 : 1;

@@ -96,7 +96,7 @@ static bool ask(struct typist *t, const char *method, struct buf *path,
     else if (e == ERR_OK && out.len > 0 && out.data[0] != '{')
         say(sorry, out.data);
     else
-        session_complain(&t->session, status, e);
+        session_complain_of(&t->session, status, e, &out);
     fflush(stdout);
     buf_clear(&out);
     buf_clear(path);

@@ -7,6 +7,7 @@
 #include "adapters/zone.h"
 #include "service/check_codes.h"
 #include "service/db.h"
+#include "service/db_fault.h"
 #include "service/doors.h"
 #include "service/drop.h"
 #include "service/file.h"
@@ -15,6 +16,7 @@
 #include "service/modes.h"
 #include "service/reload.h"
 #include "service/smart.h"
+#include "service/store_faults.h"
 #include "service/store_there.h"
 #include "service/tokens.h"
 
@@ -200,7 +202,8 @@ static enum err check_mappings(struct db *db, const struct config *config)
 /* What a store is that no service has open; it is not changed.  Quick: it is not
  * read through, which takes minutes for a large one. */
 static enum err look_at_store(const struct config *config, bool quick,
-                              int64_t *version, enum err *mapped)
+                              int64_t *version, enum err *mapped,
+                              struct buf *faults)
 {
     struct db *db = NULL;
     enum err e = db_look(config->store_path, &db, version);
@@ -209,8 +212,33 @@ static enum err look_at_store(const struct config *config, bool quick,
         e = db_verify(db);
     if (e == ERR_OK && *version == db_schema_newest())
         *mapped = check_mappings(db, config);
+    if (e == ERR_OK && *version == db_schema_newest())
+        e = store_faults_shape(db, faults);
+    if (e == ERR_OK && *version == db_schema_newest() && !quick)
+        e = store_faults_chain(db, faults);
     db_close(db);
     return e;
+}
+
+static void say_unusable(const char *path, enum err e)
+{
+    struct buf why;
+
+    buf_init(&why, WHY_MAX);
+    db_open_say(path, e, &why);
+    printf("store    %s\n", why.data);
+    buf_clear(&why);
+}
+
+/* Each line below the word. */
+static void print_lines(const char *word, const char *lines)
+{
+    while (*lines != '\0') {
+        int len = (int)strcspn(lines, "\n");
+
+        printf("%-8s %.*s\n", word, len, lines);
+        lines += len + (lines[len] == '\n' ? 1 : 0);
+    }
 }
 
 static bool check_store(const struct config *config, bool quick)
@@ -218,24 +246,33 @@ static bool check_store(const struct config *config, bool quick)
     const char *path = config->store_path;
     enum err e, mapped = ERR_OK;
     int64_t version = 0;
+    struct buf faults;
+    bool sound;
 
     if (access(path, F_OK) != 0)
         return check_missing(config);
-    e = look_at_store(config, quick, &version, &mapped);
+    buf_init(&faults, DROP_FOUND_MAX);
+    e = look_at_store(config, quick, &version, &mapped, &faults);
+    print_lines("store", faults.data != NULL ? faults.data : "");
+    sound = faults.len == 0;
+    buf_clear(&faults);
     if (e == ERR_DENIED) {
         printf("store    %s: in use by a service\n", path);
         return true;
     }
-    printf("store    %s: %s\n", path,
-           e != ERR_OK    ? db_open_reason(path, e)
-           : version == 0 ? "empty"
-           : quick        ? "can be opened"
-                          : "whole");
+    if (e != ERR_OK)
+        say_unusable(path, e);
+    else
+        printf("store    %s: %s\n", path,
+               version == 0 ? "empty"
+               : quick      ? "can be opened"
+               : sound      ? "whole"
+                            : "whole as a file, but see above");
     if (e == ERR_OK && version > 0 && version < db_schema_newest())
         printf("store    of version %lld: the next start brings it to %lld, "
                "and there is no way back; make a backup before\n",
                (long long)version, (long long)db_schema_newest());
-    return e == ERR_OK && mapped == ERR_OK;
+    return e == ERR_OK && mapped == ERR_OK && sound;
 }
 
 /* The files of secrets: that they can be read, not what is in them. */
@@ -263,17 +300,6 @@ static bool check_tokens(const struct config *config)
     buf_clear(&why);
     buf_clear(&token);
     return ok;
-}
-
-/* Each line below the word. */
-static void print_lines(const char *word, const char *lines)
-{
-    while (*lines != '\0') {
-        int len = (int)strcspn(lines, "\n");
-
-        printf("%-8s %.*s\n", word, len, lines);
-        lines += len + (lines[len] == '\n' ? 1 : 0);
-    }
 }
 
 static bool check_drop(const struct config *config)
@@ -319,38 +345,6 @@ static bool check_keys(const struct config *config)
     buf_clear(&keys);
     buf_clear(&why);
     return ok;
-}
-
-/* How this service is listened to, and the files for that. */
-static bool check_listener(const struct config *config)
-{
-    static const char *const clients[] = {
-        "", ", asks clients for a certificate",
-        ", wants a certificate of each client"
-    };
-    bool tls = config->http_tls_certificate[0] != '\0';
-    struct tls_context *context = NULL;
-    struct buf why;
-    enum err e;
-
-    printf(
-        "listen   %s port %d%s%s%s\n", config->http_address, config->http_port,
-        tls                  ? ", TLS"
-        : config->http_plain ? ", plain: only a TLS proxy in front may reach it"
-                             : "",
-        clients[config->http_tls_client],
-        config->http_anonymous ? ", without token" : "");
-    buf_init(&why, WHY_MAX);
-    e = config_check_files(config, &why);
-    if (e == ERR_OK)
-        e = reload_open_tls(config, &context, &why);
-    if (e == ERR_OK)
-        e = tls_trust_try(config->record_tls_ca, config->record_tls_certificate,
-                          config->record_tls_key, &why);
-    print_lines("tls", why.data);
-    tls_context_close(context);
-    buf_clear(&why);
-    return e == ERR_OK;
 }
 
 /* What others on this machine could do; and what it gives. */

@@ -46,7 +46,7 @@ static bool ask(struct session *s, const char *method, const char *path,
               "or nothing is under way\n",
               stderr);
     else
-        session_complain(s, status, e);
+        session_complain_of(s, status, e, out);
     return false;
 }
 

@@ -48,11 +48,8 @@ static bool ask(struct session *s, const char *method, const char *path,
     e = session_call(s, method, path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
         e = fhir_form_each(out.data, out.len, take_said, said);
-    else if (e == ERR_OK && (status == 400 || status == 404 || status == 409) &&
-             out.len > 0 && out.data[0] != '{')
-        fprintf(stderr, "headgate: %s", out.data); /* says why */
     else
-        session_complain(s, status, e);
+        session_complain_of(s, status, e, &out);
     buf_clear(&out);
     return e == ERR_OK && status == 200;
 }

@@ -10,7 +10,7 @@ static const char help[] =
     "usage: headgate outbox [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                       [--to URL [--token-file FILE]] [--json] "
     "[given-up]\n"
-    "       headgate outbox retry ROW|all\n"
+    "       headgate outbox retry ROW|all|now\n"
     "       headgate outbox discard ROW --by NAME --why TEXT\n\n"
     "Lists what was put aside on the way to the clinical record: what the "
     "record\n"
@@ -19,7 +19,9 @@ static const char help[] =
     "refused is not sent again by itself until there is a newer version of it; "
     "what\n"
     "was unclear is tried once more when the service starts.\n\n"
-    "  retry      try again now, once the cause is mended\n"
+    "  retry      try again now, once the cause is mended; now: all that "
+    "waits for\n"
+    "             the record, and ends the pause that it is given\n"
     "  discard    never send it; who decided and why are kept with it\n"
     "  given-up   list what was discarded\n"
     "  --json     one JSON object a line, with the record's whole answer\n\n"
@@ -41,7 +43,7 @@ static int act(const struct args *args, bool again)
     int status = 2;
 
     if (args->file_count != 2)
-        return complain(again ? "name one row, or all" : "name one row");
+        return complain(again ? "name one row, all, or now" : "name one row");
     if (args->to != NULL)
         return complain("this is decided on the machine of the service");
     if (!again && (args->by == NULL || args->why == NULL))

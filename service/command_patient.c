@@ -102,11 +102,8 @@ static int export(const struct args *args, const struct config *config)
     ended = 1;
     if (e == ERR_OK && status == 200)
         ended = write_out(args->out, &out);
-    else if (e == ERR_OK && (status == 404 || status == 409) && out.len > 0 &&
-             out.data[0] != '{')
-        fprintf(stderr, "headgate: %s", out.data); /* says why */
     else
-        session_complain(&session, status, e);
+        session_complain_of(&session, status, e, &out);
     buf_clear(&out);
     buf_clear(&path);
     session_close(&session);

@@ -127,7 +127,7 @@ static int ask(const struct args *args, struct session *session,
     else if (e == ERR_OK && status == 422)
         fprintf(stderr, "headgate: no plan: %s", out.data);
     else
-        session_complain(session, status, e);
+        session_complain_of(session, status, e, &out);
     buf_clear(&out);
     return e == ERR_OK && status == 422 ? 2 : result;
 }

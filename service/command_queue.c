@@ -98,14 +98,11 @@ static int show(const struct args *args, const char *path)
     e = session_call(&session, "GET", path, NULL, 0, &status, &out);
     if (e == ERR_OK && status == 200)
         written = print(&out);
-    else if (e == ERR_OK && (status == 404 || status == 409) && out.len > 0 &&
-             out.data[0] != '{')
-        fprintf(stderr, "headgate: %s", out.data); /* says what was found */
     else if (e == ERR_OK && status == 400)
         fputs("headgate: the service does not understand the date or name\n",
               stderr);
     else
-        session_complain(&session, status, e);
+        session_complain_of(&session, status, e, &out);
     buf_clear(&out);
     session_close(&session);
     return e == ERR_OK && status == 200 && written ? 0 : 1;

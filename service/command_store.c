@@ -123,6 +123,8 @@ static void say_check(const struct store_check *c)
         printf(_("The backup is whole; what holds for %lld accesses was worked "
                  "out from it.\n"),
                (long long)c->accesses);
+    if (c->faults[0] != '\0')
+        printf(_("Something is wrong with it all the same:\n%s"), c->faults);
 }
 
 static int verify(const char *file, const struct config *config)
@@ -138,7 +140,7 @@ static int verify(const char *file, const struct config *config)
     else
         fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
     buf_clear(&why);
-    return e == ERR_OK ? 0 : 1;
+    return e == ERR_OK && check.faults[0] == '\0' ? 0 : 1;
 }
 
 /* Who was removed since the backup is known to the old store alone. */

@@ -1,8 +1,10 @@
 #include "service/db.h"
 
+#include "service/db_fault.h"
 #include "service/db_schema.h"
 #include "service/db_work.h"
 
+#include <errno.h>
 #include <math.h>
 #include <pthread.h>
 #include <sqlite3.h>
@@ -22,7 +24,8 @@ struct db {
     /* A column could not be read for want of memory; whoever read it went on
      * without it, so that nothing of this transaction may be kept. */
     bool torn;
-    bool damaged; /* what was read cannot be so */
+    bool damaged;     /* what was read cannot be so */
+    int failed_errno; /* of the last call that failed; 0 not of the system */
 };
 
 static const char *const sql[QUERY_COUNT] = {
@@ -141,6 +144,7 @@ static enum err open_as(const char *name, int flags,
                            flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE,
                            NULL);
     e = code == SQLITE_OK ? prepare(db) : db_err_of(code);
+    db_fault_keep(db, e);
     if (e != ERR_OK) {
         e = refine(db, e);
         db_close(db);
@@ -213,6 +217,11 @@ const char *db_library_version(void)
 bool db_is_damaged(const struct db *db)
 {
     return db->damaged;
+}
+
+int db_failed_errno(const struct db *db)
+{
+    return db->failed_errno;
 }
 
 bool db_in_transaction(struct db *db)
@@ -298,9 +307,11 @@ enum err db_next(struct db *db, enum query q)
         db_done(db, q);
         return ERR_MEMORY;
     }
+    errno = 0;
     code = sqlite3_step(db->statements[q]);
     if (code == SQLITE_ROW)
         return ERR_OK;
+    db->failed_errno = errno; /* the engine does not keep it of a commit */
     if ((code & 0xff) == SQLITE_CORRUPT || (code & 0xff) == SQLITE_NOTADB)
         db->damaged = true;
     db_done(db, q);
@@ -453,9 +464,11 @@ int db_wal_pages(struct db *db)
 
 static enum err empty_log(struct db *db, int mode)
 {
-    int left = 0, done = 0;
-    int code = sqlite3_wal_checkpoint_v2(db->handle, NULL, mode, &left, &done);
+    int left = 0, done = 0, code;
 
+    errno = 0;
+    code = sqlite3_wal_checkpoint_v2(db->handle, NULL, mode, &left, &done);
+    db->failed_errno = errno;
     if (code == SQLITE_OK)
         db->wal_pages = 0;
     return db_err_of(code);

@@ -1,6 +1,6 @@
 /*
- * db - SQLite, which only db.c and db_copy.c know: statements by number, rows
- * typed
+ * db - SQLite, which only db.c, db_copy.c and db_fault.c know: statements by
+ * number, rows typed
  *
  * One connection, used by one thread.  Each statement of statements.h is
  * prepared once, when first run.  Arguments are described by a format, one
@@ -55,7 +55,8 @@ MUST_CHECK enum err db_open(const char *path, struct db **db);
  * Errors as db_open, and ERR_ABSENT where there is no file.
  */
 MUST_CHECK enum err db_look(const char *path, struct db **db, int64_t *version);
-/* What that error of db_open means for this path, for a person. */
+/* What that error of db_open means for this path, for a person; db_open_say of
+ * db_fault.h says more. */
 const char *db_open_reason(const char *path, enum err e);
 void db_close(struct db *db);
 const char *db_library_version(void);

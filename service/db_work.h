@@ -11,6 +11,10 @@ struct sqlite3;
 /* The connection itself. */
 struct sqlite3 *db_handle(struct db *db);
 
+/* What the system said in the last call that failed; 0: it was not the system.
+ * SQLite keeps that of a commit nowhere. */
+int db_failed_errno(const struct db *db);
+
 /* Ours for a result code of SQLite. */
 enum err db_err_of(int code);
 

@@ -176,16 +176,31 @@ void exchange_refuse(struct exchange *x)
     exchange_answer(x, status, line, line != NULL ? 1 : 0);
 }
 
-void exchange_failed(struct exchange *x, enum err e)
+void exchange_later(struct exchange *x, const char *text)
 {
     outcome_init(&x->outcome);
-    if (e == ERR_FORM || e == ERR_RANGE || e == ERR_LIMIT)
+    outcome_add(&x->outcome, SEV_ERROR, "not-ready", "", "%s", text);
+    exchange_refuse(x);
+}
+
+/* What a commit has written before its sync failed may be there after the next
+ * start: only who knows that nothing was kept says so. */
+void exchange_failed(struct exchange *x, enum err e)
+{
+    if (e == ERR_IO || e == ERR_STOPPED) {
+        exchange_later(x, "The store has failed; it is not known whether this "
+                          "was stored: send it again");
+    } else if (e == ERR_FULL) {
+        exchange_later(x, "The disk of the store is full, or may not be "
+                          "written to; nothing was stored");
+    } else if (e == ERR_FORM || e == ERR_RANGE || e == ERR_LIMIT) {
+        outcome_init(&x->outcome);
         outcome_add(&x->outcome, SEV_FATAL, "internal", "",
                     "Internal error; nothing was stored");
-    else
-        outcome_add(&x->outcome, SEV_ERROR, "not-ready", "",
-                    "The store cannot take this now; nothing was stored");
-    exchange_refuse(x);
+        exchange_refuse(x);
+    } else {
+        exchange_later(x, "The store cannot take this now; nothing was stored");
+    }
 }
 
 /* The last of a list with commas, which the nearest proxy has added; "" if it

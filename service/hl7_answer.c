@@ -58,7 +58,9 @@ static void say_fault(struct hl7_issues *issues, enum err e)
     hl7_issue_add(issues, HL7_ERROR, HL7_INTERNAL, "not-ready", &whole, "%s",
                   e == ERR_LIMIT ? "The quarantine is full; nothing was kept, "
                                    "send it again later"
-                                 : "Nothing was kept; send it again later");
+                  : e == ERR_IO || e == ERR_STOPPED
+                      ? "It is not known whether this was kept; send it again"
+                      : "Nothing was kept; send it again later");
 }
 
 void hl7_answer_write(const struct hl7_intake *in, enum err e,

@@ -37,7 +37,8 @@ struct hl7_counters {
 /*
  * hl7_answer_write - what is to be sent, in MLLP frames
  *
- * e  of the store; other than ERR_OK: nothing was kept
+ * e  of the store; other than ERR_OK: nothing was kept, or (ERR_IO, ERR_STOPPED)
+ *    it is not known whether it was
  */
 void hl7_answer_write(const struct hl7_intake *in, enum err e,
                       struct hl7_ids *ids, int64_t now_ms,

@@ -17,13 +17,11 @@ bool load_call(struct load *l, const char *path, const char *content_type,
     enum err e = session_call_as(&l->session, "POST", path, content_type,
                                  accept, body, len, status, out);
 
-    if (e == ERR_OK && (*status == 401 || *status == 403 || *status == 404 ||
-                        *status == 429 || *status == 503))
-        e = ERR_DENIED;
-    if (e == ERR_OK)
+    if (e == ERR_OK && *status != 401 && *status != 403 && *status != 404 &&
+        *status != 429 && *status != 503)
         return true;
     progress_clear(&l->progress);
-    session_complain(&l->session, *status, e);
+    session_complain_of(&l->session, *status, e, out);
     fprintf(stderr,
             "headgate: %s: stopped; what was loaded before stays, and may be "
             "sent again\n",

@@ -1,7 +1,9 @@
 #include "service/mllp_work.h"
 
+#include "adapters/catalogue.h"
 #include "adapters/http_listen.h"
 
+#include <errno.h>
 #include <stdlib.h>
 #include <unistd.h>
 
@@ -17,23 +19,28 @@ static enum err listen_here(struct mllp_server *s, struct buf *why)
 {
     struct http_listener made;
     enum err e = http_listen_tcp(s->options.address, s->options.port, &made);
+    int reason = errno, failed = 0;
 
     if (e == ERR_OK) {
         uv_tcp_init(s->loop, &s->listener);
         s->listener.data = s;
         s->listens = true;
         s->port = made.port;
-        if (uv_tcp_open(&s->listener, made.fd) != 0) {
+        failed = uv_tcp_open(&s->listener, made.fd);
+        if (failed != 0)
             close(made.fd);
-            e = ERR_IO;
-        } else if (uv_listen((uv_stream_t *)&s->listener, 511, on_connection) !=
-                   0) {
-            e = ERR_IO;
-        }
+        else
+            failed = uv_listen((uv_stream_t *)&s->listener, 511, on_connection);
+    }
+    if (failed != 0) {
+        reason = -failed; /* so libuv numbers what the system says */
+        e = ERR_IO;
     }
     if (e != ERR_OK)
-        buf_printf(why, "%s port %d: cannot be listened on for HL7 v2",
-                   s->options.address, s->options.port);
+        /* TRANSLATORS: address, port, a reason without a full stop */
+        buf_printf(why, _("%s port %d: cannot be listened on for HL7 v2: %s"),
+                   s->options.address, s->options.port,
+                   http_listen_reason(reason));
     return e;
 }
 
@@ -83,6 +90,11 @@ void mllp_server_look(const struct mllp_server *s, struct mllp_view *view)
 void mllp_server_take_tls(struct mllp_server *s, struct tls_context *fresh)
 {
     tls_context_take(s->tls, fresh);
+}
+
+int64_t mllp_server_lists_end_s(const struct mllp_server *s)
+{
+    return s->tls != NULL ? tls_context_lists_end_s(s->tls) : INT64_MAX;
 }
 
 int64_t mllp_server_tls_end_s(const struct mllp_server *s)

@@ -103,6 +103,8 @@ void mllp_server_take_tls(struct mllp_server *server,
 
 /* Until when its certificate is good, see tls_context_end_s; INT64_MAX: none. */
 int64_t mllp_server_tls_end_s(const struct mllp_server *server);
+/* Until when its revocation lists are, see tls_context_lists_end_s. */
+int64_t mllp_server_lists_end_s(const struct mllp_server *server);
 
 /* Accept nobody, and close each connection once what is being dealt with on it
  * has been answered. */

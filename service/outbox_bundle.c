@@ -246,8 +246,9 @@ static void without(struct delivery *d, const struct http_answer *answer)
     b->later = !b->refused;
     d->data.due_ms = d->outbox->options.now_ms() +
                      retry_unclear_ms(0, d->outbox->options.retry_last_ms);
-    log_event(LOG_ERROR, "outbox.beside", KEY_INT("row", b->row),
-              KEY_INT("status", answer->status),
+    /* what passes is tried again by itself */
+    log_event(b->refused ? LOG_ERROR : LOG_WARN, "outbox.beside",
+              KEY_INT("row", b->row), KEY_INT("status", answer->status),
               KEY_INT("refused", b->refused));
     buf_empty(&b->body);
     if (answer->body_len > 0)

@@ -262,6 +262,8 @@ static void done(void *arg, enum err e)
     atomic_store(&p->state, e == ERR_OK ? ERASE_DONE : ERASE_FAILED);
     if (p->told && s->outbox != NULL)
         outbox_kick(s->outbox);
+    if (p->finish && e == ERR_STOPPED)
+        return; /* nobody has asked for it: the next start looks again */
     if (e != ERR_OK)
         log_event(LOG_ERROR, "patient.erase", KEY_ERR(e),
                   KEY_INT("removed", p->removed));

@@ -260,13 +260,18 @@ static enum err write_gauge(struct db *db, enum query q, const char *name,
                             struct buf *out)
 {
     enum err e = db_query(db, q, "");
+    bool none = true;
 
     buf_printf(out, "# HELP %s %s\n# TYPE %s gauge\n", name, help, name);
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK)
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        none = false;
         buf_printf(out, "%s{reason=\"%s\"} %lld\n", name,
                    label_of(db_text(db, q, 0), q == Q_HELD_SUM),
                    (long long)(age ? (now_ms - db_int(db, q, 2)) / 1000
                                    : db_int(db, q, 1)));
+    }
+    if (none) /* an alarm on what is not there never comes */
+        buf_printf(out, "%s 0\n", name);
     return e == ERR_ABSENT ? ERR_OK : e;
 }
 

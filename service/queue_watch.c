@@ -268,10 +268,7 @@ static int run(struct watch *w, const struct args *args,
 
 static void complain(const struct watch *w)
 {
-    if (w->page.len > 0 && w->page.data[0] != '{')
-        fprintf(stderr, "headgate: %s", w->page.data); /* says why */
-    else
-        session_complain(&w->session, w->refused, ERR_OK);
+    session_complain_of(&w->session, w->refused, ERR_OK, &w->page);
 }
 
 int queue_watch(const struct args *args, const struct config *config,

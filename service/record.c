@@ -175,6 +175,14 @@ bool record_may_ask(struct record *r, int64_t *wait_ms)
     return left_ms <= 0;
 }
 
+void record_try_now(struct record *r)
+{
+    int64_t now_ms = r->options.now_ms();
+
+    if (r->view.state != RECORD_ASKING && r->view.until_ms > now_ms)
+        r->view.until_ms = now_ms;
+}
+
 void record_note_denied(struct record *r)
 {
     if (r->view.state == RECORD_ASKING || r->probe_ms != 0)

@@ -2,6 +2,7 @@
 
 #include "adapters/policy_file.h"
 #include "service/app.h"
+#include "service/certificates.h"
 #include "service/log.h"
 
 #include <stdlib.h>
@@ -56,6 +57,38 @@ static enum err read_mllp(struct fresh *f, struct buf *why)
     return tls_context_open(&files, &f->mllp, why);
 }
 
+/* A file that was put there by mistake must not shut out everybody who gets in
+ * by the certificate in force. */
+static enum err check_terms(const struct fresh *f, struct buf *why)
+{
+    const struct service *s = f->service;
+    const char *before = s->config.record_tls_certificate;
+    const char *now = f->config.record_tls_certificate;
+    struct tls_term fresh, held;
+    int64_t now_s = clock_ms() / 1000;
+    enum err e = ERR_OK;
+
+    if (f->http != NULL && s->http_tls != NULL) {
+        tls_context_term(f->http, &fresh);
+        tls_context_term(s->http_tls, &held);
+        e = certificate_may_follow(f->config.http_tls_certificate, &fresh,
+                                   &held, now_s, why);
+    }
+    if (e == ERR_OK && f->mllp != NULL) {
+        tls_context_term(f->mllp, &fresh);
+        held = (struct tls_term){ .begin_s = INT64_MIN,
+                                  .end_s = mllp_server_tls_end_s(s->mllp) };
+        e = certificate_may_follow(f->config.mllp_tls_certificate, &fresh,
+                                   &held, now_s, why);
+    }
+    /* that of the record is read with each connection: of the same file there
+     * is no other any more */
+    if (e == ERR_OK && strcmp(before, now) != 0 && tls_file_term(now, &fresh) &&
+        tls_file_term(before, &held))
+        e = certificate_may_follow(now, &fresh, &held, now_s, why);
+    return e;
+}
+
 static enum err read_all(struct fresh *f, struct buf *why)
 {
     const struct config *c = &f->config;
@@ -72,6 +105,8 @@ static enum err read_all(struct fresh *f, struct buf *why)
     if (e == ERR_OK)
         e = tls_trust_try(c->record_tls_ca, c->record_tls_certificate,
                           c->record_tls_key, why);
+    if (e == ERR_OK)
+        e = check_terms(f, why);
     if (e == ERR_OK)
         e = policy_file_read(c->policy_path, &f->policy, why);
     if (e == ERR_OK)
@@ -166,6 +201,7 @@ enum err service_reload(struct service *s, const struct config *config,
     }
     if (e == ERR_OK) {
         take(s, f);
+        certificates_log(&s->config, clock_ms() / 1000);
         e = take_trust(s);
     } else {
         free_fresh(f);

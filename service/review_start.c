@@ -1,5 +1,6 @@
 /* Once, before a service goes to work. */
 #include "service/decisions.h"
+#include "service/outbox_wait.h"
 #include "service/review.h"
 
 #include <stdio.h>
@@ -49,13 +50,16 @@ static enum err follow_policy(struct db *db, const struct review *review)
 
 enum err review_start(struct db *db, const struct review *review)
 {
+    bool posts = !review->silent && review->record;
     enum err e = follow_policy(db, review);
 
+    if (e == ERR_OK)
+        e = outbox_wait_began(db, posts, review->now_ms());
     if (e == ERR_OK && !review->silent)
         e = db_run(db, Q_NEWS_OF_SILENT, "i", review->now_ms());
-    if (e == ERR_OK && !review->silent && review->record)
+    if (e == ERR_OK && posts)
         e = db_run(db, Q_OUTBOX_CATCH_UP, "i", review->now_ms());
-    if (e == ERR_OK && !review->silent && review->record)
+    if (e == ERR_OK && posts)
         e = companion_catch_up(db, review->now_ms());
     return e;
 }

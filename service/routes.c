@@ -57,16 +57,19 @@ static const struct refusal {
     { 413, "too-long", "The body is larger than is taken here" },
     { 405, "method", "This method is not offered here" },
     { 503, "not-ready",
-      "The service is stopping, or has no room for more large bodies at the "
-      "moment; nothing was stored" },
-    { 0, "bad-request", "The request cannot be read as HTTP" },
+      "There is no room for more large bodies at the moment; nothing was "
+      "stored" },
+    { HTTP_CLOSING, "not-ready",
+      "The service is stopping; it is not known whether this was stored: send "
+      "it again" },
+    { -1, "bad-request", "The request cannot be read as HTTP" },
 };
 
 static const struct refusal *refusal_of(int status)
 {
     size_t i = 0;
 
-    while (refusals[i].status != 0 && refusals[i].status != status)
+    while (refusals[i].status >= 0 && refusals[i].status != status)
         i++;
     return &refusals[i];
 }

@@ -104,10 +104,14 @@ static enum err run(struct db *db, void *arg)
     p->x.audit.patient = p->wish.patient;
     if (e != ERR_OK || p->nobody)
         return e;
-    if (p->verify)
+    if (p->verify) {
         e = audit_walk_step(db, &p->walk);
-    else if (!p->only_head)
+        /* its row comes when all is judged, and so is not judged itself; of a
+         * cut end the next row would make a gap */
+        p->x.audit.skip = e == ERR_OK && p->walk.more;
+    } else if (!p->only_head) {
         e = audit_list(db, &p->wish, &p->x.body);
+    }
     return e == ERR_OK ? write_end(db, p, &p->x.body) : e;
 }
 
@@ -204,7 +208,7 @@ static void record(struct audit_page *p)
                                                    : "list");
     a->named = AUDIT_NOBODY;
     /* a page of what is on record already, or nothing of a patient */
-    a->skip = p->wish.after > 0 || p->only_head;
+    a->skip = (p->wish.after > 0 && !p->verify) || p->only_head;
 }
 
 /* Not by a right to everything: see above. */

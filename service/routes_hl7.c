@@ -45,9 +45,14 @@ static void on_stored(void *arg, enum err e)
     char message[24];
     const struct http_header_line line = { "X-Headgate-Message", message };
 
+    if (e == ERR_LIMIT) { /* no fault of the request */
+        exchange_later(&a->x,
+                       "The quarantine is full; nothing was stored, send "
+                       "it again later");
+        return;
+    }
     if (e != ERR_OK) {
-        /* a full quarantine is no fault of the request */
-        exchange_failed(&a->x, e == ERR_LIMIT ? ERR_FULL : e);
+        exchange_failed(&a->x, e);
         return;
     }
     hl7_answer_count(&a->in, &s->hl7_counters);

@@ -1,4 +1,5 @@
 /* What Prometheus asks for, in its text format 0.0.4. */
+#include "service/outbox_wait.h"
 #include "service/quarantine_list.h"
 #include "service/quarantine_urgent.h"
 #include "service/report.h"
@@ -31,21 +32,22 @@ static enum err count_of(struct db *db, enum query q, long long *n)
     return e;
 }
 
-/* How long what is due longest has been due. */
-static enum err write_oldest(struct db *db, struct buf *b)
+/* While the record is down only the second of them grows: each try that failed
+ * moves what is due ahead. */
+static enum err write_waits(struct db *db, struct buf *b)
 {
-    enum err e = db_first(db, Q_OUTBOX_OLDEST, "");
-    int64_t due_ms = 0, late_ms;
+    struct outbox_wait wait;
+    enum err e = outbox_wait_look(db, clock_ms(), &wait);
 
-    if (e == ERR_OK && !db_is_null(db, Q_OUTBOX_OLDEST, 0))
-        due_ms = db_int(db, Q_OUTBOX_OLDEST, 0);
-    db_done(db, Q_OUTBOX_OLDEST);
     if (e != ERR_OK)
         return e;
-    late_ms = due_ms > 0 ? clock_ms() - due_ms : 0;
     gauge(b, "headgate_outbox_late_seconds",
           "How long the longest due delivery has been due",
-          late_ms > 0 ? late_ms / 1000 : 0);
+          wait.late_ms / 1000);
+    gauge(b, "headgate_outbox_oldest_seconds",
+          "How long the delivery that has waited longest has waited, from when "
+          "it was first to be sent; 0 if none waits",
+          wait.oldest_ms / 1000);
     return ERR_OK;
 }
 
@@ -123,7 +125,7 @@ static enum err write_incoming(struct db *db, const struct report *r,
             r->hooks.calls);
     counter(b, "headgate_hook_gaps_total",
             "Calls that showed that others had been lost", r->hooks.gaps);
-    return write_oldest(db, b);
+    return ERR_OK;
 }
 
 /* The record as a target, see record.h. */
@@ -269,12 +271,15 @@ static enum err run_metrics(struct db *db, struct report *r)
     e = write_state(db, r, b);
     if (e == ERR_OK)
         e = write_outbox(db, b);
+    if (e == ERR_OK && r->x.service->side.record != NULL)
+        e = write_waits(db, b);
     if (e == ERR_OK)
         e = quarantine_metrics(db, clock_ms(), b);
     if (e == ERR_OK)
         e = tally_metrics(db, clock_ms(), b);
     if (e == ERR_OK)
         e = upkeep_metrics(db, &r->upkeep, b);
+    audit_watch_metrics(&r->x.service->audit_found, b);
     if (e == ERR_OK)
         e = write_silent(db, r->x.service->config.report_silent_d, b);
     return e == ERR_OK && r->x.service->incoming != NULL

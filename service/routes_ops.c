@@ -1,6 +1,7 @@
 #include "service/report.h"
 
 #include "adapters/fhir_served.h"
+#include "adapters/fhir_time.h"
 #include "adapters/fhir_write.h"
 
 #include <stdlib.h>
@@ -53,6 +54,22 @@ void route_search_param(struct service *s, struct http_request *r)
 
 /* ---- with it ------------------------------------------------------------ */
 
+/* The second is the first whole one that is not before the end of the pause. */
+static void say_until(int64_t until_ms, int64_t now_ms, struct buf *b)
+{
+    char until[FHIR_TIME_SIZE];
+
+    if (until_ms <= now_ms) {
+        buf_puts(b, "It is being tried again.\n");
+        return;
+    }
+    fhir_time_write((until_ms + 999) / 1000, until);
+    buf_printf(b,
+               "It is left alone until %s, then tried; to try at once: "
+               "headgate outbox retry now\n",
+               until);
+}
+
 /* A record in trouble does not make the service less ready: what is to go
  * there waits in the store. */
 static void say_record(const struct report *r, struct buf *b)
@@ -61,11 +78,13 @@ static void say_record(const struct report *r, struct buf *b)
 
     if (v->state == RECORD_PAUSING)
         buf_printf(b,
-                   "record: given a pause, its last answer was HTTP status "
-                   "%ld (0: none came)\n",
+                   "record: given a pause; its last answer was HTTP status %ld "
+                   "(0: none came). ",
                    v->status);
     else if (v->state == RECORD_REFUSING)
-        buf_puts(b, "record: it takes no token of ours; see headgate check\n");
+        buf_puts(b, "record: it takes no token of ours; see headgate check. ");
+    if (v->state != RECORD_ASKING)
+        say_until(v->until_ms, clock_ms(), b);
     if (r->token_error != NULL && r->token_error[0] != '\0')
         buf_printf(b, "record: no token was to be had: %s\n", r->token_error);
     if (v->foreign > 0)
@@ -83,6 +102,7 @@ static enum err run_ready(struct db *db, struct report *r)
                              : "ready\n");
     if (e == ERR_OK)
         e = upkeep_say(db, &r->upkeep, clock_ms(), &r->x.body);
+    audit_watch_say(&r->x.service->audit_found, &r->x.body);
     if (r->counters.reload_failed)
         buf_puts(&r->x.body, "settings: they could not be read again; those "
                              "before are in force (the log says why)\n");

@@ -1,5 +1,7 @@
+#include "adapters/catalogue.h"
 #include "service/aside.h"
 #include "service/log.h"
+#include "service/outbox_wait.h"
 #include "service/report.h"
 
 #include <stdio.h>
@@ -29,6 +31,7 @@ void route_outbox(struct service *s, struct http_request *r)
 struct aside_act {
     struct exchange x; /* first */
     bool again;
+    bool at_once; /* all that waits, and whatever pause the record is given */
     int64_t row;
     size_t count;
     char who[ASIDE_WORDS_SIZE], why[ASIDE_WORDS_SIZE];
@@ -38,8 +41,35 @@ static enum err run_act(struct db *db, void *arg)
 {
     struct aside_act *a = arg;
 
+    if (a->at_once)
+        return outbox_wait_end(db, clock_ms(), &a->count);
     return a->again ? aside_again(db, a->row, clock_ms(), &a->count)
                     : aside_give_up(db, a->row, a->who, a->why);
+}
+
+static void try_now(const struct service *s)
+{
+    if (s->side.record != NULL) /* the service may be ending by now */
+        record_try_now(s->side.record);
+    if (s->outbox != NULL)
+        outbox_kick(s->outbox);
+    if (s->incoming != NULL)
+        poll_side_kick(s->incoming);
+}
+
+static void say_act(struct aside_act *a)
+{
+    if (a->at_once)
+        /* TRANSLATORS: the clinical record, and how many deliveries wait */
+        buf_printf(&a->x.body,
+                   _("The record is asked now; /readyz says how it does. "
+                     "Waiting for it: %zu.\n"),
+                   a->count);
+    else if (a->again)
+        buf_printf(&a->x.body, "%zu to be tried again now.\n", a->count);
+    else
+        buf_puts(&a->x.body, "Given up; it stays on record, with your name and "
+                             "reason.\n");
 }
 
 static void on_act(void *arg, enum err e)
@@ -49,7 +79,8 @@ static void on_act(void *arg, enum err e)
 
     if (e == ERR_ABSENT) {
         outcome_add(&a->x.outcome, SEV_ERROR, "not-found", "",
-                    "This row is not among what was put aside");
+                    "Nothing that was put aside has the number %lld",
+                    (long long)a->row);
         exchange_refuse(&a->x);
         return;
     }
@@ -58,14 +89,13 @@ static void on_act(void *arg, enum err e)
         return;
     }
     log_event(LOG_INFO, "outbox.person", KEY_INT("row", a->row),
-              KEY_INT("again", a->again), KEY_INT("count", a->count));
-    if (a->again && s->outbox != NULL)
+              KEY_INT("again", a->again), KEY_INT("now", a->at_once),
+              KEY_INT("count", a->count));
+    if (a->at_once)
+        try_now(s);
+    else if (a->again && s->outbox != NULL)
         outbox_kick(s->outbox);
-    if (a->again)
-        buf_printf(&a->x.body, "%zu to be tried again now.\n", a->count);
-    else
-        buf_puts(&a->x.body, "Given up; it stays on record, with your name and "
-                             "reason.\n");
+    say_act(a);
     http_reply(a->x.request, 200, NULL, 0, TEXT_TYPE, a->x.body.data,
                a->x.body.len);
     exchange_free(&a->x);
@@ -84,10 +114,12 @@ static const char *read_act(struct aside_act *a, struct http_request *r)
     a->again = strcmp(act, "retry") == 0;
     if (row == NULL)
         return "row names what was put aside";
-    if (!a->again || strcmp(row, "all") != 0) {
+    a->at_once = a->again && strcmp(row, "now") == 0;
+    if (!a->at_once && (!a->again || strcmp(row, "all") != 0)) {
         a->row = strtoll(row, &end, 10);
         if (end == row || *end != '\0' || a->row < 1)
-            return a->again ? "row is a number, or all" : "row is a number";
+            return a->again ? "row is a number, all, or now"
+                            : "row is a number";
     }
     if (a->again)
         return NULL;
@@ -117,13 +149,21 @@ void route_outbox_act(struct service *s, struct http_request *r)
         return;
     }
     wrong = read_act(a, r);
+    if (wrong == NULL && a->at_once && s->side.record == NULL)
+        wrong = "no record is named (record.url)";
+    else if (wrong == NULL && a->at_once && s->outbox == NULL)
+        wrong = "in silent mode nothing is sent to the record";
     if (wrong != NULL) {
         outcome_add(&a->x.outcome, SEV_ERROR, "bad-parameter", "", "%s", wrong);
         exchange_refuse(&a->x);
         return;
     }
     audit_request_act(&a->x.audit, "outbox", a->again ? "retry" : "discard");
-    snprintf(a->x.audit.key, sizeof(a->x.audit.key), "%lld", (long long)a->row);
+    if (a->at_once)
+        snprintf(a->x.audit.key, sizeof(a->x.audit.key), "now");
+    else
+        snprintf(a->x.audit.key, sizeof(a->x.audit.key), "%lld",
+                 (long long)a->row);
     a->x.job = (struct store_job){ .run = run_act, .done = on_act, .arg = a };
     exchange_submit(&a->x);
 }

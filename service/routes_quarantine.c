@@ -79,7 +79,7 @@ static void on_look(void *arg, enum err e)
 
     if (e == ERR_OK && l->found != ERR_OK) {
         outcome_add(&l->x.outcome, SEV_ERROR, "not-found", "",
-                    "Nothing held or in quarantine has this number");
+                    "Nothing held or in quarantine has the number %s", l->item);
         exchange_refuse(&l->x);
         return;
     }

@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 11 };
+enum { SCHEMA_VERSION = 12 };
 
 /* What the queue shows has changed when one of these rows has: a number that
  * only rises, by which it is told cheaply whether anything is new. */
@@ -45,6 +45,14 @@ enum { SCHEMA_VERSION = 11 };
     "CREATE TRIGGER queue_arrival AFTER INSERT ON arrival_day "                \
     "BEGIN " QUEUE_MARK
 
+/* The end is behind the last row, and behind the last list: a row must never
+ * take the number, and so the list, of one that was cut off. */
+#define AUDIT_LAST                                                             \
+    "CREATE TRIGGER audit_last BEFORE INSERT ON audit WHEN new.seq <> "        \
+    "max(coalesce((SELECT max(seq) FROM audit), 0), "                          \
+    "coalesce((SELECT max(seq) FROM audit_patient), 0)) + 1 "                  \
+    "BEGIN SELECT RAISE(ABORT, 'audit is added to at its end'); END;"
+
 /* Who did what; rows are added behind the last one, and nothing else is done to
  * them: see audit.h.  REPLACE would not set off the trigger of a deletion, so a
  * number that is there already is refused as well.  patient: the one that a row
@@ -66,9 +74,7 @@ enum { SCHEMA_VERSION = 11 };
     "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
     "CREATE TRIGGER audit_patient_whole BEFORE DELETE ON audit_patient "       \
     "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); END;"           \
-    "CREATE TRIGGER audit_last BEFORE INSERT ON audit WHEN new.seq <> "        \
-    "coalesce((SELECT max(seq) FROM audit), 0) + 1 "                           \
-    "BEGIN SELECT RAISE(ABORT, 'audit is added to at its end'); END;"          \
+    AUDIT_LAST                                                                 \
     "CREATE TRIGGER audit_kept BEFORE UPDATE ON audit "                        \
     "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
     "CREATE TRIGGER audit_whole BEFORE DELETE ON audit "                       \
@@ -490,6 +496,7 @@ static const struct {
     { 9, "ALTER TABLE patient ADD COLUMN deceased_by_s INT;"
          "ALTER TABLE patient ADD COLUMN replaced_by TEXT;" QUEUE_MARKS_DEATH_DOUBT },
     { 10, "CREATE INDEX reading_standing ON reading(owner, start_s, quantity, resource, slot) WHERE quantity IN (9, 10, 11, 12, 24);" },
+    { 11, "DROP TRIGGER IF EXISTS audit_last;" AUDIT_LAST },
 };
 /* clang-format on */
 

@@ -1,6 +1,11 @@
 #include "service/service_work.h"
 
+#include "adapters/catalogue.h"
+#include "adapters/http_listen.h"
 #include "adapters/policy_file.h"
+#include "service/audit_watch.h"
+#include "service/certificates.h"
+#include "service/db_fault.h"
 #include "service/log.h"
 #include "service/maps.h"
 #include "service/patient_erase.h"
@@ -10,6 +15,7 @@
 #include "service/store_there.h"
 #include "service/unit_list_loop.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -96,7 +102,10 @@ static void on_store_fatal(void *arg, enum err e)
 {
     struct service *s = arg;
 
-    log_event(LOG_ERROR, "store.fatal", KEY_ERR(e));
+    log_event(LOG_ERROR, "store.fatal", KEY_ERR(e),
+              KEY_WORD("do", "The service ends, since what is on the disk is "
+                             "not known: look at the kernel's log (dmesg) and "
+                             "at the disk, then start it again."));
     s->failed = true;
     if (s->on_fatal != NULL)
         s->on_fatal(s->fatal_arg);
@@ -129,8 +138,7 @@ static enum err open_store(struct service *s, struct buf *why)
     if (e != ERR_OK && why->len > 0)
         return e;
     if (e != ERR_OK)
-        buf_printf(why, "%s: %s", s->config.store_path,
-                   db_open_reason(s->config.store_path, e));
+        db_open_say(s->config.store_path, e, why);
     return e;
 }
 
@@ -164,16 +172,22 @@ static enum err open_listeners(struct service *s, bool public, struct buf *why)
                         sizeof(s->socket_path));
     e = listen_on(s, s->socket_path, &s->control_server);
     if (e != ERR_OK) {
-        buf_printf(why, "%s: cannot be listened on", s->socket_path);
+        /* TRANSLATORS: path of a socket, a reason without a full stop */
+        buf_printf(why, _("%s: cannot be listened on: %s"), s->socket_path,
+                   http_listen_reason(errno));
         return e;
     }
     if (public)
         e = reload_open_tls(&s->config, &s->http_tls, why);
+    if (public && e == ERR_OK)
+        certificates_log(&s->config, clock_ms() / 1000);
     if (public && e == ERR_OK) {
         e = listen_on(s, NULL, &s->public_server);
         if (e != ERR_OK)
-            buf_printf(why, "%s port %d: cannot be listened on",
-                       s->config.http_address, s->config.http_port);
+            /* TRANSLATORS: address, port, a reason without a full stop */
+            buf_printf(why, _("%s port %d: cannot be listened on: %s"),
+                       s->config.http_address, s->config.http_port,
+                       http_listen_reason(errno));
     }
     if (e == ERR_OK && public)
         e = hl7_door_open(s, why);
@@ -333,6 +347,9 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     if (e == ERR_OK && public)
         e = silence_loop_open(loop, s->store, s->config.report_silent_d,
                               clock_ms, &s->silence);
+    if (e == ERR_OK && public)
+        e = audit_watch_open(loop, s->store, clock_ms, &s->audit_found,
+                             &s->audit_watch);
     if (e == ERR_OK && public)
         patient_erase_finish(s->erasure);
     if (e == ERR_OK && public)

@@ -62,6 +62,11 @@ static void close_store(struct service *s)
         silence_loop_close(s->silence, part_closed, s);
         s->silence = NULL;
     }
+    if (s->audit_watch != NULL) {
+        s->open_parts++;
+        audit_watch_close(s->audit_watch, part_closed, s);
+        s->audit_watch = NULL;
+    }
     uv_close((uv_handle_t *)&s->minute, timer_closed);
     uv_close((uv_handle_t *)&s->drain, timer_closed);
     store_close(s->store, part_closed, s);

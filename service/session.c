@@ -1,6 +1,10 @@
 #include "service/command.h"
 
+#include "adapters/catalogue.h"
+#include "adapters/fhir_answer.h"
 #include "adapters/tls_stream.h"
+#include "service/log.h"
+#include "service/store_files.h"
 
 #include <errno.h>
 #include <signal.h>
@@ -86,6 +90,45 @@ static bool open_elsewhere(struct session *s, const struct args *args)
     return args->token == NULL || read_token(s, args->token);
 }
 
+/* The first store of a service that does not run as root: it has to open it. */
+static enum err give_away(const char *store, struct buf *why)
+{
+    bool given = false;
+    enum err e = store_own_new(store, &given, why);
+
+    if (given) {
+        fprintf(stderr,
+                _("headgate: %s: made, and given to the account that its "
+                  "folder is of"),
+                store);
+        fputs("\n", stderr);
+    } else if (e == ERR_OK && geteuid() == 0) {
+        fprintf(stderr,
+                _("headgate: %s: made by root, in a folder of root's: a "
+                  "service of another account cannot open it"),
+                store);
+        fputs("\n", stderr);
+    }
+    return e;
+}
+
+/* It goes on in a service of its own: what that does is not told line by line,
+ * only what is wrong. */
+static enum err open_store(struct session *s, const struct config *config,
+                           struct buf *why)
+{
+    bool made = access(config->store_path, F_OK) != 0;
+    enum log_level level;
+    enum err e;
+
+    if (log_level_by_word(config->log_level, &level) != ERR_OK ||
+        level < LOG_WARN)
+        level = LOG_WARN;
+    log_set_level(level);
+    e = service_open(&s->loop, config, false, &s->own, why);
+    return e == ERR_OK && made ? give_away(config->store_path, why) : e;
+}
+
 static int open_here(struct session *s, const struct args *args,
                      const struct config *config, bool may_create)
 {
@@ -105,7 +148,7 @@ static int open_here(struct session *s, const struct args *args,
         return 1;
     }
     buf_init(&why, 4096);
-    e = service_open(&s->loop, config, false, &s->own, &why);
+    e = open_store(s, config, &why);
     if (e != ERR_OK)
         fprintf(stderr, "headgate: %s\n", why.len > 0 ? why.data : err_word(e));
     buf_clear(&why);
@@ -175,6 +218,46 @@ void session_complain(const struct session *s, long status, enum err e)
                 status == 404 ? ": is headgate there, and not older than this "
                                 "program?"
                               : "");
+}
+
+/* As routes.c puts it; what an older service says of a path that is new. */
+static const char no_such_path[] = "There is nothing under this path";
+
+/* What a page of a proxy says is of no use here. */
+static bool is_text(const struct buf *answer)
+{
+    return answer->len > 0 && answer->data[0] != '{' &&
+           answer->data[0] != '[' && answer->data[0] != '<';
+}
+
+/* What was wrong with it, of an OperationOutcome; false: it is none. */
+static bool say_outcome(const struct buf *out, long status)
+{
+    struct fhir_answer answer;
+    size_t count;
+    bool lone = false;
+
+    if (out->len == 0 ||
+        fhir_answer_read(out->data, out->len, (int)status, &answer, 1, &count,
+                         &lone) != ERR_OK ||
+        !lone || answer.text[0] == '\0' ||
+        strcmp(answer.text, no_such_path) == 0)
+        return false;
+    fprintf(stderr, "headgate: the service answered %ld: %s\n", status,
+            answer.text);
+    return true;
+}
+
+void session_complain_of(const struct session *s, long status, enum err e,
+                         const struct buf *answer)
+{
+    if (e != ERR_OK || status == 0 || status == 401)
+        session_complain(s, status, e);
+    else if (is_text(answer))
+        fprintf(stderr, "headgate: %s%s", answer->data, /* says why */
+                answer->data[answer->len - 1] == '\n' ? "" : "\n");
+    else if (!say_outcome(answer, status))
+        session_complain(s, status, e);
 }
 
 static void client_closed(void *arg)

@@ -285,6 +285,9 @@ QUERY(Q_OUTBOX_AGAIN_ALL, "UPDATE outbox SET state = 0, tries = 0, aside_ms = NU
 QUERY(Q_OUTBOX_GIVE_UP, "UPDATE outbox SET state = 4, who = ?2, why = ?3 WHERE resource = ?1 AND state = 2")
 QUERY(Q_OUTBOX_STATE, "SELECT state FROM outbox WHERE resource = ?1")
 QUERY(Q_OUTBOX_OLDEST, "SELECT min(due_ms) FROM outbox WHERE state = 0")
+/* the first version that the record has not yet: it waits from then on, however often it was tried */
+QUERY(Q_OUTBOX_LONGEST, "SELECT min(v.updated_ms) FROM outbox o JOIN version v ON v.resource = o.resource AND v.ver = min(o.sent + 1, o.wanted) WHERE o.state = 0 AND (o.wanted > o.sent OR o.remote IS NULL)")
+QUERY(Q_OUTBOX_HASTEN, "UPDATE outbox SET due_ms = ?1 WHERE state = 0 AND due_ms > ?1")
 QUERY(Q_OUTBOX_CATCH_UP, "INSERT INTO outbox(resource, part, wanted, sent, tries, due_ms, state, place, task, key) SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM outbox o JOIN resource r ON r.id = o.resource JOIN task t ON t.resource = o.resource WHERE o.wanted < r.ver UNION ALL SELECT t.resource, t.part, r.ver, 0, 0, ?1, 0, " TASK_PLACE ", t.resource, t.key FROM (SELECT task FROM episode WHERE state IN (1, 2) UNION SELECT task FROM repeat WHERE state IN (1, 2)) p JOIN task t ON t.resource = p.task JOIN resource r ON r.id = p.task WHERE t.silent = 0 AND NOT EXISTS (SELECT 1 FROM outbox o WHERE o.resource = p.task) ON CONFLICT(resource) DO UPDATE SET aside_ms = NULL, who = NULL, why = NULL, wanted = excluded.wanted, place = excluded.place, state = 0, tries = 0, due_ms = excluded.due_ms")
 QUERY(Q_LOOKUP_GET, "SELECT reference FROM lookup WHERE type = ?1 AND system = ?2 AND value = ?3 AND checked_ms >= ?4")
 QUERY(Q_LOOKUP_PUT, "INSERT INTO lookup(type, system, value, reference, checked_ms) VALUES(?1, ?2, ?3, ?4, ?5) ON CONFLICT(type, system, value) DO UPDATE SET reference = excluded.reference, checked_ms = excluded.checked_ms")
@@ -426,6 +429,8 @@ QUERY(Q_BACKTEST_HELD, "SELECT reason, count(DISTINCT resource) FROM held GROUP 
 QUERY(Q_BACKTEST_HELD_COUNT, "SELECT count(DISTINCT resource) FROM held")
 /* who did what, see audit.h */
 QUERY(Q_AUDIT_LAST, "SELECT seq, hash FROM audit ORDER BY seq DESC LIMIT 1")
+QUERY(Q_AUDIT_NEXT, "SELECT max(coalesce((SELECT max(seq) FROM audit), 0), coalesce((SELECT max(seq) FROM audit_patient), 0)) + 1")
+QUERY(Q_AUDIT_LISTS, "SELECT coalesce((SELECT max(seq) FROM audit_patient), 0), coalesce((SELECT min(seq) FROM audit_patient), 1)")
 QUERY(Q_AUDIT_ADD, "INSERT INTO audit(seq, part, at_ms, kind, actor, scope, who, action, type, key, patient, outcome, detail, patients, prev, hash) VALUES(?1, ?1 % 1024, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)")
 QUERY(Q_AUDIT_ROWS, "SELECT seq, at_ms, kind, actor, scope, who, action, type, key, patient, outcome, detail, patients, prev, hash, part = seq % 1024 FROM audit WHERE seq > ?1 ORDER BY seq LIMIT ?2")
 QUERY(Q_AUDIT_PATIENT, "SELECT coalesce((SELECT t.patient FROM task t WHERE t.resource = r.id), (SELECT t.patient FROM companion c JOIN task t ON t.resource = c.task WHERE c.resource = r.id LIMIT 1), (SELECT a.patient FROM access a WHERE a.resource = r.id LIMIT 1), (SELECT l.patient FROM patient_alias l WHERE r.kind = 3 AND l.alias = 'r:Patient/' || r.fid), (SELECT coalesce(a.patient, g.owner) FROM reading g LEFT JOIN access a ON a.id = g.owner WHERE g.resource = r.id LIMIT 1), (SELECT h.patient FROM held h WHERE h.resource = r.id LIMIT 1), (SELECT u.patient FROM unmapped u WHERE u.resource = r.id LIMIT 1), 0) FROM resource r WHERE r.kind = ?1 AND r.fid = ?2")

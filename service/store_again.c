@@ -50,6 +50,11 @@ void store_again_open(struct store_again *a, uv_loop_t *loop,
     uv_timer_start(&a->timer, on_timer, first_ms, pause_ms);
 }
 
+void store_again_pause(struct store_again *a, uint64_t pause_ms)
+{
+    uv_timer_start(&a->timer, on_timer, pause_ms, pause_ms);
+}
+
 void store_again_close(struct store_again *a, void (*on_closed)(void *arg),
                        void *arg)
 {

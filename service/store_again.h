@@ -32,6 +32,9 @@ void store_again_open(struct store_again *a, uv_loop_t *loop,
                       enum err (*run)(struct db *db, void *arg),
                       void (*done)(void *arg, enum err e), void *arg);
 
+/* From done: the next run is in pause_ms, and so are those behind it. */
+void store_again_pause(struct store_again *a, uint64_t pause_ms);
+
 /* on_closed is called from the loop when nothing of it is left.  The store
  * must be closed after it. */
 void store_again_close(struct store_again *a, void (*on_closed)(void *arg),

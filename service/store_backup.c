@@ -4,6 +4,7 @@
 #include "adapters/fhir_time.h"
 #include "service/db_copy.h"
 #include "service/log.h"
+#include "service/store_faults.h"
 #include "service/store_manifest.h"
 #include "service/upkeep.h"
 
@@ -16,7 +17,8 @@
 enum {
     PAGES_AT_ONCE = 32, /* 128 kB: a fraction of a millisecond */
     STEP_US = 3000,     /* of the store thread, before others have a turn */
-    TEXT_MAX = 2 * STORE_PATH_SIZE
+    TEXT_MAX = 2 * STORE_PATH_SIZE,
+    FAULTS_MAX = 4096
 };
 
 struct store_backup {
@@ -107,6 +109,32 @@ static enum err settle(struct store_backup *b)
     return e;
 }
 
+/* What is wrong with the store is in its copy, which is made all the same; but
+ * whoever asked for it is told. */
+static void say_faults(struct store_backup *b)
+{
+    struct db *db = NULL;
+    struct buf found;
+    int64_t version;
+    enum err e = db_open_still(b->path, &db, &version);
+
+    buf_init(&found, FAULTS_MAX);
+    if (e == ERR_OK)
+        e = store_faults_shape(db, &found);
+    if (e == ERR_OK)
+        e = store_faults_chain(db, &found);
+    db_close(db);
+    if (e == ERR_OK && found.len > 0 &&
+        found.len + 256 < TEXT_MAX - b->text.len)
+        buf_printf(&b->text,
+                   _("Something is wrong with the store, and so with this copy "
+                     "of it:\n%s"),
+                   found.data);
+    buf_clear(&found);
+    if (e != ERR_OK)
+        log_event(LOG_WARN, "store.backup_faults", KEY_ERR(e));
+}
+
 static void check(uv_work_t *work)
 {
     struct store_backup *b = work->data;
@@ -117,6 +145,8 @@ static void check(uv_work_t *work)
         e = store_manifest_of(part, &b->manifest, &b->text);
     if (e == ERR_OK)
         e = settle(b);
+    if (e == ERR_OK)
+        say_faults(b);
     b->checked = e;
 }
 

@@ -6,8 +6,10 @@
 #include "service/file.h"
 #include "service/maps.h"
 #include "service/review.h"
+#include "service/store_faults.h"
 #include "service/store_files.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -150,6 +152,22 @@ static enum err start_on(struct db *db, const struct config *config,
     return e;
 }
 
+/* What does not fit is cut: there is enough wrong then. */
+static enum err look_for_faults(struct db *db, struct store_check *check)
+{
+    struct buf found;
+    enum err e;
+
+    buf_init(&found, (size_t)2 * STORE_FAULTS_SIZE);
+    e = store_faults_shape(db, &found);
+    if (e == ERR_OK)
+        e = store_faults_chain(db, &found);
+    snprintf(check->faults, sizeof(check->faults), "%s",
+             found.data != NULL ? found.data : "");
+    buf_clear(&found);
+    return e;
+}
+
 enum err store_check(const char *path, const struct config *config,
                      struct store_check *check, struct buf *why)
 {
@@ -172,6 +190,8 @@ enum err store_check(const char *path, const struct config *config,
     e = db_open_still(path, &db, &version);
     if (e == ERR_OK)
         e = start_on(db, config, check, why);
+    if (e == ERR_OK)
+        e = look_for_faults(db, check);
     db_close(db);
     if (e != ERR_OK && why->len == 0)
         buf_printf(why, _("%s: no service could work with it (%s)"), path,

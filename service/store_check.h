@@ -4,7 +4,8 @@
  * Looks at a file that stands still, read-only: its manifest, its sum, PRAGMA
  * integrity_check, the version of its tables, its rows, and then what a start
  * does: the codes that people mapped, and for each access its history, from
- * which the rules are evaluated.  Nothing is changed.
+ * which the rules are evaluated; then its tables, indices and triggers, and the
+ * chain of the audit trail.  Nothing is changed.
  */
 #ifndef HEADGATE_SERVICE_STORE_CHECK_H
 #define HEADGATE_SERVICE_STORE_CHECK_H
@@ -12,10 +13,16 @@
 #include "service/config.h"
 #include "service/store_manifest.h"
 
+enum { STORE_FAULTS_SIZE = 4096 };
+
 struct store_check {
     struct store_manifest manifest; /* as it is beside the file */
     int64_t accesses; /* of which what holds was worked out anew */
-    bool older;       /* of an older program: brought up to date at the first
+    /* What is wrong with it although it is whole, a sentence a line: the audit
+     * trail, and what keeps it from being changed, see store_faults.h; ""
+     * nothing.  A service can work with it. */
+    char faults[STORE_FAULTS_SIZE];
+    bool older; /* of an older program: brought up to date at the first
                          start, and not worked out before */
 };
 

@@ -124,6 +124,84 @@ enum err store_part_make(const char *path, bool replace, struct buf *why)
     return e;
 }
 
+/* Whose a file at this path is, or is to be: the owner of the one that is there,
+ * or of its folder. */
+static bool find_owner(const char *path, struct stat *owner)
+{
+    char folder[STORE_PATH_SIZE];
+
+    if (lstat(path, owner) == 0 && S_ISREG(owner->st_mode))
+        return true;
+    store_folder_of(path, folder, sizeof(folder));
+    return stat(folder, owner) == 0;
+}
+
+/* Neither a link nor a file with another name is given away: others may write to
+ * the folder. */
+static int give_to(const char *path, const struct stat *owner)
+{
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
+    int failed = 0;
+    struct stat is;
+
+    if (fd < 0)
+        return errno == ENOENT ? 0 : errno;
+    if (fstat(fd, &is) != 0)
+        failed = errno;
+    else if (!S_ISREG(is.st_mode) || is.st_nlink != 1)
+        failed = EINVAL;
+    else if ((is.st_uid != owner->st_uid || is.st_gid != owner->st_gid) &&
+             fchown(fd, owner->st_uid, owner->st_gid) != 0)
+        failed = errno;
+    close(fd);
+    return failed;
+}
+
+static enum err refuse_owner(const char *path, int number, struct buf *why)
+{
+    /* TRANSLATORS: a file, what the system says */
+    buf_printf(why,
+               _("%s: it cannot be given to the account that the store is of: "
+                 "%s"),
+               path, strerror(number));
+    return ERR_IO;
+}
+
+enum err store_part_own(const char *path, struct buf *why)
+{
+    char part[STORE_PATH_SIZE];
+    struct stat owner;
+    int failed;
+    enum err e = store_part_path(path, part, sizeof(part), why);
+
+    if (e != ERR_OK || geteuid() != 0 || !find_owner(path, &owner))
+        return e;
+    failed = give_to(part, &owner);
+    return failed != 0 ? refuse_owner(part, failed, why) : ERR_OK;
+}
+
+enum err store_own_new(const char *path, bool *given, struct buf *why)
+{
+    static const char *const rests[] = { "", "-wal", "-room" };
+    char folder[STORE_PATH_SIZE], file[STORE_PATH_SIZE + 8];
+    struct stat owner;
+
+    *given = false;
+    store_folder_of(path, folder, sizeof(folder));
+    if (geteuid() != 0 || stat(folder, &owner) != 0 || owner.st_uid == 0)
+        return ERR_OK;
+    for (size_t i = 0; i < COUNT(rests); i++) {
+        int failed;
+
+        snprintf(file, sizeof(file), "%s%s", path, rests[i]);
+        failed = give_to(file, &owner);
+        if (failed != 0)
+            return refuse_owner(file, failed, why);
+    }
+    *given = true;
+    return ERR_OK;
+}
+
 void store_part_drop(const char *path)
 {
     char part[STORE_PATH_SIZE];

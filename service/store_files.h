@@ -33,6 +33,24 @@ MUST_CHECK enum err store_part_path(const char *path, char *out, size_t size,
 MUST_CHECK enum err store_part_make(const char *path, bool replace,
                                     struct buf *why);
 
+/*
+ * store_part_own - as root: give the part the owner and group of the file whose
+ * place it will take, or of the folder if there is none
+ *
+ * A file of root's, mode 0600, would be one that the service cannot open.  Any
+ * other account has no such choice, and nothing is done.  ERR_IO, ERR_LIMIT.
+ */
+MUST_CHECK enum err store_part_own(const char *path, struct buf *why);
+
+/*
+ * store_own_new - the same for a store that was just made, with its log and its
+ * room: they go to whose folder it is
+ *
+ * given  out: they were given away; false: the folder is root's, or we are not
+ */
+MUST_CHECK enum err store_own_new(const char *path, bool *given,
+                                  struct buf *why);
+
 /* Is there room for so many bytes in its folder?  ERR_FULL, ERR_IO. */
 MUST_CHECK enum err store_room(const char *path, int64_t bytes,
                                struct buf *why);

@@ -4,6 +4,7 @@
 #include "adapters/fhir_form.h"
 #include "adapters/fhir_out.h"
 #include "service/db_copy.h"
+#include "service/db_fault.h"
 
 #include <errno.h>
 #include <openssl/evp.h>
@@ -117,7 +118,7 @@ enum err store_manifest_of(const char *path, struct store_manifest *m,
         e = count(db, m);
     db_close(db);
     if (e != ERR_OK && why->len == 0)
-        buf_printf(why, "%s: %s", path, db_open_reason(path, e));
+        db_open_say(path, e, why);
     return e;
 }
 

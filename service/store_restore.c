@@ -1,9 +1,12 @@
 #include "service/store_restore.h"
 
 #include "adapters/catalogue.h"
+#include "adapters/fhir_time.h"
 #include "service/audit.h"
 #include "service/db_copy.h"
+#include "service/db_fault.h"
 #include "service/patient_mark.h"
+#include "service/upkeep.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -110,6 +113,16 @@ static void carry(struct db *db, struct db *held, struct store_restored *r)
         r->ledger = ERR_STORE;
 }
 
+/* The copy began before its own backup was noted in it. */
+static enum err keep_backup_time(struct db *db, const struct store_manifest *m)
+{
+    struct fhir_time made;
+
+    if (fhir_instant_read(m->made, strlen(m->made), &made) != ERR_OK)
+        return ERR_OK; /* what it says of an earlier one stands */
+    return upkeep_backed_up(db, made.start_s * 1000);
+}
+
 /* Before it takes its place: a store that was put back, and says nothing of it,
  * is never there.  Its tables are brought up to date by that, as the service
  * would do. */
@@ -127,6 +140,8 @@ static enum err record(const char *store, struct db *held,
         carry(db, held, r);
     if (e == ERR_OK)
         e = note(db, held, r, now_s);
+    if (e == ERR_OK)
+        e = keep_backup_time(db, &r->check.manifest);
     if (e == ERR_OK)
         e = db_cut_log(db);
     if (e != ERR_OK)
@@ -198,7 +213,7 @@ static enum err hold(const char *store, struct store_restored *r,
         return ERR_OK;
     e = db_hold(store, held);
     if (e == ERR_DENIED || e == ERR_FULL || e == ERR_MEMORY) {
-        buf_printf(why, "%s: %s", store, db_open_reason(store, e));
+        db_open_say(store, e, why);
         return e;
     }
     r->damaged = e != ERR_OK;
@@ -249,6 +264,8 @@ enum err store_restore(const char *backup, const struct config *config,
     if (e != ERR_OK)
         return e;
     e = store_part_make(store, true, why);
+    if (e == ERR_OK)
+        e = store_part_own(store, why);
     if (e == ERR_OK)
         e = bring(backup, store, &r->check.manifest, why);
     if (e == ERR_OK)

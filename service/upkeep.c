@@ -51,6 +51,10 @@ void upkeep_look(const struct service *s, struct upkeep *u)
         s->http_tls != NULL ? tls_context_end_s(s->http_tls) : INT64_MAX;
     u->mllp_end_s =
         s->mllp != NULL ? mllp_server_tls_end_s(s->mllp) : INT64_MAX;
+    u->http_lists_s =
+        s->http_tls != NULL ? tls_context_lists_end_s(s->http_tls) : INT64_MAX;
+    u->mllp_lists_s =
+        s->mllp != NULL ? mllp_server_lists_end_s(s->mllp) : INT64_MAX;
     u->record_end_s = record[0] != '\0' ? tls_file_end_s(record) : INT64_MAX;
 }
 
@@ -61,29 +65,43 @@ static void gauge(struct buf *b, const char *name, const char *help,
                name, (long long)value);
 }
 
-static void write_certificates(const struct upkeep *u, struct buf *b)
+struct end_row {
+    const char *of;
+    int64_t end_s; /* INT64_MAX: there is none */
+};
+
+static void write_ends(struct buf *b, const char *name, const char *help,
+                       const struct end_row *rows, size_t count)
 {
-    static const char name[] = "headgate_certificate_end_timestamp_seconds";
-    const struct {
-        const char *of;
-        int64_t end_s;
-    } rows[] = { { "http", u->http_end_s },
-                 { "mllp", u->mllp_end_s },
-                 { "record", u->record_end_s } };
     bool told = false;
 
-    for (size_t i = 0; i < COUNT(rows); i++) {
+    for (size_t i = 0; i < count; i++) {
         if (rows[i].end_s == INT64_MAX)
             continue;
         if (!told)
-            buf_printf(b,
-                       "# HELP %s When a certificate of ours, or one that is "
-                       "sent with it, runs out\n# TYPE %s gauge\n",
-                       name, name);
+            buf_printf(b, "# HELP %s %s\n# TYPE %s gauge\n", name, help, name);
         told = true;
         buf_printf(b, "%s{of=\"%s\"} %lld\n", name, rows[i].of,
                    (long long)rows[i].end_s);
     }
+}
+
+static void write_certificates(const struct upkeep *u, struct buf *b)
+{
+    const struct end_row certificates[] = { { "http", u->http_end_s },
+                                            { "mllp", u->mllp_end_s },
+                                            { "record", u->record_end_s } };
+    const struct end_row lists[] = { { "http", u->http_lists_s },
+                                     { "mllp", u->mllp_lists_s } };
+
+    write_ends(b, "headgate_certificate_end_timestamp_seconds",
+               "When a certificate of ours, or one that is sent with it, runs "
+               "out",
+               certificates, COUNT(certificates));
+    write_ends(b, "headgate_revocation_list_end_timestamp_seconds",
+               "When the first revocation list in use runs out: then nobody of "
+               "that authority is let in",
+               lists, COUNT(lists));
 }
 
 /* 0: nothing was kept of it. */

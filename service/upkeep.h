@@ -21,6 +21,7 @@ struct upkeep {
     /* The first end of each certificate that is in use, seconds since 1970;
      * INT64_MAX: there is none. */
     int64_t http_end_s, mllp_end_s, record_end_s;
+    int64_t http_lists_s, mllp_lists_s; /* the same of revocation lists */
 };
 
 /* Loop thread.  Looks at the disk and, of the certificate for the record, at

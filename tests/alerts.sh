@@ -25,6 +25,9 @@ mkdir "$work/drop"
 openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 9 \
     -subj /CN=headgate.example -keyout "$work/mllp.key" -out "$work/mllp.pem" \
     2>/dev/null
+openssl ecparam -name secp384r1 -genkey -noout |
+    openssl pkcs8 -topk8 -nocrypt -out "$work/record.key"
+chmod 600 "$work/record.key" "$work/mllp.key"
 cat >"$work/headgate.ini" <<EOF
 [http]
 port = 0
@@ -43,6 +46,9 @@ folder = $work/drop
 [record]
 url = http://127.0.0.1:9/fhir
 poll = 60
+smart_client_id = headgate
+smart_key = $work/record.key
+smart_scopes = system/Task.crus
 EOF
 "$headgate" serve --config "$work/headgate.ini" >"$work/ready" 2>"$work/log" &
 service=$!
@@ -56,8 +62,29 @@ until grep -q '^headgate ready' "$work/ready" 2>/dev/null; do
     sleep 0.1
 done
 url=$(sed -n 's/^headgate ready //p' "$work/ready")
-# Of what waits for a person there is a time only while something does: a value
-# in a unit that is none, and a message without a patient.
+# Each metric that an alert names is there, also where nothing waits.
+look() {
+    curl -sf "${url%/fhir}/metrics" >"$work/metrics"
+    promtool check metrics <"$work/metrics"
+    missing=0
+    for name in $(sed -n 's/^ *expr: //p' "$root/config/alerts.yml" |
+        grep -o 'headgate_[a-z_]*' | sort -u); do
+        if ! grep -q "^$name[ {]" "$work/metrics"; then
+            echo "config/alerts.yml: no metric is called $name ($1)"
+            missing=1
+        fi
+    done
+    [ "$missing" = 0 ]
+}
+look 'nothing waits'
+for what in quarantine held; do
+    if ! grep -qx "headgate_${what}_oldest_seconds 0" "$work/metrics"; then
+        echo "headgate_${what}_oldest_seconds is not 0 where nothing waits"
+        exit 1
+    fi
+done
+# Then with something that waits for a person, by its reason: a value in a unit
+# that is none, and a message without a patient.
 curl -sf -o "$work/answer" -H 'Content-Type: application/fhir+json' -d '{
     "resourceType": "Bundle", "type": "collection", "entry": [{"resource": {
     "resourceType": "Observation", "status": "final",
@@ -70,14 +97,11 @@ curl -sf -o "$work/answer" -H 'Content-Type: application/fhir+json' -d '{
 printf 'MSH|^~\\&|HALL|UNIT|||20260102030405+0000||ORU^R01|1|P|2.5.1\rPID|1\r' |
     curl -s -o "$work/answer" -H 'Content-Type: application/hl7-v2' \
         --data-binary @- "${url%/fhir}/hl7"
-curl -sf "${url%/fhir}/metrics" >"$work/metrics"
-promtool check metrics <"$work/metrics"
-missing=0
-for name in $(sed -n 's/^ *expr: //p' "$root/config/alerts.yml" |
-    grep -o 'headgate_[a-z_]*' | sort -u); do
-    if ! grep -q "^$name[ {]" "$work/metrics"; then
-        echo "config/alerts.yml: no metric is called $name"
-        missing=1
+look 'something waits'
+for what in quarantine held; do
+    if grep -qx "headgate_${what}_oldest_seconds 0" "$work/metrics" ||
+        ! grep -q "^headgate_${what}_oldest_seconds{" "$work/metrics"; then
+        echo "headgate_${what}_oldest_seconds does not say what waits"
+        exit 1
     fi
 done
-exit "$missing"

@@ -40,7 +40,8 @@ forbid "$(ls planner/*.[ch])" \
 forbid "$(ls planner/*.[ch] adapters/*.[ch] service/*.[ch])" \
     '(^|[^a-z_])(strcpy|strcat|sprintf|strtok|atoi|gets)\(' 'a banned function'
 
-only SQLite '#include <sqlite3\.h>' service/db.c service/db_copy.c
+only SQLite '#include <sqlite3\.h>' service/db.c service/db_copy.c \
+    service/db_fault.c
 only libcurl '#include <curl/' adapters/http_client.c
 only libmicrohttpd '#include <microhttpd\.h>' adapters/http_server_work.h
 only inih '#include <ini\.h>' adapters/ini_file.c

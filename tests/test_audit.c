@@ -237,6 +237,13 @@ static void every_change_shows_at_its_row(void **state)
         { "INSERT INTO audit_patient VALUES(11, 18)", 11, "patients" },
         { "INSERT INTO audit_patient VALUES(4, 18)", 4, "patients" },
         { "INSERT INTO audit_patient VALUES(12, 18)", 12, "patients" },
+        /* lists of rows that are not there */
+        { "DELETE FROM audit WHERE seq > 10", 11, "cut" },
+        { "DELETE FROM audit WHERE seq > 4", 5, "cut" },
+        { "DELETE FROM audit", 1, "cut" },
+        { "DELETE FROM audit WHERE seq = 11", 12, "missing" },
+        { "INSERT INTO audit_patient VALUES(13, 18)", 13, "cut" },
+        { "INSERT INTO audit_patient VALUES(0, 18)", 1, "stray" },
     };
     struct db *db = db_of(state);
 
@@ -288,6 +295,55 @@ static void an_anchor_shows_what_the_chain_does_not(void **state)
     assert_int_equal(audit_walk_step(db, &w), ERR_OK);
     assert_int_equal(w.broken, 0);
     assert_int_equal(w.anchor_seq, 0);
+}
+
+/* What is left of rows that were cut off is not taken for that of others, and
+ * the gap stays. */
+static void a_new_row_comes_behind_what_was_cut_off(void **state)
+{
+    struct db *db = db_of(state);
+    struct audit_whom whom;
+    struct audit_walk w;
+
+    ten_rows(db);
+    note_whom(db, 11, &three);
+    note(db, 12, "read");
+    assert_int_equal(force(db, "DROP TRIGGER audit_whole"), ERR_OK);
+    assert_int_equal(force(db, "DELETE FROM audit WHERE seq > 10"), ERR_OK);
+    note(db, 13, "read"); /* by the other triggers, which are there */
+    note_whom(db, 14, &three);
+    w = walked(db);
+    assert_int_equal(w.broken, 12);
+    assert_string_equal(w.why, "missing");
+    assert_int_equal(audit_whom_read(db, 11, &whom), ERR_OK);
+    assert_int_equal(whom.count, 3);
+    assert_int_equal(audit_whom_read(db, 12, &whom), ERR_OK);
+    assert_int_equal(whom.count, 0);
+    assert_int_equal(audit_whom_read(db, 13, &whom), ERR_OK);
+    assert_int_equal(whom.count, 3);
+    /* nor is the number taken by anybody else */
+    assert_int_equal(
+        force(db, "INSERT INTO audit SELECT 11, 11, at_ms, kind, actor, scope,"
+                  " who, action, type, key, patient, outcome, detail,"
+                  " patients, prev, hash FROM audit WHERE seq = 10"),
+        ERR_STORE);
+}
+
+/* Time that has run out: a row at a time, and all the same to the end. */
+static void a_walk_without_time_gets_on(void **state)
+{
+    struct db *db = db_of(state);
+    struct audit_walk w = { .until_ns = 1 };
+    int steps = 0;
+
+    ten_rows(db);
+    do {
+        assert_int_equal(audit_walk_step(db, &w), ERR_OK);
+        assert_int_equal(w.broken, 0);
+        steps++;
+        assert_int_equal(w.after, steps < 10 ? steps : 10);
+    } while (w.more);
+    assert_int_equal(steps, 11);
 }
 
 /* ---- of whom a row is ------------------------------------------------------- */
@@ -587,6 +643,8 @@ int main(void)
         TEST(rows_are_added_at_the_end_and_stay),
         TEST(every_change_shows_at_its_row),
         TEST(an_anchor_shows_what_the_chain_does_not),
+        TEST(a_new_row_comes_behind_what_was_cut_off),
+        TEST(a_walk_without_time_gets_on),
         TEST(whose_data_is_stored_is_seen),
         TEST(whose_data_is_served_is_seen),
         TEST(what_is_undone_is_not_seen),

@@ -79,7 +79,7 @@ static void another_schema_is_refused(void **state)
         const char *change;
         enum err want;
     } changes[] = {
-        { "UPDATE meta SET v = '12' WHERE k = 'schema'", ERR_CONFLICT },
+        { "UPDATE meta SET v = '13' WHERE k = 'schema'", ERR_CONFLICT },
         { "UPDATE meta SET v = '0' WHERE k = 'schema'", ERR_CONFLICT },
         { "DELETE FROM meta WHERE k = 'schema'", ERR_UNKNOWN },
         { "PRAGMA application_id = 7", ERR_UNKNOWN },
@@ -94,7 +94,7 @@ static void another_schema_is_refused(void **state)
         world_change_file(w.path, changes[i].change);
         assert_int_equal(db_open(w.path, &db), changes[i].want);
         world_change_file(w.path,
-                          "INSERT OR REPLACE INTO meta VALUES('schema', '11');"
+                          "INSERT OR REPLACE INTO meta VALUES('schema', '12');"
                           "PRAGMA application_id = 0");
     }
     db_close(opened());
@@ -181,7 +181,7 @@ static void the_first_version_comes_up_with_everything(void **state)
     assert_int_equal(patient_get(db, 10, &p), ERR_OK);
     assert_string_equal(p.name, "Fictional, Wren");
     assert_true(p.born_s == INT64_MIN);
-    assert_meta(db, "schema", "11");
+    assert_meta(db, "schema", "12");
     db_close(db);
     db = opened(); /* and stays so */
     what_was_said_is_there(db);

@@ -290,10 +290,13 @@ static void test_bad_address(void **state)
 {
     static const struct {
         const char *address;
-        int port;
+        int port, reason;
     } cases[] = {
-        { "localhost.example", 0 }, { "192.0.2.1", 0 }, { "127.0.0.1", -1 },
-        { "127.0.0.1", 65536 },     { "", 0 },
+        { "localhost.example", 0, EINVAL },
+        { "192.0.2.1", 0, EADDRNOTAVAIL }, /* of nobody: RFC 5737 */
+        { "127.0.0.1", -1, EINVAL },
+        { "127.0.0.1", 65536, EINVAL },
+        { "", 0, EINVAL },
     };
     struct world w;
     struct http_server *second = NULL;
@@ -311,6 +314,9 @@ static void test_bad_address(void **state)
         assert_int_equal(
             http_server_open(&w.loop, &o, world_request, NULL, &w, &second),
             ERR_IO);
+        /* as bind(2) has it */
+        assert_int_equal(errno,
+                         i < COUNT(cases) ? cases[i].reason : EADDRINUSE);
     }
     assert_null(second);
     world_end(&w);

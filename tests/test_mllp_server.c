@@ -887,7 +887,8 @@ static void says_what_is_wrong(void **state)
     o.port = mllp_server_port(server);
     assert_int_equal(
         mllp_server_open(&loop, &o, on_message, NULL, &other, &why), ERR_IO);
-    assert_non_null(strstr(why.data, "cannot be listened on for HL7 v2"));
+    assert_non_null(strstr(why.data, "cannot be listened on for HL7 v2: it is "
+                                     "in use by another program"));
     buf_empty(&why);
     o = defaults();
     o.tls = (struct tls_files){ kit_path("none.pem"), kit_path("server.key"),

@@ -124,6 +124,7 @@ static void no_table_is_scanned(void **state)
     static const enum query queries[] = { Q_OUTBOX_DUE,       Q_OUTBOX_NEXT,
                                           Q_OUTBOX_BESIDE,    Q_OUTBOX_WAKE,
                                           Q_OUTBOX_ASIDE,     Q_OUTBOX_LOOK,
+                                          Q_OUTBOX_LONGEST,   Q_OUTBOX_HASTEN,
                                           Q_HELD_EMERGENCIES, Q_HELD_OF_PATIENT,
                                           Q_EPISODE_CLOSED };
     struct world *w = world(state);

@@ -301,6 +301,41 @@ static void test_pause(void **state)
     close_scene(&s);
 }
 
+/* A person has mended it, and does not wait for the end of the pause. */
+static void test_a_word(void **state)
+{
+    struct scene s;
+    struct record_view view;
+    int64_t wait_ms;
+
+    (void)state;
+    open_scene(&s, NULL);
+    s.retry_after = "120";
+    assert_int_equal(state_after(&s, 503), RECORD_PAUSING);
+    record_look(s.record, &view);
+    assert_int_equal(view.until_ms, now_ms + 120000);
+    assert_false(record_may_ask(s.record, NULL));
+    record_try_now(s.record);
+    ROW("one may try, and no more than one");
+    assert_true(record_may_ask(s.record, NULL));
+    assert_false(record_may_ask(s.record, &wait_ms));
+    record_try_now(s.record);
+    assert_false(record_may_ask(s.record, NULL));
+    ROW("it was not mended: it is left alone again");
+    s.retry_after = NULL;
+    assert_int_equal(state_after(&s, 503), RECORD_PAUSING);
+    assert_false(record_may_ask(s.record, NULL));
+    ROW("it was");
+    record_try_now(s.record);
+    assert_true(record_may_ask(s.record, NULL));
+    assert_int_equal(state_after(&s, 200), RECORD_ASKING);
+    ROW("of one that is asked nothing changes");
+    record_try_now(s.record);
+    assert_true(record_may_ask(s.record, NULL));
+    assert_true(record_may_ask(s.record, NULL));
+    close_scene(&s);
+}
+
 static void test_asked_to_wait(void **state)
 {
     struct scene s;
@@ -397,6 +432,7 @@ int main(void)
         cmocka_unit_test(test_too_large),
         cmocka_unit_test(test_token_is_read_again),
         cmocka_unit_test(test_pause),
+        cmocka_unit_test(test_a_word),
         cmocka_unit_test(test_asked_to_wait),
         cmocka_unit_test(test_nobody_there),
         cmocka_unit_test(test_pieces),

@@ -467,6 +467,7 @@ static void the_old_store_stays_beside_the_new_one(void **state)
     char log[112];
 
     (void)state;
+    world_now_s = START_S - DAY_S;
     make_backup(300);
     closed = 0;
     open_store();
@@ -485,6 +486,10 @@ static void the_old_store_stays_beside_the_new_one(void **state)
                                       "action = 'restored' AND detail LIKE "
                                       "'backup %, in place of row 0 %'"),
                      1);
+    /* its newest backup is the one that it was made of, a day ago */
+    assert_int_equal(world_count_file(w.path, "SELECT CAST(v AS INT) FROM meta "
+                                              "WHERE k = 'backup_ms'"),
+                     (START_S - DAY_S) * INT64_C(1000));
     snprintf(log, sizeof(log), "%s-wal", w.path);
     assert_false(is_there(log));
     /* the same second: the old one is not overwritten */

@@ -142,6 +142,58 @@ function verified(service, sql, ...words) {
     return { status: said.status, out: said.stdout + said.stderr };
 }
 
+/* What no program of ours does. */
+function alter(file, ...sql) {
+    const db = new DatabaseSync(file);
+    sql.forEach((one) => db.exec(one));
+    db.close();
+}
+
+/* The same again, on another port. */
+async function restart(service) {
+    const { ask, post } = service;
+    await service.start();
+    Object.assign(service, { ask, post,
+        root: service.url.replace(/\/fhir$/, '') });
+}
+
+/* A service whose trail has a row of two patients, its number, and the head. */
+async function withList() {
+    const service = await open();
+    for (const name of ['la', 'lb'])
+        await new Person(service, name).arrive();
+    await service.ask('GET', '/fhir/Patient');
+    const row = (await rows(service)).filter(({ action }) =>
+        action === 'search').at(-1);
+    expect(row.patients?.length === 2, JSON.stringify(row));
+    const [, head] = (await run(service, 'head')).trim().split(' ');
+    return { service, seq: row.seq, head };
+}
+
+/* The value of a metric of the trail, once it is as wanted. */
+async function metric(service, name, wanted) {
+    for (const end = Date.now() + 15000;; await sleep(100)) {
+        const { text } = await service.ask('GET', '/metrics', undefined, 't-all');
+        const found = new RegExp(`^headgate_audit_${name} (\\d+)$`, 'm')
+            .exec(text);
+        if (found !== null && wanted(Number(found[1])))
+            return Number(found[1]);
+        expect(Date.now() < end, `headgate_audit_${name}: ${found?.[0]}`);
+    }
+}
+
+/* Found in the background, and told everywhere. */
+async function broken(service, row) {
+    await metric(service, 'broken', (n) => n === 1);
+    const ready = await service.ask('GET', '/readyz');
+    expect(ready.status === 200 && ready.text.includes(`audit trail: broken at${
+        ''} row ${row}; see headgate audit verify`), ready.text);
+    const told = readFileSync(service.log, 'utf8').split('\n').filter((line) =>
+        / level=error event=audit\.broken /.test(line));
+    expect(told.length === 1 && told[0].includes(` row=${row} `),
+        told.join('; '));
+}
+
 /* ---- the cases ------------------------------------------------------------ */
 
 const cases = {
@@ -522,6 +574,80 @@ const cases = {
         db.close();
     },
 
+    /* as far as lists of the rows that were cut off are still there */
+    async 'an end that was cut off is told, and stays told'() {
+        const { service, seq, head } = await withList();
+        expect(await stopChild(service.child) === 0, 'it ended');
+        const cut = () => alter(service.file, 'DROP TRIGGER audit_whole',
+            `DELETE FROM audit WHERE seq >= ${seq}`);
+        const gone = new RegExp(`BROKEN: rows after row ${seq - 1} are missing`);
+        copyFileSync(service.file, `${service.file}.kept`);
+        cut();
+        let said = await service.command('audit', 'verify', '--anchor', head);
+        const [anchor, chain] = said.out.split('\n');
+        expect(said.status === 1 && /NOT in this chain: the end was cut off/
+            .test(anchor) && gone.test(chain), said.out + said.err);
+        copyFileSync(`${service.file}.kept`, service.file);
+        cut();
+        said = await service.command('audit', 'verify');
+        expect(said.status === 1 && gone.test(said.out), said.out + said.err);
+        /* its own row came behind what was cut off, and took nothing of it */
+        const db = new DatabaseSync(service.file, { readOnly: true });
+        const own = db.prepare('SELECT max(seq) AS n FROM audit').get().n;
+        const lists = db.prepare('SELECT DISTINCT seq FROM audit_patient'
+            + ' ORDER BY seq').all().map((row) => row.seq);
+        db.close();
+        expect(own > lists.at(-1) && lists.at(-1) >= seq, `${own} ${lists}`);
+        for (let i = 0; i < 2; i++) {
+            said = await service.command('audit', 'verify');
+            expect(said.status === 1 && new RegExp(`row ${own}: rows before it`)
+                .test(said.out), said.out + said.err);
+        }
+        await restart(service);
+        await new Person(service, 'after').arrive();
+        await broken(service, own);
+        expect(await stopChild(service.child) === 0, 'it ended');
+    },
+
+    async 'a trigger that is gone is named, and made again'() {
+        const { service } = await withList();
+        const whole = await metric(service, 'verified_timestamp_seconds',
+            (n) => n > 0);
+        expect(whole * 1000 > Date.now() - 60000, `${whole}`);
+        expect(await metric(service, 'broken', () => true) === 0, 'whole');
+        expect(await stopChild(service.child) === 0, 'it ended');
+        const check = () => service.command('check', '--quick', '--offline');
+        let said = await check();
+        expect(said.status === 0, said.out + said.err);
+        alter(service.file, 'DROP TRIGGER audit_kept',
+            "UPDATE audit SET who = 'nobody' WHERE seq = 2");
+        said = await check();
+        const named = /trigger audit_kept, which every store .* is missing/;
+        expect(said.status !== 0 && named.test(said.out), said.out + said.err);
+        const copy = join(bench.folder, 'shape.db');
+        said = await service.command('store', 'backup', copy);
+        expect(said.status === 0, said.out + said.err);
+        said = await service.command('store', 'verify', copy);
+        expect(said.status === 1 && named.test(said.out)
+            && /BROKEN at row 2: its content/.test(said.out),
+        said.out + said.err);
+        /* put back it can be all the same: it may be the last there is */
+        said = await service.command('store', 'restore', copy);
+        expect(said.status === 0 && named.test(said.out), said.out + said.err);
+
+        await restart(service);
+        await broken(service, 2);
+        const log = readFileSync(service.log, 'utf8');
+        expect(/level=error event=store\.shape is=missing name=audit_kept mended=1/
+            .test(log), 'the log does not name the trigger');
+        one(await rows(service), { action: 'store-shape', kind: 'service',
+            type: 'trigger', key: 'audit_kept', outcome: 0,
+            detail: 'missing, made again' });
+        expect(await stopChild(service.child) === 0, 'it ended');
+        said = await check();
+        expect(said.status === 0, said.out + said.err);
+    },
+
     async 'killed while it writes: whole, and nothing acknowledged is missing'() {
         const service = await open();
         const person = new Person(service, 'kill');
@@ -547,10 +673,7 @@ const cases = {
             await killed;
             going = false;
             await Promise.all(writers);
-            const from = service.ask;
-            await service.start();
-            service.root = service.url.replace(/\/fhir$/, '');
-            service.ask = from;
+            await restart(service);
         }
         expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
         await stopChild(service.child);

@@ -10,7 +10,7 @@
  * and 15 (Retry-After, status codes).
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
@@ -133,6 +133,19 @@ async function orderRefused(status) {
         match: { method: 'POST', carries: 'ServiceRequest' } });
     await oneTask(await new Person(bench.service, `order-${status}`)
         .bothReadings(), 8000);
+}
+
+/* What passes is tried again by itself, and is nobody's error; what is refused
+ * waits for a person. */
+async function orderIsLogged(status, level, refused) {
+    const before = readFileSync(bench.service.log, 'utf8').length;
+    await orderRefused(status);
+    const lines = readFileSync(bench.service.log, 'utf8').slice(before)
+        .split('\n').filter((line) => /event=outbox\.beside/.test(line));
+    expect(lines.length > 0, 'it was not logged');
+    for (const line of lines)
+        expect(line.includes(`level=${level} `)
+            && line.includes(`refused=${refused}`), line);
 }
 
 async function refersToWhatCameLater() {
@@ -445,6 +458,10 @@ const SCENARIOS = [
     ['a look-up that is out of order', lookupOutOfOrder],
     ['a proposal that gets 412', () => orderRefused(412)],
     ['a proposal that gets 507', () => orderRefused(507)],
+    ['a proposal that cannot be taken now is a warning',
+        () => orderIsLogged(503, 'warn', 0)],
+    ['a proposal that is refused is an error',
+        () => orderIsLogged(422, 'error', 1)],
     ['a Task refers to what came later', refersToWhatCameLater],
     ['a Flag of a Task whose change was refused', flagOfOneAside],
     ['a create that finds the Task of another', anothersTask],

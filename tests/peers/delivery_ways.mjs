@@ -435,6 +435,35 @@ async function pause() {
     return `${during} requests in 3 s`;
 }
 
+/* The record asks for two minutes and is mended at once.  Retry-After: RFC 9110,
+ * 10.2.3. */
+async function aWordEndsThePause() {
+    const ops = (path) => http('GET',
+        `${new URL(bench.service.url).origin}/${path}`);
+    const asked = Date.now();
+    await fault({ kind: 'status', status: 503,
+        headers: { 'Retry-After': '120' }, times: 100000 });
+    const person = await new Person(bench.service, 'word').bothReadings();
+    const { text } = await until(() => ops('readyz'),
+        (answer) => /left alone until/.test(answer.text), 'no pause');
+    const said = Date.parse(/left alone until (\S+Z), then tried/.exec(text)[1]);
+    expect(said >= asked + 120000 && said <= Date.now() + 121000,
+        `asked at ${new Date(asked).toISOString()}: ${text}`);
+    await bench.record.clearFaults();
+    await sleep(1500);
+    expect((await of(person, 'Task')).length === 0, 'it did not wait');
+    const metrics = (await ops('metrics')).text;
+    const [late, oldest] = ['late', 'oldest'].map((what) => Number(
+        new RegExp(`^headgate_outbox_${what}_seconds (\\d+)$`, 'm')
+            .exec(metrics)?.[1]));
+    expect(oldest >= 1 && oldest < 60, `waits for ${oldest} s`);
+    const again = await bench.service.command('outbox', 'retry', 'now');
+    expect(again.status === 0 && /Waiting for it: [1-9]/.test(again.out),
+        `${again.out} ${again.err}`);
+    await oneTask(person);
+    return `late ${late} s, waited ${oldest} s`;
+}
+
 /* ---- beside the Task ---------------------------------------------------- */
 
 async function sourcesOf(task) {
@@ -534,6 +563,7 @@ const SCENARIOS = [
     ['put aside, then given up by a person', discarded],
     ['what was put aside is still followed', asideIsFollowed],
     ['a record in trouble is given a pause', pause],
+    ['a pause ends at a word', aWordEndsThePause],
     ['where a Task comes from', provenance],
     ['a Flag is raised and ended', flag],
     ['a Task that was deleted stays deleted', deletedStaysDeleted],

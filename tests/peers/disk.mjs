@@ -15,7 +15,7 @@ import { appendFileSync, mkdirSync, readFileSync, renameSync, rmSync, statSync,
     writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { expect, http, stopChild } from './delivery_kit.mjs';
-import { Suite, bundle, has, patient, read, reading, until }
+import { Suite, bundle, has, lines, patient, read, reading, text, until }
     from './load_kit.mjs';
 
 const shim = resolve(process.argv[3] ?? '');
@@ -57,12 +57,16 @@ function fill(path) {
 const post = (service, n, tag = 'a') => http('POST',
     `${service.url}/Observation`, reading(tag, n));
 
+/* what is said of a disk that is full, and of nothing else */
+const FULL = /The disk of the store is full, or may not be written to; nothing was stored/;
+
 /* Answers of ingest: taken, or not now; nothing else. */
 async function send(service, from, to) {
     const taken = [], refused = [];
     for (let n = from; n < to; n++) {
         const { status, text } = await post(service, n);
         expect([200, 201, 503].includes(status), `${status} ${text}`);
+        expect(status !== 503 || FULL.test(text), text);
         (status === 503 ? refused : taken).push(n);
     }
     return { taken, refused };
@@ -90,6 +94,23 @@ async function ready(service) {
 }
 
 /* ---- full ------------------------------------------------------------------- */
+
+/* A person is told by the command what the service has answered. */
+async function expectCommandsSay(place) {
+    const file = join(suite.tmp, 'more.ndjson');
+    let loaded = { status: 0 }, queue = { status: 0 };
+    for (let n = 0; n < 50 && (loaded.status === 0 || queue.status === 0); n++) {
+        fill(place);
+        writeFileSync(file, text(lines(`l${n}`, 300)));
+        loaded = loaded.status !== 0 ? loaded : await suite.load(file);
+        queue = queue.status !== 0 ? queue : await suite.run('queue', []);
+    }
+    const says = new RegExp(`the service answered 503: ${FULL.source}`);
+    expect(loaded.status === 1 && says.test(loaded.err)
+        && !/denied/.test(loaded.err), `load: ${loaded.status} ${loaded.err}`);
+    expect(queue.status === 1 && says.test(queue.err),
+        `queue: ${queue.status} ${queue.err}`);
+}
 
 await suite.one('full at once, all of it in the log; killed and started on it', async () => {
     const place = disk('full', '12m');
@@ -123,6 +144,7 @@ await suite.one('full at once, all of it in the log; killed and started on it', 
         before = await send(service, 0, 30 + n * 20);
     }
     expect(before.refused.length > 0, 'nothing is refused');
+    await expectCommandsSay(place);
     const last = Math.max(...before.refused, ...before.taken) + 1;
     await service.killAndStart(); /* it can be started where nothing fits */
     const between = await send(service, last, last + 30);
@@ -154,8 +176,8 @@ await suite.one('a file system that becomes read-only, and is mended', async () 
     mount('-o', 'remount,ro', place);
     /* what cannot be written to is not served from */
     const said = await suite.run('serve', []);
-    expect(said.status === 1 && /hg\.db: .*failed|hg\.db: .*full/.test(said.err),
-        `${said.status} ${said.err}`);
+    expect(said.status === 1 && /hg\.db: cannot be written to: Read-only file system\. .*mount it read-write/
+        .test(said.err), `${said.status} ${said.err}`);
     mount('-o', 'remount,rw', place);
     await service.start();
     await expectTaken(service, before.taken, 'taken before');
@@ -193,9 +215,13 @@ await suite.one('a sync that fails ends the service; started again all is there'
     expect(answers.every((a) => a.status === 'rejected'
         || a.value.status === 503), JSON.stringify(answers.map((a) =>
         a.value?.status)));
+    /* after the restart it may be there: nobody is told that it is not */
+    expect(answers.every((a) => a.status === 'rejected'
+        || /not known whether this was stored: send it again/.test(a.value.text)),
+        JSON.stringify(answers.map((a) => a.value?.text)));
     expect(await service.child.ended === 1, 'it ends, and says that it failed');
-    await until('the log says why', () => /event=store\.fatal/
-        .test(read(service.log)));
+    await until('the log says why, and what to do', () =>
+        /event=store\.fatal err=io do="The service ends/.test(read(service.log)));
     rmSync(fails);
     await service.start();
     await expectTaken(service, before.taken, 'acknowledged before');
