@@ -73,9 +73,8 @@ enum { SCHEMA_VERSION = 12 };
     "CREATE TRIGGER audit_patient_kept BEFORE UPDATE ON audit_patient "        \
     "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
     "CREATE TRIGGER audit_patient_whole BEFORE DELETE ON audit_patient "       \
-    "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); END;"           \
-    AUDIT_LAST                                                                 \
-    "CREATE TRIGGER audit_kept BEFORE UPDATE ON audit "                        \
+    "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); "               \
+    "END;" AUDIT_LAST "CREATE TRIGGER audit_kept BEFORE UPDATE ON audit "      \
     "BEGIN SELECT RAISE(ABORT, 'audit is never changed'); END;"                \
     "CREATE TRIGGER audit_whole BEFORE DELETE ON audit "                       \
     "BEGIN SELECT RAISE(ABORT, 'nothing of audit is removed'); END;"

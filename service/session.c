@@ -251,12 +251,12 @@ static bool say_outcome(const struct buf *out, long status)
 void session_complain_of(const struct session *s, long status, enum err e,
                          const struct buf *answer)
 {
-    if (e != ERR_OK || status == 0 || status == 401)
-        session_complain(s, status, e);
-    else if (is_text(answer))
+    bool speaks = e == ERR_OK && status != 0 && status != 401;
+
+    if (speaks && is_text(answer))
         fprintf(stderr, "headgate: %s%s", answer->data, /* says why */
                 answer->data[answer->len - 1] == '\n' ? "" : "\n");
-    else if (!say_outcome(answer, status))
+    else if (!speaks || !say_outcome(answer, status))
         session_complain(s, status, e);
 }
 

@@ -1,6 +1,7 @@
 #include "service/store.h"
 
 #include "adapters/buf.h"
+#include "service/db_fault.h"
 #include "service/log.h"
 #include "service/store_room.h"
 #include "service/store_there.h"
@@ -224,7 +225,7 @@ static void run_batch(struct store *s, struct list *batch,
         e = db_run(s->db, Q_COMMIT, "");
     if (e == ERR_OK)
         return;
-    log_event(LOG_ERROR, "store.commit", KEY_ERR(e));
+    db_fault_log(s->db, LOG_ERROR, "store.commit", e);
     if (db_in_transaction(s->db)) {
         enum err back = db_run(s->db, Q_ROLLBACK, "");
 
@@ -264,8 +265,7 @@ static void checkpoint(struct store *s, bool idle)
     store_room_hold(&s->room); /* if it was let go, and there is some again */
     e = db_checkpoint(s->db);
     if (e != ERR_OK && e != s->checkpointed)
-        log_event(LOG_ERROR, "store.checkpoint", KEY_ERR(e),
-                  KEY_INT("pages", pages));
+        db_fault_log(s->db, LOG_ERROR, "store.checkpoint", e);
     s->checkpointed = e;
     end_if_failed(s, e);
     if (e == ERR_FULL)
@@ -490,7 +490,7 @@ void store_close(struct store *s, void (*on_closed)(void *arg), void *arg)
         enum err e = db_checkpoint(s->db);
 
         if (e != ERR_OK) /* all of it is in the log, and is read from there */
-            log_event(LOG_WARN, "store.checkpoint", KEY_ERR(e));
+            db_fault_log(s->db, LOG_WARN, "store.checkpoint", e);
     }
     db_close(s->db);
     (void)store_room_let_go(&s->room);

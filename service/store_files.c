@@ -146,12 +146,9 @@ static int give_to(const char *path, const struct stat *owner)
 
     if (fd < 0)
         return errno == ENOENT ? 0 : errno;
-    if (fstat(fd, &is) != 0)
-        failed = errno;
-    else if (!S_ISREG(is.st_mode) || is.st_nlink != 1)
+    if (fstat(fd, &is) == 0 && (!S_ISREG(is.st_mode) || is.st_nlink != 1))
         failed = EINVAL;
-    else if ((is.st_uid != owner->st_uid || is.st_gid != owner->st_gid) &&
-             fchown(fd, owner->st_uid, owner->st_gid) != 0)
+    else if (fchown(fd, owner->st_uid, owner->st_gid) != 0)
         failed = errno;
     close(fd);
     return failed;

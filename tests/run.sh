@@ -85,6 +85,8 @@ later "a full disk, a full quarantine, a clock that goes back" \
 later "disks that are full, read-only, or do not sync" \
     "$node" --no-warnings "$peers/disk.mjs" "$build/headgate" \
     "$build/tests/libsync_fails.so"
+later "what commands and the log say of what is wrong, and certificates that end" \
+    "$node" --no-warnings "$peers/says.mjs" "$build/headgate"
 later "clocks that jump, a record that is away for days" \
     "$node" --no-warnings "$peers/clock.mjs" "$build/headgate"
 later "days in seconds, in flat memory" \

@@ -87,7 +87,9 @@ async function withToken({ outside }) {
 }
 
 async function openDoors({ outside }) {
-    for (const [path, text] of [['/healthz', 'alive\n'], ['/readyz', 'ready\n']]) {
+    for (const [path, text] of [['/healthz', 'alive\n'], ['/readyz',
+        'ready\nstore: made anew within the last day, with nothing in it; if there '
+        + 'was one before, stop and look for it\n']]) {
         const answer = await outside.ops(path);
         expectStatus(answer, 200, path);
         expectSame(answer.text, text, path);
