@@ -5,7 +5,12 @@
 #include <string.h>
 #include <time.h>
 
-enum { PATH_TEXT_MAX = 4096, TEXT_MAX = 1024 * 1024, LOOK_MS = 500 };
+enum {
+    PATH_TEXT_MAX = 4096,
+    TEXT_MAX = 1024 * 1024,
+    LOOK_MS = 500,
+    TRIES_MAX = 10
+};
 
 static const char help[] =
     "usage: headgate fetch [--config FILE] [--set SECTION.KEY=VALUE]...\n"
@@ -28,15 +33,28 @@ static const char help[] =
     "  --types    Patient,BodyStructure,Observation or fewer\n"
     "  --cancel   give up the export that is under way\n";
 
+static void nap(int ms)
+{
+    struct timespec time = { .tv_sec = ms / 1000,
+                             .tv_nsec = (long)(ms % 1000) * 1000000 };
+
+    nanosleep(&time, NULL);
+}
+
 /* One request; the answer's text in out.  false: what is wrong was printed. */
 static bool ask(struct session *s, const char *method, const char *path,
                 long wanted, struct buf *out)
 {
-    long status = 0;
-    enum err e;
+    long status = 503;
+    enum err e = ERR_OK;
 
-    buf_empty(out);
-    e = session_call(s, method, path, NULL, 0, &status, out);
+    /* a service that has just been started has to read where it was */
+    for (int n = 0; e == ERR_OK && status == 503 && n < TRIES_MAX; n++) {
+        if (n > 0)
+            nap(LOOK_MS);
+        buf_empty(out);
+        e = session_call(s, method, path, NULL, 0, &status, out);
+    }
     if (e == ERR_OK && status == wanted)
         return true;
     if (e == ERR_OK && status == 409)
@@ -48,14 +66,6 @@ static bool ask(struct session *s, const char *method, const char *path,
     else
         session_complain_of(s, status, e, out);
     return false;
-}
-
-static void nap(int ms)
-{
-    struct timespec time = { .tv_sec = ms / 1000,
-                             .tv_nsec = (long)(ms % 1000) * 1000000 };
-
-    nanosleep(&time, NULL);
 }
 
 /* The line on the export; NULL: there is none. */

@@ -105,7 +105,8 @@ static void answer(struct exchange *x, enum err e)
         return;
     }
     if (e == ERR_STOPPED) {
-        exchange_failed(x, e);
+        exchange_later(x, "The service has just been started and does not know "
+                          "yet whether an export is under way: ask again");
         return;
     }
     if (e == ERR_CONFLICT)
