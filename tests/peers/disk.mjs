@@ -241,7 +241,8 @@ await suite.one('a store that is taken away: no acknowledgement, and none made i
     const { status } = await post(service, 3).catch(() => ({ status: 503 }));
     expect(status === 503, `${status} for what is written to no store`);
     expect(await service.child.ended === 1, 'it ends, and says that it failed');
-    expect(/event=store\.gone/.test(read(service.log)), 'the log says why');
+    await until('the log says why', () => /event=store\.gone/
+        .test(read(service.log)));
     expect((await suite.run('queue', [])).status !== 0, 'a queue of no store');
     const again = spawnSync(suite.binary, service.args, { timeout: 10000,
         encoding: 'utf8' });
@@ -282,7 +283,8 @@ await suite.one('a store of which a part cannot be read: seen, and said', async 
     expect(/^headgate_store_damaged 1$/m.test((await get('/metrics')).text),
         'the metric');
     expect(/store: DAMAGED/.test((await get('/readyz')).text), '/readyz');
-    expect(/level=error event=store\.damaged/.test(read(service.log)), 'the log');
+    await until('the log says it', () => /level=error event=store\.damaged/
+        .test(read(service.log)));
     await stopChild(service.child);
 });
 

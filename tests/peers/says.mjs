@@ -19,6 +19,11 @@ import tls from 'node:tls';
 import { expect, stopChild } from './delivery_kit.mjs';
 import { Suite, lines, list, patient, read, text, until } from './load_kit.mjs';
 
+/* What it writes to standard error comes here a little later than it was
+ * written. */
+const logged = (service, line) => until(`${line} in the log`,
+    () => line.test(read(service.log)));
+
 const suite = new Suite('says.mjs');
 
 /* ---- what is not there -------------------------------------------------------- */
@@ -105,7 +110,7 @@ await suite.one('without a service a command says its answer alone', async () =>
     const service = suite.serve();
     await service.start();
     await stopChild(service.child);
-    expect(/level=info event=service\.stop/.test(read(service.log)), 'as ever');
+    await logged(service, /level=info event=service\.stop/);
 });
 
 /* ---- whose the store is --------------------------------------------------------------- */
@@ -298,30 +303,31 @@ await suite.one('a start with one that has ended says so; no reload takes one in
     suite.place(httpWith({ pem, key }));
     let service = suite.serve();
     await service.start();
+    await logged(service, /event=service\.ready/);
     expect(!/event=tls\.certificate/.test(read(service.log)), 'of a good one');
     for (const name of ['ended', 'early']) {
         put(certs[name]);
         await hup(service, 'reload.failed');
         const said = name === 'ended' ? `ended on ${certs.ended.end}`
             : `begins on ${certs.early.begin}`;
-        expect(read(service.log).includes(`in-use.pem: ${said} UTC; the `
-            + `certificate in force is good until ${certs.good.end} UTC, and stays`),
-        service.lastLines(4).join('\n'));
+        const why = `in-use.pem: ${said} UTC; the certificate in force is good `
+            + `until ${certs.good.end} UTC, and stays`;
+        await until(why, () => read(service.log).includes(why));
         expect(await shown(service.url) === 'good', `${name} is in force`);
     }
     put(certs.soon);
     await hup(service, 'reload.done');
     expect(await shown(service.url) === 'soon', 'one that is good takes its place');
-    expect(/level=warn event=tls\.certificate of=http is="ends soon" days=9/
-        .test(read(service.log)), service.lastLines(4).join('\n'));
+    await logged(service,
+        /level=warn event=tls\.certificate of=http is="ends soon" days=9/);
     await stopChild(service.child);
     /* better an expired one than no service; any other is no worse */
     put(certs.ended);
     suite.place(httpWith({ pem, key }));
     service = suite.serve();
     await service.start();
-    expect(/level=warn event=tls\.certificate of=http is=ended days=-3/
-        .test(read(service.log)), service.lastLines(4).join('\n'));
+    await logged(service,
+        /level=warn event=tls\.certificate of=http is=ended days=-3/);
     put(certs.early);
     await hup(service, 'reload.done');
     expect(await shown(service.url) === 'early', 'it is taken');
