@@ -148,10 +148,11 @@ static void say_ledger(const struct store_restored *r)
 {
     if (r->ledger != ERR_OK)
         fputs(_("WHO WAS REMOVED ON REQUEST SINCE THE BACKUP IS NOT KNOWN to "
-                "this store: the old one could not be read for it, or has a "
-                "key of its own.  They may be in it again.  Remove them again "
-                "by your own papers of the requests (headgate patient erase), "
-                "and keep the old store until that is done.\n"),
+                "this store: there is no old one, or it could not be read for "
+                "it, or it has a key of its own.  They may be in it again.  "
+                "Remove them again by your own papers of the requests "
+                "(headgate patient erase), and keep the old store, if there is "
+                "one, until that is done.\n"),
               stdout);
     else if (r->carried > 0)
         printf(ngettext("%lld erasure that the backup did not know of was "

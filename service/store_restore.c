@@ -109,8 +109,8 @@ static void carry(struct db *db, struct db *held, struct store_restored *r)
 {
     if (held != NULL)
         r->ledger = patient_marks_carry(held, db, &r->carried);
-    else if (r->damaged)
-        r->ledger = ERR_STORE;
+    else
+        r->ledger = r->damaged ? ERR_STORE : ERR_ABSENT;
 }
 
 /* The copy began before its own backup was noted in it. */
@@ -142,6 +142,8 @@ static enum err record(const char *store, struct db *held,
         e = note(db, held, r, now_s);
     if (e == ERR_OK)
         e = keep_backup_time(db, &r->check.manifest);
+    if (e == ERR_OK)
+        e = upkeep_made(db, 0); /* it does not begin with nothing */
     if (e == ERR_OK)
         e = db_cut_log(db);
     if (e != ERR_OK)

@@ -33,8 +33,9 @@ struct store_restored {
      * are in the new one: a line each; to be cleared */
     struct buf again;
     int64_t carried; /* erasures the backup did not know of, now in it */
-    /* there was an old store, and what it knows of erasures was not to be had
-     * (ERR_CONFLICT: hashes of another key); ERR_OK: all of it was taken */
+    /* what the old store knows of erasures was not to be had (ERR_CONFLICT:
+     * hashes of another key; ERR_ABSENT: there is no old store); ERR_OK: all of
+     * it was taken */
     enum err ledger;
 };
 

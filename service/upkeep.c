@@ -41,7 +41,6 @@ static void look_at_disk(const char *store, struct upkeep *u)
 void upkeep_look(const struct service *s, struct upkeep *u)
 {
     const char *record = s->config.record_tls_certificate;
-
     struct store_backup_view backup;
 
     store_backup_look(s->backup, &backup);

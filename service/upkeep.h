@@ -32,7 +32,7 @@ void upkeep_look(const struct service *s, struct upkeep *u);
 MUST_CHECK enum err upkeep_metrics(struct db *db, const struct upkeep *u,
                                    struct buf *out);
 
-/* Store thread: there was no store, and this one was made. */
+/* Store thread: there was no store, and this one was made; 0: take that back. */
 MUST_CHECK enum err upkeep_made(struct db *db, int64_t at_ms);
 
 /* Store thread: what of it must be seen by whoever looks whether the service is

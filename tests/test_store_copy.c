@@ -638,6 +638,24 @@ static void erasures_with_another_key_are_told(void **state)
     unlink(r.before);
 }
 
+/* The machine is lost, and with it who was removed since the backup. */
+static void without_an_old_store_erasures_are_not_known(void **state)
+{
+    struct store_restored r;
+
+    (void)state;
+    make_backup(3);
+    assert_int_equal(unlink(w.path), 0);
+    assert_int_equal(restore(&r), ERR_OK);
+    assert_int_equal(r.before[0], '\0');
+    assert_int_equal(r.ledger, ERR_ABSENT);
+    assert_int_equal(keys_in(w.path), 3);
+    /* and it does not pass for one that begins with nothing */
+    assert_int_equal(world_count_file(w.path, "SELECT count(*) FROM meta WHERE "
+                                              "k = 'made_ms' AND v + 0 > 0"),
+                     0);
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, stop)
 
 int main(void)
@@ -658,6 +676,7 @@ int main(void)
         TEST(a_bad_backup_changes_nothing),
         TEST(erasures_since_the_backup_are_known_after_a_restore),
         TEST(erasures_with_another_key_are_told),
+        TEST(without_an_old_store_erasures_are_not_known),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
