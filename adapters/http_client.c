@@ -1,34 +1,6 @@
-/*
- * libcurl tells which sockets to watch and when to wake; the loop does both
- * and calls curl_multi_socket_action().  Finished calls are collected after
- * each such call, so a call-back never runs inside libcurl and may start,
- * cancel or close what it likes.
- *
- *     http_call_start --> curl_multi_add_handle --> on_timer_change
- *                                                        |
- *     on_done <-- collect <-- act <-- on_timer, on_socket_event
- */
-#include "adapters/http_client.h"
+#include "adapters/http_client_work.h"
 
-#include <curl/curl.h>
 #include <stdlib.h>
-#include <string.h>
-#include <strings.h>
-
-struct http_call {
-    struct http_client *client;
-    struct http_call *prev, *next;
-    CURL *easy;
-    struct curl_slist *headers;
-    struct buf body; /* of the answer */
-    char *sent;      /* body of a POST, given piece by piece */
-    size_t sent_len, sent_at;
-    http_done_fn on_done;
-    http_piece_fn on_piece; /* NULL: the body is gathered */
-    size_t piece_bytes, piece_max;
-    bool stopped; /* by on_piece, or by the ceiling */
-    void *arg;
-};
 
 /* A socket that libcurl wants watched. */
 struct watch {
@@ -36,18 +8,6 @@ struct watch {
     struct watch *prev, *next;
     uv_poll_t poll;
     curl_socket_t fd;
-};
-
-struct http_client {
-    uv_loop_t *loop;
-    CURLM *multi; /* NULL once closing */
-    uv_timer_t timer;
-    struct http_call *calls;
-    struct watch *watches;
-    unsigned handles;             /* not yet closed */
-    char *ca, *certificate, *key; /* see http_trust; NULL */
-    void (*on_closed)(void *arg);
-    void *closed_arg;
 };
 
 /* ---- Ends of calls ---- */
@@ -73,59 +33,10 @@ static void detach(struct http_call *call)
         call->client->calls = call->next;
 }
 
-static enum err result_err(const struct http_call *call, CURLcode result)
-{
-    if (buf_ok(&call->body) != ERR_OK)
-        return buf_ok(&call->body);
-    if (call->stopped)
-        return ERR_LIMIT;
-    switch ((int)result) {
-    case CURLE_OK:
-        return ERR_OK;
-    case CURLE_OPERATION_TIMEDOUT:
-        return ERR_TIMEOUT;
-    case CURLE_FILESIZE_EXCEEDED:
-        return ERR_LIMIT;
-    case CURLE_OUT_OF_MEMORY:
-        return ERR_MEMORY;
-    default:
-        return ERR_IO;
-    }
-}
-
-/* A header of the final answer; NULL if it was not sent. */
-static const char *answer_header(CURL *easy, const char *name)
-{
-    struct curl_header *header;
-
-    if (curl_easy_header(easy, name, 0, CURLH_HEADER, -1, &header) != CURLHE_OK)
-        return NULL;
-    return header->value;
-}
-
-const char *http_answer_header(const struct http_answer *answer,
-                               const char *name)
-{
-    const struct http_call *call = answer->source;
-
-    return call != NULL ? answer_header(call->easy, name) : NULL;
-}
-
 static void finish(struct http_call *call, CURLcode result)
 {
-    struct http_answer answer = { .err = result_err(call, result), .body = "" };
+    struct http_answer answer = http_call_answer(call, result);
 
-    if (answer.err == ERR_OK) {
-        curl_easy_getinfo(call->easy, CURLINFO_RESPONSE_CODE, &answer.status);
-        answer.body = call->body.data;
-        answer.body_len = call->body.len;
-        answer.etag = answer_header(call->easy, "ETag");
-        answer.location = answer_header(call->easy, "Location");
-        answer.retry_after = answer_header(call->easy, "Retry-After");
-        answer.source = call;
-    } else if (answer.err == ERR_IO) {
-        answer.reason = curl_easy_strerror(result);
-    }
     detach(call);
     call->on_done(call->arg, &answer);
     free_call(call);
@@ -204,9 +115,7 @@ static void handle_closed(struct http_client *client)
     if (client->handles > 0)
         return;
     /* The timer is a handle, so this is reached after http_client_close. */
-    free(client->ca);
-    free(client->certificate);
-    free(client->key);
+    http_client_forget_trust(client);
     free(client);
     curl_global_cleanup();
     if (on_closed != NULL)
@@ -285,173 +194,7 @@ static int on_socket_change(CURL *easy, curl_socket_t fd, int what, void *arg,
     return uv_poll_start(&w->poll, events, on_socket_event) == 0 ? 0 : -1;
 }
 
-static size_t on_body(char *data, size_t size, size_t count, void *arg)
-{
-    struct http_call *call = arg;
-    long status = 0;
-
-    if (call->on_piece != NULL)
-        curl_easy_getinfo(call->easy, CURLINFO_RESPONSE_CODE, &status);
-    if (status >= 200 && status < 300) {
-        call->piece_bytes += size * count;
-        call->stopped = call->piece_bytes > call->piece_max ||
-                        !call->on_piece(call->arg, data, size * count);
-        return call->stopped ? 0 : size * count;
-    }
-    buf_add(&call->body, data, size * count);
-    /* Less than was given makes libcurl give up. */
-    return buf_ok(&call->body) == ERR_OK ? size * count : 0;
-}
-
 /* ---- Starting calls ---- */
-
-/* Copies the header lines.  libcurl must not call a body a web form because
- * the caller has not said what it is. */
-static enum err add_headers(struct http_call *call,
-                            const struct http_call_options *o)
-{
-    bool typed = false;
-    struct curl_slist *list;
-    size_t i;
-
-    for (i = 0; o->headers != NULL && o->headers[i] != NULL; i++) {
-        if (strpbrk(o->headers[i], "\r\n") != NULL)
-            return ERR_FORM;
-        typed = typed || strncasecmp(o->headers[i], "Content-Type:", 13) == 0;
-        list = curl_slist_append(call->headers, o->headers[i]);
-        if (list == NULL)
-            return ERR_MEMORY;
-        call->headers = list;
-    }
-    if (!typed) {
-        list = curl_slist_append(call->headers, "Content-Type:");
-        if (list == NULL)
-            return ERR_MEMORY;
-        call->headers = list;
-    }
-    return ERR_OK;
-}
-
-#define SET(option, value)                                                     \
-    (result =                                                                  \
-         result != CURLE_OK ? result : curl_easy_setopt(easy, option, value))
-
-/* A body that cannot be begun again: where a kept connection breaks before an
- * answer has come, libcurl would send it a second time by itself, and nobody
- * would know that it may have arrived twice. */
-static size_t on_read(char *out, size_t size, size_t count, void *arg)
-{
-    struct http_call *call = arg;
-    size_t left = call->sent_len - call->sent_at;
-    size_t n = size * count < left ? size * count : left;
-
-    if (n > 0)
-        memcpy(out, call->sent + call->sent_at, n);
-    call->sent_at += n;
-    return n;
-}
-
-static CURLcode set_post(struct http_call *call,
-                         const struct http_call_options *o)
-{
-    CURL *easy = call->easy;
-    CURLcode result = CURLE_OK;
-
-    call->sent_len = o->body != NULL ? o->body_len : 0;
-    call->sent = malloc(call->sent_len + 1);
-    if (call->sent == NULL)
-        return CURLE_OUT_OF_MEMORY;
-    if (call->sent_len > 0)
-        memcpy(call->sent, o->body, call->sent_len);
-    SET(CURLOPT_POST, 1L);
-    SET(CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)call->sent_len);
-    SET(CURLOPT_READFUNCTION, on_read);
-    SET(CURLOPT_READDATA, call);
-    return result;
-}
-
-/* Method, body and where to. */
-static CURLcode set_request(struct http_call *call,
-                            const struct http_call_options *o)
-{
-    CURL *easy = call->easy;
-    CURLcode result = CURLE_OK;
-    bool head = strcmp(o->method, "HEAD") == 0;
-    bool post = strcmp(o->method, "POST") == 0;
-    bool sends = o->body != NULL || strcmp(o->method, "PUT") == 0 ||
-                 strcmp(o->method, "PATCH") == 0;
-
-    if (post) {
-        result = set_post(call, o);
-    } else if (sends) {
-        /* The size first: with it the body is copied as bytes. */
-        SET(CURLOPT_POSTFIELDSIZE_LARGE,
-            (curl_off_t)(o->body != NULL ? o->body_len : 0));
-        SET(CURLOPT_COPYPOSTFIELDS, o->body != NULL ? o->body : "");
-    } else {
-        SET(CURLOPT_NOBODY, head ? 1L : 0L);
-    }
-    SET(CURLOPT_URL, o->url);
-    if (!head && !post)
-        SET(CURLOPT_CUSTOMREQUEST, o->method);
-    if (o->socket_path != NULL) {
-        SET(CURLOPT_UNIX_SOCKET_PATH, o->socket_path);
-        SET(CURLOPT_PROXY, "");
-    }
-    return result;
-}
-
-static CURLcode set_limits(CURL *easy, const struct http_call_options *o)
-{
-    CURLcode result = CURLE_OK;
-
-    SET(CURLOPT_TIMEOUT_MS, (long)o->timeout_ms);
-    SET(CURLOPT_CONNECTTIMEOUT_MS, (long)o->timeout_ms);
-    SET(CURLOPT_MAXFILESIZE_LARGE, (curl_off_t)o->answer_max);
-    SET(CURLOPT_FOLLOWLOCATION, 0L);
-    SET(CURLOPT_PROTOCOLS_STR, "http,https");
-    SET(CURLOPT_NOSIGNAL, 1L);
-    /* Without it, ending a call whose name look-up hangs would hold up the
-     * loop until the look-up ends. */
-    SET(CURLOPT_QUICK_EXIT, 1L);
-    return result;
-}
-
-static CURLcode set_tls(CURL *easy, const struct http_client *client)
-{
-    CURLcode result = CURLE_OK;
-
-    SET(CURLOPT_SSLVERSION, (long)CURL_SSLVERSION_TLSv1_2);
-    SET(CURLOPT_SSL_VERIFYPEER, 1L);
-    SET(CURLOPT_SSL_VERIFYHOST, 2L);
-    if (client->ca != NULL) {
-        SET(CURLOPT_CAINFO, client->ca);
-        SET(CURLOPT_CAPATH, NULL);
-        SET(CURLOPT_CA_CACHE_TIMEOUT, 0L); /* a new file counts at once */
-    }
-    if (client->certificate != NULL) {
-        SET(CURLOPT_SSLCERT, client->certificate);
-        SET(CURLOPT_SSLKEY, client->key);
-    }
-    return result;
-}
-
-static CURLcode set_call(struct http_call *call,
-                         const struct http_call_options *o)
-{
-    CURL *easy = call->easy;
-    CURLcode result = set_request(call, o);
-
-    if (result == CURLE_OK)
-        result = set_limits(easy, o);
-    if (result == CURLE_OK)
-        result = set_tls(easy, call->client);
-    SET(CURLOPT_HTTPHEADER, call->headers);
-    SET(CURLOPT_WRITEFUNCTION, on_body);
-    SET(CURLOPT_WRITEDATA, call);
-    SET(CURLOPT_PRIVATE, call);
-    return result;
-}
 
 enum err http_call_start(struct http_client *client,
                          const struct http_call_options *options,
@@ -477,11 +220,11 @@ enum err http_call_start(struct http_client *client,
     c->easy = curl_easy_init();
     if (c->easy == NULL)
         goto free_call;
-    e = add_headers(c, options);
+    e = http_call_add_headers(c, options);
     if (e != ERR_OK)
         goto free_call;
     e = ERR_MEMORY;
-    if (set_call(c, options) != CURLE_OK ||
+    if (http_call_set(c, options) != CURLE_OK ||
         curl_multi_add_handle(client->multi, c->easy) != CURLM_OK)
         goto free_call;
     c->next = client->calls;
@@ -531,37 +274,6 @@ free_client:
     return ERR_MEMORY;
 }
 
-/* A copy; "" and NULL: NULL.  false: no memory. */
-static bool copy_path(const char *path, char **out)
-{
-    *out = NULL;
-    if (path == NULL || path[0] == '\0')
-        return true;
-    *out = strdup(path);
-    return *out != NULL;
-}
-
-enum err http_client_trust(struct http_client *client,
-                           const struct http_trust *trust)
-{
-    char *made[3] = { NULL };
-
-    if (!copy_path(trust->ca, &made[0]) ||
-        !copy_path(trust->certificate, &made[1]) ||
-        !copy_path(trust->key, &made[2])) {
-        for (size_t i = 0; i < COUNT(made); i++)
-            free(made[i]);
-        return ERR_MEMORY;
-    }
-    free(client->ca);
-    free(client->certificate);
-    free(client->key);
-    client->ca = made[0];
-    client->certificate = made[1];
-    client->key = made[2];
-    return ERR_OK;
-}
-
 void http_client_close(struct http_client *client, void (*on_closed)(void *),
                        void *arg)
 {
@@ -578,14 +290,4 @@ void http_client_close(struct http_client *client, void (*on_closed)(void *),
     while (client->watches != NULL)
         end_watch(client->watches);
     uv_close((uv_handle_t *)&client->timer, on_timer_closed);
-}
-
-enum err http_date_s(const char *text, int64_t *at_s)
-{
-    time_t at = curl_getdate(text, NULL);
-
-    if (at == (time_t)-1)
-        return ERR_FORM;
-    *at_s = at;
-    return ERR_OK;
 }

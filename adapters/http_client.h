@@ -1,8 +1,8 @@
 /*
  * http_client - HTTP requests on the event loop, by libcurl's multi interface
  *
- * The only file that knows libcurl.  Redirects are never followed; a reply
- * body has a ceiling; every call has a time limit.
+ * Redirects are never followed; a reply body has a ceiling; every call has a
+ * time limit.
  */
 #ifndef HEADGATE_ADAPTERS_HTTP_CLIENT_H
 #define HEADGATE_ADAPTERS_HTTP_CLIENT_H

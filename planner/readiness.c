@@ -1,30 +1,13 @@
 /* What stands between an access and a band plan; see readiness.h. */
-#include "planner/readiness.h"
+#include "planner/readiness_work.h"
 
 #include "planner/band.h"
 #include "planner/series.h"
 
 #include <math.h>
 
-/* One look at an access; what is asked again and again is kept. */
-struct look {
-    const struct history *h;
-    const struct policy *policy;
-    const struct findings *findings;
-    int64_t intervention_s; /* newest; INT64_MIN if none */
-};
-
-static double get(const struct look *k, enum param p)
-{
-    return policy_get(k->policy, p);
-}
-
-static int64_t days_ago(const struct look *k, enum param days)
-{
-    return k->h->now_s - (int64_t)policy_count(k->policy, days) * DAY_S;
-}
-
-static const struct finding *confirmed(const struct look *k, enum rule rule)
+static const struct finding *confirmed(const struct readiness_work *k,
+                                       enum rule rule)
 {
     const struct finding *f = rules_find(k->findings, rule);
 
@@ -33,10 +16,10 @@ static const struct finding *confirmed(const struct look *k, enum rule rule)
 
 /* The newest counting reading that is so, and not older than the look-back;
  * NULL if there is none. */
-static const struct reading *newest(const struct look *k,
+static const struct reading *newest(const struct readiness_work *k,
                                     bool (*is)(const struct reading *))
 {
-    int64_t from_s = days_ago(k, P_LOOKBACK_D);
+    int64_t from_s = readiness_days_ago(k, P_LOOKBACK_D);
 
     for (size_t i = k->h->count; i-- > 0;) {
         const struct reading *r = &k->h->readings[i];
@@ -51,7 +34,7 @@ static const struct reading *newest(const struct look *k,
 
 /* Was a band ever placed?  It is there, or has left its scar, however long ago
  * that was. */
-static bool was_banded(const struct look *k)
+static bool was_banded(const struct readiness_work *k)
 {
     for (size_t i = 0; i < k->h->count; i++) {
         if (band_is_placing(&k->h->readings[i]))
@@ -103,99 +86,14 @@ static bool is_prescribed(const struct reading *r)
     return r->quantity == Q_PRESCRIBED_PUMP_FLOW && isfinite(r->value);
 }
 
-/* ---- the finger, with and without the access pressed shut ------------------ */
-
-/* The newest value of a quantity in the session of a reading; NAN if none. */
-static double in_session(const struct look *k, enum quantity q,
-                         const struct reading *with)
-{
-    double value = NAN;
-
-    for (size_t i = 0; i < k->h->count; i++) {
-        const struct reading *r = &k->h->readings[i];
-
-        if (r->quantity == q && reading_counts(r) && r->bound == BOUND_NONE &&
-            isfinite(r->value) && readings_share_session(k->policy, r, with))
-            value = r->value;
-    }
-    return value;
-}
-
-/* The newest compressed value that has one without compression beside it, of
- * the access as it is now; NULL if there is none. */
-static const struct reading *compressed(const struct look *k,
-                                        enum quantity with, enum quantity open)
-{
-    int64_t from_s = days_ago(k, P_PB3_HAND_WINDOW_D);
-
-    for (size_t i = k->h->count; i-- > 0;) {
-        const struct reading *r = &k->h->readings[i];
-
-        if (r->start_s < from_s || r->start_s < k->intervention_s)
-            break;
-        if (r->quantity == with && reading_counts(r) && isfinite(r->value) &&
-            r->precision != AT_MONTH && r->precision != AT_YEAR &&
-            !isnan(in_session(k, open, r)))
-            return r;
-    }
-    return NULL;
-}
-
-/* Pressures tell the rise; an index alone tells it where it leaves the range
- * that is low. */
-static void see_pressure(const struct look *k, const struct reading *r,
-                         struct readiness *out)
-{
-    out->finger_open_mmhg = in_session(k, Q_DIGITAL_PRESSURE, r);
-    out->finger_compressed_mmhg = r->value;
-    out->compression =
-        r->value - out->finger_open_mmhg >= get(k, P_COMPRESSION_RISE_MMHG)
-            ? COMPRESSION_CONTRIBUTES
-            : COMPRESSION_SMALL;
-    if (reading_below(r, get(k, P_IS5_PRESSURE)))
-        out->compression = COMPRESSION_DISTAL;
-}
-
-static void see_index(const struct look *k, const struct reading *r,
-                      struct readiness *out)
-{
-    double limit = get(k, P_IS5_INDEX);
-
-    if (reading_below(r, limit))
-        out->compression = COMPRESSION_DISTAL;
-    else if (out->compression == COMPRESSION_UNKNOWN &&
-             in_session(k, Q_DIGITAL_BRACHIAL_INDEX, r) < limit)
-        out->compression = COMPRESSION_CONTRIBUTES;
-}
-
-/* Returns whether the finger was tested with and without. */
-static bool test_finger(const struct look *k, struct readiness *out)
-{
-    const struct reading *pressure =
-        compressed(k, Q_DIGITAL_PRESSURE_COMPRESSED, Q_DIGITAL_PRESSURE);
-    const struct reading *index = compressed(
-        k, Q_DIGITAL_BRACHIAL_INDEX_COMPRESSED, Q_DIGITAL_BRACHIAL_INDEX);
-
-    out->compression = COMPRESSION_UNKNOWN;
-    out->finger_open_mmhg = out->finger_compressed_mmhg = NAN;
-    if (pressure != NULL)
-        see_pressure(k, pressure, out);
-    /* one of an earlier session is superseded */
-    if (index != NULL &&
-        (pressure == NULL || index->start_s >= pressure->start_s ||
-         readings_share_session(k->policy, index, pressure)))
-        see_index(k, index, out);
-    return pressure != NULL || index != NULL;
-}
-
 /* ---- conditions ------------------------------------------------------------ */
 
 /* The newest two flows of this method: of two sessions, in this stage of the
  * access, not long ago, and near to each other? */
-static bool is_concordant(const struct look *k, const struct point *flow,
-                          size_t count, int method)
+static bool is_concordant(const struct readiness_work *k,
+                          const struct point *flow, size_t count, int method)
 {
-    int64_t from_s = days_ago(k, P_IS6_WINDOW_D);
+    int64_t from_s = readiness_days_ago(k, P_IS6_WINDOW_D);
     const struct point *last = NULL;
 
     for (size_t i = count; i-- > 0;) {
@@ -209,13 +107,13 @@ static bool is_concordant(const struct look *k, const struct point *flow,
         if (last != NULL)
             return fabs(last->value - p->value) <=
                    (last->value + p->value) / 2.0 / 100.0 *
-                       get(k, P_REPLICATE_SPREAD_PCT);
+                       readiness_get(k, P_REPLICATE_SPREAD_PCT);
         last = p;
     }
     return false;
 }
 
-static bool has_flow_pair(const struct look *k)
+static bool has_flow_pair(const struct readiness_work *k)
 {
     struct point flow[POINTS_MAX];
     size_t n =
@@ -230,13 +128,13 @@ static bool has_flow_pair(const struct look *k)
 }
 
 /* A stenosis that was neither treated nor denied by a later image. */
-static bool has_open_stenosis(const struct look *k)
+static bool has_open_stenosis(const struct readiness_work *k)
 {
     const struct reading *stenosis = newest(k, is_stenosis);
     const struct reading *image = newest(k, is_outflow_image);
 
     return stenosis != NULL &&
-           stenosis->value > get(k, P_OUTFLOW_STENOSIS_PCT) &&
+           stenosis->value > readiness_get(k, P_OUTFLOW_STENOSIS_PCT) &&
            !is_later(newest(k, is_outflow_treatment), stenosis) &&
            !(is_later(image, stenosis) && image->value > 0.5);
 }
@@ -246,7 +144,7 @@ static bool is_clear(const struct reading *image)
     return image != NULL && image->value > 0.5;
 }
 
-static bool has_complaint(const struct look *k)
+static bool has_complaint(const struct readiness_work *k)
 {
     struct hand_point hand[HAND_POINTS_MAX];
     size_t at = 0,
@@ -257,7 +155,7 @@ static bool has_complaint(const struct look *k)
 
 /* The window follows from the type and the flow; its floor needs to know what
  * the pump takes. */
-static bool has_target(const struct look *k)
+static bool has_target(const struct readiness_work *k)
 {
     return (k->h->access_type == SIGN_TYPE_AVF ||
             k->h->access_type == SIGN_TYPE_AVG) &&
@@ -269,7 +167,7 @@ static enum condition_state met(bool is_met)
     return is_met ? CONDITION_MET : CONDITION_MISSING;
 }
 
-static void judge_conditions(const struct look *k, bool tested,
+static void judge_conditions(const struct readiness_work *k, bool tested,
                              struct readiness *out)
 {
     enum condition_state *c = out->conditions;
@@ -298,7 +196,7 @@ static bool is_lost_hand(const struct reading *r)
 
 /* What is lost does not come back: a lesser grade since then does not lift
  * it.  One that is preliminary counts while its finding stands. */
-static bool has_lost_hand(const struct look *k)
+static bool has_lost_hand(const struct readiness_work *k)
 {
     for (size_t i = 0; i < k->findings->count; i++) {
         if (k->findings->list[i].grade == GRADE_4B)
@@ -307,7 +205,7 @@ static bool has_lost_hand(const struct look *k)
     return newest(k, is_lost_hand) != NULL;
 }
 
-static unsigned find_exclusions(const struct look *k,
+static unsigned find_exclusions(const struct readiness_work *k,
                                 const struct readiness *out)
 {
     const struct {
@@ -338,9 +236,9 @@ static bool is_arm_pressure(const struct reading *r)
 }
 
 /* The newest pair of one session, one from each arm. */
-static bool arms_differ(const struct look *k)
+static bool arms_differ(const struct readiness_work *k)
 {
-    int64_t from_s = days_ago(k, P_LOOKBACK_D);
+    int64_t from_s = readiness_days_ago(k, P_LOOKBACK_D);
 
     for (size_t i = k->h->count; i-- > 0;) {
         const struct reading *a = &k->h->readings[i];
@@ -353,13 +251,13 @@ static bool arms_differ(const struct look *k)
             if (is_arm_pressure(b) && b->side != a->side &&
                 readings_share_session(k->policy, a, b))
                 return fabs(a->value - b->value) >=
-                       get(k, P_ARM_DIFFERENCE_MMHG);
+                       readiness_get(k, P_ARM_DIFFERENCE_MMHG);
         }
     }
     return false;
 }
 
-static unsigned find_cautions(const struct look *k)
+static unsigned find_cautions(const struct readiness_work *k)
 {
     const struct reading *pulmonary = newest(k, is_pulmonary);
     const struct reading *thrill = newest(k, is_thrill);
@@ -386,7 +284,7 @@ static unsigned find_cautions(const struct look *k)
 /* ---- candidate ------------------------------------------------------------- */
 
 /* A low finger pressure without complaint is a note, and no ground. */
-static bool has_ischaemia(const struct look *k)
+static bool has_ischaemia(const struct readiness_work *k)
 {
     static const enum rule list[] = { RULE_IS_2, RULE_IS_3, RULE_IS_4,
                                       RULE_IS_5 };
@@ -400,7 +298,7 @@ static bool has_ischaemia(const struct look *k)
     return false;
 }
 
-static bool has_high_flow(const struct look *k)
+static bool has_high_flow(const struct readiness_work *k)
 {
     const struct finding *share = confirmed(k, RULE_HF_3);
 
@@ -409,7 +307,7 @@ static bool has_high_flow(const struct look *k)
            (share != NULL && share->severe);
 }
 
-static enum candidate judge_candidate(const struct look *k,
+static enum candidate judge_candidate(const struct readiness_work *k,
                                       const struct readiness *out)
 {
     if (out->exclusions != 0)
@@ -424,10 +322,10 @@ static enum candidate judge_candidate(const struct look *k,
 void readiness_assess(const struct history *h, const struct policy *policy,
                       const struct findings *findings, struct readiness *out)
 {
-    struct look k = { .h = h,
-                      .policy = policy,
-                      .findings = findings,
-                      .intervention_s = INT64_MIN };
+    struct readiness_work k = { .h = h,
+                                .policy = policy,
+                                .findings = findings,
+                                .intervention_s = INT64_MIN };
     bool tested;
 
     for (size_t i = 0; i < h->count; i++) {
@@ -437,7 +335,7 @@ void readiness_assess(const struct history *h, const struct policy *policy,
     *out = (struct readiness){ .hand = has_ischaemia(&k) };
     out->heart = confirmed(&k, RULE_HF_4) != NULL;
     out->outflow_pressure = confirmed(&k, RULE_HF_5) != NULL;
-    tested = test_finger(&k, out);
+    tested = readiness_finger(&k, out);
     out->exclusions = find_exclusions(&k, out);
     out->cautions = find_cautions(&k);
     judge_conditions(&k, tested, out);

@@ -168,6 +168,7 @@ void rules_hand(struct work *w);          /* IS-2 to IS-5 */
 void rules_finger(struct work *w);        /* IS-5; of rules_hand() */
 void rules_hand_and_flow(struct work *w); /* IS-6, IS-7; after the others */
 void rules_dose(struct work *w);          /* AD-1, AD-2 */
+void rules_dose_fall(struct work *w);     /* AD-2; of rules_dose() */
 void rules_band_find(struct work *w);     /* w->band; before the others */
 void rules_band(struct work *w);          /* PB-2 to PB-4; after the others */
 void rules_follow_up(struct work *w);     /* PB-1 */

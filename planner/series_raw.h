@@ -43,6 +43,11 @@ bool raw_usable(const struct reading *r, enum quantity quantity);
 void raw_compute(const struct history *h, const struct policy *policy,
                  enum quantity quantity, struct computed_list *out);
 
+/* Standard Kt/V, from the points of the single-pool one (series_collect), the
+ * treatment time, sessions a week and residual clearance. */
+void series_standard(const struct history *h, const struct policy *policy,
+                     struct computed_list *out);
+
 /* Add one, in order of time; the oldest falls out when the list is full. */
 void raw_keep(const struct history *h, struct computed_list *out,
               const struct computed *value);

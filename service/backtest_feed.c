@@ -69,6 +69,13 @@ bool backtest_feed_is_export(const struct backtest_feed *feed)
            m->last_s - m->first_s > (int64_t)SPAN_D * DAY_S;
 }
 
+double backtest_feed_delay_d(struct backtest_feed *feed)
+{
+    /* it would be that of the option, not of the data */
+    return feed->effective ? NAN
+                           : backtest_median(feed->delays_d, feed->delay_count);
+}
+
 /* When it came; or, if the files only say when they were written, when it was
  * measured. */
 static enum err read_arrival(const struct backtest_feed *feed, const char *json,
@@ -362,63 +369,4 @@ enum err backtest_feed_add(struct backtest_feed *feed, FILE *stream,
         e = is_lines ? add_lines(&f, lines) : add_document(&f, lines);
     feed_free(lines);
     return e;
-}
-
-/* ---- order ---------------------------------------------------------------- */
-
-static int by_arrival(const void *a, const void *b)
-{
-    const struct backtest_message *x = a, *y = b;
-
-    if (x->at_s != y->at_s)
-        return x->at_s < y->at_s ? -1 : 1;
-    return x->order < y->order ? -1 : x->order > y->order;
-}
-
-static int by_name(const void *a, const void *b)
-{
-    const struct backtest_message *const *x = a, *const *y = b;
-    int differ = strcmp((*x)->name, (*y)->name);
-
-    return differ != 0 ? differ : by_arrival(*x, *y);
-}
-
-/* The first description of each patient and access was known before. */
-static void bring_forward(struct backtest_feed *feed)
-{
-    size_t count = 0;
-    struct backtest_message **list;
-
-    for (size_t i = 0; i < feed->count; i++)
-        count += feed->messages[i].name != NULL;
-    list = calloc(count + 1, sizeof(struct backtest_message *));
-    if (list == NULL)
-        return; /* each then has the time that it gives */
-    count = 0;
-    for (size_t i = 0; i < feed->count; i++) {
-        if (feed->messages[i].name != NULL)
-            list[count++] = &feed->messages[i];
-    }
-    qsort(list, count, sizeof(struct backtest_message *), by_name);
-    for (size_t i = count; i-- > 0;) {
-        bool first = i == 0 || strcmp(list[i - 1]->name, list[i]->name) != 0;
-
-        if (first && list[i]->in_use)
-            list[i]->at_s = BACKTEST_EARLIEST;
-    }
-    free(list);
-}
-
-void backtest_feed_sort(struct backtest_feed *feed)
-{
-    bring_forward(feed);
-    if (feed->count > 1)
-        qsort(feed->messages, feed->count, sizeof(*feed->messages), by_arrival);
-}
-
-double backtest_feed_delay_d(struct backtest_feed *feed)
-{
-    /* it would be that of the option, not of the data */
-    return feed->effective ? NAN
-                           : backtest_median(feed->delays_d, feed->delay_count);
 }

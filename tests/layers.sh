@@ -42,7 +42,7 @@ forbid "$(ls planner/*.[ch] adapters/*.[ch] service/*.[ch])" \
 
 only SQLite '#include <sqlite3\.h>' service/db.c service/db_copy.c \
     service/db_fault.c
-only libcurl '#include <curl/' adapters/http_client.c
+only libcurl '#include <curl/' adapters/http_client_work.h
 only libmicrohttpd '#include <microhttpd\.h>' adapters/http_server_work.h
 only inih '#include <ini\.h>' adapters/ini_file.c
 only 'TLS of OpenSSL' '#include <openssl/ssl\.h>' adapters/tls_work.h

@@ -5,8 +5,8 @@
  * read-only or do not sync are in tests/peers/disk.mjs.
  */
 #include "service/db_fault.h"
+#include "tests/capture_kit.h"
 #include "tests/service_world.h"
-#include "tests/test.h"
 
 #include <errno.h>
 #include <signal.h>
@@ -29,29 +29,6 @@ static int stop(void **state)
     (void)state;
     world_clear(&w);
     return 0;
-}
-
-/* ---- what goes to standard error ------------------------------------------ */
-
-static FILE *capture;
-static int stderr_before;
-
-static void capture_start(void)
-{
-    capture = tmpfile();
-    assert_non_null(capture);
-    fflush(stderr);
-    stderr_before = dup(STDERR_FILENO);
-    assert_true(dup2(fileno(capture), STDERR_FILENO) >= 0);
-}
-
-static void capture_stop(char *text, size_t size)
-{
-    dup2(stderr_before, STDERR_FILENO);
-    close(stderr_before);
-    rewind(capture);
-    text[fread(text, 1, size - 1, capture)] = '\0';
-    fclose(capture);
 }
 
 static int count_of(const char *text, const char *part)

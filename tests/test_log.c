@@ -1,5 +1,5 @@
 #include "service/log.h"
-#include "tests/test.h"
+#include "tests/capture_kit.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -7,32 +7,6 @@
 #include <sys/socket.h>
 #include <sys/wait.h>
 #include <unistd.h>
-
-/* Standard error goes into a file while a line is written. */
-static FILE *capture;
-static int stderr_before;
-
-static void capture_start(void)
-{
-    capture = tmpfile();
-    assert_non_null(capture);
-    fflush(stderr);
-    stderr_before = dup(STDERR_FILENO);
-    assert_true(dup2(fileno(capture), STDERR_FILENO) >= 0);
-}
-
-static size_t capture_stop(char *text, size_t size)
-{
-    size_t len;
-
-    dup2(stderr_before, STDERR_FILENO);
-    close(stderr_before);
-    rewind(capture);
-    len = fread(text, 1, size - 1, capture);
-    text[len] = '\0';
-    fclose(capture);
-    return len;
-}
 
 /* The line without its time, whose form is checked on the way. */
 static const char *after_time(const char *line)

@@ -7,10 +7,7 @@
  */
 #include "service/outbox_wait.h"
 
-#include "tests/service_world.h"
-#include "tests/test.h"
-
-#define ACCESS "BodyStructure/acc-7"
+#include "tests/access_kit.h"
 
 enum { TRY_S = 900 };
 
@@ -22,19 +19,6 @@ static void sign(struct world *w, const char *what)
                                        .access = ACCESS)),
                      201);
     world_review(w);
-}
-
-/* A unit that is set up and has a patient; nothing is posted yet. */
-static int start(void **state)
-{
-    struct world *w;
-
-    world_start(state);
-    w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
-    return 0;
 }
 
 static void start_service(struct world *w)
@@ -249,7 +233,8 @@ static void all_that_waits_is_due_at_a_word(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-#define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
+#define TEST(name)                                                             \
+    cmocka_unit_test_setup_teardown(name, start_access, world_stop)
         TEST(nothing_waits),
         TEST(tries_that_fail_do_not_shorten_it),
         TEST(new_evidence_does_not_shorten_it),

@@ -3,43 +3,12 @@
 
 #include "service/explain.h"
 #include "service/technique_store.h"
-#include "tests/service_world.h"
-#include "tests/test.h"
+#include "tests/access_kit.h"
 
 #include <jansson.h>
 
-#define ACCESS "BodyStructure/acc-7"
-#define MM_HG  "mm[Hg]"
-
 static struct planning *planning;
 static struct planned planned;
-
-static struct world *world(void **state)
-{
-    return *state;
-}
-
-/* A high flow, measured twice, with a pressure. */
-static int start(void **state)
-{
-    struct world *w;
-
-    world_start(state);
-    w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
-    assert_int_equal(world_post(w, OBS(.value = "2400", .access = ACCESS,
-                                       .ago_h = 30 * DAYS)),
-                     201);
-    assert_int_equal(world_post(w, OBS(.id = "o-flow", .value = "2500",
-                                       .access = ACCESS, .ago_h = 2 * DAYS)),
-                     201);
-    assert_int_equal(world_post(w, OBS(.code = "mean-pressure", .value = "95",
-                                       .unit = MM_HG, .ago_h = 2 * DAYS)),
-                     201);
-    return 0;
-}
 
 struct documents {
     struct buf json, text;
@@ -373,7 +342,8 @@ static void a_case_goes_on(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-#define WORLD(test) cmocka_unit_test_setup_teardown(test, start, world_stop)
+#define WORLD(test)                                                            \
+    cmocka_unit_test_setup_teardown(test, start_high_flow, world_stop)
         WORLD(a_plan_names_its_readings),
         WORLD(equal_readings_give_equal_bytes),
         WORLD(asking_changes_nothing),

@@ -12,39 +12,14 @@
 #include "service/db_schema.h"
 #include "service/readings.h"
 #include "service/store_prune.h"
-#include "tests/service_world.h"
-#include "tests/test.h"
+#include "tests/access_kit.h"
 
 #include <math.h>
 #include <sqlite3.h>
 
-#define ACCESS "BodyStructure/acc-7"
-
 enum { A_DAY = 86400, YEAR_D = 365, LONG_AGO_D = 3 * YEAR_D, ROOM = 80 };
 
 static struct planning *planning;
-
-/* A high flow, measured twice, with a pressure: a plan is offered. */
-static int start(void **state)
-{
-    struct world *w;
-
-    world_start(state);
-    w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
-    assert_int_equal(world_post(w, OBS(.value = "2400", .access = ACCESS,
-                                       .ago_h = 30 * DAYS)),
-                     201);
-    assert_int_equal(world_post(w, OBS(.value = "2500", .access = ACCESS,
-                                       .ago_h = 2 * DAYS)),
-                     201);
-    assert_int_equal(world_post(w, OBS(.code = "mean-pressure", .value = "95",
-                                       .unit = "mm[Hg]", .ago_h = 2 * DAYS)),
-                     201);
-    return 0;
-}
 
 static int64_t access_of(struct world *w)
 {
@@ -138,7 +113,7 @@ static void a_lasting_fact_is_loaded_at_any_age(void **state)
           0 },
         { "a flow is measured again and again",
           { LONG_AGO_D, Q_ACCESS_FLOW, .value = 900 },
-          2 }, /* those of start() */
+          2 }, /* those of the start */
         { "a sign passes",
           { LONG_AGO_D, Q_HAND_SYMPTOM, .sign = SIGN_COLDNESS },
           0 },
@@ -149,7 +124,7 @@ static void a_lasting_fact_is_loaded_at_any_age(void **state)
         struct history h;
 
         ROW(cases[i].name);
-        start(state);
+        start_high_flow(state);
         add_to(*state, access_of(*state), &cases[i].fact);
         load(*state, list, ROOM, &h);
         assert_int_equal(
@@ -401,7 +376,8 @@ static void a_prune_keeps_what_lasts(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-#define WORLD(test) cmocka_unit_test_setup_teardown(test, start, world_stop)
+#define WORLD(test)                                                            \
+    cmocka_unit_test_setup_teardown(test, start_high_flow, world_stop)
         cmocka_unit_test(a_lasting_fact_is_loaded_at_any_age),
         WORLD(none_is_loaded_twice),
         WORLD(each_kind_is_bounded_by_itself),
