@@ -25,6 +25,7 @@
  *     routes_technique.c  what finished procedures say of the technique
  *     hl7_door.c       messages of HL7 v2 over MLLP
  *     routes_hl7.c     the same by HTTP
+ *     request_line.c   the line of the log for an answer
  */
 #ifndef HEADGATE_SERVICE_APP_H
 #define HEADGATE_SERVICE_APP_H
@@ -138,6 +139,7 @@ struct service {
 struct exchange {
     struct service *service;
     struct http_request *request;
+    uint64_t began_ns; /* by log_now_ns() */
     struct store_job job;
     enum err (*run)(struct db *db, void *arg); /* of the job, as it was given */
     struct audit_request audit;
@@ -156,6 +158,10 @@ void exchange_free(struct exchange *x);
 /* Hand x->job to the store, with its row of the audit trail. */
 void exchange_submit(struct exchange *x);
 
+/* http_reply() with its line of the log; x is still to be freed. */
+void exchange_reply(struct exchange *x, int status,
+                    const struct http_header_line *lines, size_t count,
+                    const char *content_type, const char *body, size_t len);
 /* Answer with x->body, or with x->outcome (its status), and free x. */
 void exchange_answer(struct exchange *x, int status,
                      const struct http_header_line *lines, size_t count);
@@ -290,6 +296,9 @@ MUST_CHECK enum err hl7_door_open(struct service *s, struct buf *why);
 /* The files of TLS that the settings name for it; borrowed from them. */
 struct tls_files hl7_door_tls(const struct config *config);
 
+/* The line of the log for a message of HL7 v2 (debug): whose, of the settings,
+ * and what came of it.  began_ns: by log_now_ns(). */
+void hl7_door_tell(const struct hl7_intake *in, enum err e, uint64_t began_ns);
 /* What came as HL7 v2, for the metrics: looked at on the loop, written on any
  * thread. */
 struct hl7_door_view {

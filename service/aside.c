@@ -30,15 +30,27 @@ static struct aside_line line_of(struct db *db, enum query q)
     };
 }
 
-enum err aside_read(struct db *db, bool json, bool given_up,
-                    const struct zone *zone, struct buf *out)
+static enum err count_state(struct db *db, int64_t state, size_t *count)
+{
+    const enum query q = Q_OUTBOX_COUNTS;
+    enum err e = db_query(db, q, "");
+
+    *count = 0;
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (db_int(db, q, 0) == state)
+            *count = (size_t)db_int(db, q, 1);
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static enum err write_rows(struct db *db, bool json, int64_t state,
+                           int64_t most, const struct zone *zone, size_t *count,
+                           struct buf *out)
 {
     const enum query q = Q_OUTBOX_ASIDE;
-    size_t count = 0;
-    enum err e =
-        db_query(db, q, "ii", INT64(given_up ? STATE_GIVEN_UP : STATE_ASIDE),
-                 INT64(ASIDE_LIST_MAX));
+    enum err e = db_query(db, q, "ii", state, most);
 
+    *count = 0;
     while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
         struct aside_line line = line_of(db, q);
 
@@ -46,17 +58,34 @@ enum err aside_read(struct db *db, bool json, bool given_up,
             aside_json_write(&line, out);
         else
             aside_text_write(&line, zone, out);
-        count++;
+        (*count)++;
         e = audit_saw(db, AUDIT_SAW_RESOURCE, line.row);
-        if (e != ERR_OK)
-            return e;
     }
-    if (e != ERR_ABSENT)
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err aside_read(struct db *db, bool json, bool given_up, int64_t most,
+                    const struct zone *zone, struct buf *out)
+{
+    const int64_t state = given_up ? STATE_GIVEN_UP : STATE_ASIDE;
+    size_t count, all = 0;
+    enum err e = write_rows(db, json, state, most, zone, &count, out);
+
+    if (e == ERR_OK)
+        e = count_state(db, state, &all);
+    if (e != ERR_OK)
         return e;
+    if (json && all > count)
+        buf_printf(out, "{\"more\":%zu}\n", all - count);
     if (!json && count == 0)
         buf_puts(out, given_up ? "Nothing was given up.\n"
                                : "Nothing is put aside: all that was to go to "
                                  "the record is there or on its way.\n");
+    if (!json && count > 0 && all > count)
+        buf_printf(out,
+                   "\nNot shown: %zu more.  All of them: headgate outbox "
+                   "--all%s\n",
+                   all - count, given_up ? " given-up" : "");
     if (!json && count > 0 && !given_up)
         buf_puts(out, "\nMend the cause, then: headgate outbox retry ROW (or "
                       "all). Or: headgate outbox discard ROW --by NAME --why "
@@ -78,26 +107,13 @@ static enum err expect_state(struct db *db, int64_t row, bool or_given_up)
                : ERR_ABSENT;
 }
 
-static enum err count_aside(struct db *db, size_t *count)
-{
-    const enum query q = Q_OUTBOX_COUNTS;
-    enum err e = db_query(db, q, "");
-
-    *count = 0;
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        if (db_int(db, q, 0) == STATE_ASIDE)
-            *count = (size_t)db_int(db, q, 1);
-    }
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
 enum err aside_again(struct db *db, int64_t row, int64_t now_ms, size_t *count)
 {
     enum err e;
 
     *count = 1;
     if (row == 0) {
-        e = count_aside(db, count);
+        e = count_state(db, STATE_ASIDE, count);
         return e == ERR_OK ? db_run(db, Q_OUTBOX_AGAIN_ALL, "i", now_ms) : e;
     }
     e = expect_state(db, row, true);

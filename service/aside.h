@@ -19,9 +19,13 @@ enum { ASIDE_LIST_MAX = 1000, ASIDE_WORDS_SIZE = 400 };
  *
  * json      one object a line, else text for people
  * given_up  those that a person gave up, else those that wait for one
+ * most      how many are listed; that there are more is said at the end, in
+ *           JSON as {"more":17}.  ASIDE_ALL: however many
  */
+#define ASIDE_ALL INT64_MAX
 MUST_CHECK enum err aside_read(struct db *db, bool json, bool given_up,
-                               const struct zone *zone, struct buf *out);
+                               int64_t most, const struct zone *zone,
+                               struct buf *out);
 
 /*
  * aside_again - try again: one row, or all that were put aside (row 0)

@@ -11,6 +11,15 @@
 #include "service/config.h"
 #include "service/service.h"
 
+/* What several help texts say. */
+#define HELP_TO                                                                \
+    "  --to URL           another service: http://HOST:PORT or https://HOST\n" \
+    "  --token-file FILE  the token for it, in the first line of a file\n"     \
+    "  --ca FILE          who signs its certificate (PEM)\n"
+#define HELP_STATUS                                                            \
+    "Exit status: 0 done; 1 it was refused or has failed; 2 the command line " \
+    "or\nthe configuration is wrong.\n"
+
 int command_serve(int argc, char **argv);
 int command_load(int argc, char **argv);
 int command_queue(int argc, char **argv);
@@ -98,16 +107,34 @@ struct args {
 
 /*
  * Read the arguments after the verb.  Prints what is wrong and returns false;
- * --help or -h prints help to standard output, sets *helped and returns
- * false.  allowed: letters j (--json), y (--timeline), t (--to, --token-file, --ca), f (files), b
- * (--policy, --against, --until, --arrival), s (--since), p (--from,
- * --access, --prior, --target, --dowels, --on-table, --pdf, --svg), m (--method), k (--use, --drop, --by),
- * o (--offline, --quick, --codes), w (--by, --why), x (--bulk, --group, --types, --all,
- * --cancel), l (--errors, --state, --sender, --resume, --quiet,
- * --errors-held), q (--reason, --unit,
- * --target, --code, --arm, --from, --access, --side, --as-sent), r (--week, --unit),
- * g (--whom, --over, --until), a (--from, --to DATE, --fhir, --anchor, --patient),
- * v (--yes), e (--name, --even-if-urgent), n (--to FILE), u (--unit, --state, --rule, --access, --week, --watch, --digest).
+ * --help or -h prints help to standard output, sets *helped and returns false.
+ *
+ * allowed  letters of what may be given; each has to stand in help:
+ *          a  --from, --to DATE, --fhir, --anchor, --patient
+ *          b  --policy, --against, --until, --arrival
+ *          c  --all
+ *          e  --name, --even-if-urgent
+ *          f  files
+ *          g  --whom, --over, --until
+ *          i  --by
+ *          j  --json
+ *          k  --use, --drop, --by
+ *          l  --errors, --state, --sender, --resume, --quiet, --errors-held
+ *          m  --method
+ *          n  --to FILE
+ *          o  --offline, --quick, --codes
+ *          p  --from, --access, --prior, --target, --dowels, --on-table, --pdf,
+ *             --svg
+ *          q  --reason, --unit, --target, --code, --arm, --from, --access,
+ *             --side, --as-sent
+ *          r  --week, --unit
+ *          s  --since
+ *          t  --to URL, --token-file, --ca
+ *          u  --unit, --state, --rule, --access, --week, --watch, --digest
+ *          v  --yes
+ *          w  --by, --why
+ *          x  --bulk, --group, --types, --all, --cancel
+ *          y  --timeline
  */
 bool args_read(struct args *args, int argc, char **argv, const char *allowed,
                const char *help, bool *helped);

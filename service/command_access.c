@@ -10,7 +10,7 @@ static const char help[] =
     "usage: headgate access list PATIENT [--json]\n"
     "       headgate access merge FROM INTO --by NAME --why TEXT [--json]\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "       [--to URL [--token-file FILE]]\n\n"
+    "       [--to URL [--token-file FILE] [--ca FILE]]\n\n"
     "  list     the accesses of a patient (by number, or id), each with the "
     "number\n"
     "           that merge takes, how it is known, and how much is kept of it\n"
@@ -26,7 +26,8 @@ static const char help[] =
     "numbers\n\n"
     "What headgate suggests afterwards rests on the readings of both, by the "
     "site's\n"
-    "policy.  It is decision support; a qualified clinician decides.\n";
+    "policy.  It is decision support; a qualified clinician decides.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static int complain(const char *text)
 {

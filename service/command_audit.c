@@ -33,7 +33,7 @@ static const char help[] =
     "there\n"
     "  verify   walk along the whole chain of hashes and name the first row "
     "that is\n"
-    "           not as it was written; exit status 1 if there is one\n"
+    "           not as it was written\n"
     "  head     the number and the hash of the last row, to be kept "
     "elsewhere\n\n"
     "  --anchor HASH     a hash that was kept elsewhere: it must be in the "
@@ -49,7 +49,11 @@ static const char help[] =
     "write the\n"
     "store can write all of it anew, or cut off its end: against that keep "
     "what head\n"
-    "prints in another place, each day, and give it to --anchor.\n";
+    "prints in another place, each day, and give it to --anchor.\n\n"
+    "Exit status: 0 done, and of verify: it is whole; 1 it is not, or the hash "
+    "is not\n"
+    "in it, or it has failed; 2 the command line or the configuration is "
+    "wrong.\n";
 
 /* One talk: pages until there are no more. */
 struct talk {

@@ -46,9 +46,12 @@ static const char help[] =
     "at the end of its effective time, else with the one before it in the\n"
     "file.  Patients and accesses are known from the start.  People are not\n"
     "simulated: a suggestion stays open until later readings end it.\n\n"
-    "Everything stays in memory; the configured store is not touched.  What\n"
-    "is refused is counted; the exit status is 1 if a line or file could not\n"
-    "be read.\n";
+    "Everything stays in memory; the configured store is not touched.  What "
+    "is\n"
+    "refused is counted.\n\n"
+    "Exit status: 0 done; 1 a line or file could not be read, or nothing "
+    "arrived; 2\n"
+    "the command line, the configuration or a policy is wrong.\n";
 
 struct command {
     const struct args *args;

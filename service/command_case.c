@@ -18,8 +18,8 @@ enum { PAGE_MAX = 1024 * 1024, REQUEST_MAX = 4096, LINE_MAX_BYTES = 256 };
 
 static const char help[] =
     "usage: headgate case [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                     [--to URL [--token-file FILE]] --by NAME\n"
-    "                     [--method CODE] ACCESS\n\n"
+    "                     [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                     --by NAME [--method CODE] ACCESS\n\n"
     "Takes a procedure line by line from the terminal, keeps each line as\n"
     "readings of the access, and shows after each what to do next.  ACCESS is "
     "its\n"
@@ -33,7 +33,10 @@ static const char help[] =
     "                 baseline, or of the newest flow.  After the first step "
     "only\n"
     "                 that of the baseline is taken\n\n"
-    "Decision support: the operator measures, and decides.\n";
+    "Decision support: the operator measures, and decides.\n\n" HELP_TO "\n"
+    "Exit status: 0 every line was taken; 1 one was not, or the access is not "
+    "known;\n"
+    "2 the command line or the configuration is wrong.\n";
 
 static const char lines_help[] = N_(
     "flow 2450 2550        a measurement, mL/min, one to four readings\n"
@@ -242,10 +245,10 @@ int command_case(int argc, char **argv)
     bool helped;
     int opened;
 
-    if (!args_read(&args, argc, argv, "tfwm", help, &helped))
+    if (!args_read(&args, argc, argv, "tfim", help, &helped))
         return helped ? 0 : 2;
     if (args.file_count != 1 || args.files[0][0] == '\0' || args.by == NULL ||
-        args.by[0] == '\0' || args.why != NULL) {
+        args.by[0] == '\0') {
         fprintf(stderr, "headgate: name one access, and who types (--by)\n\n%s",
                 help);
         return 2;

@@ -14,7 +14,7 @@ enum {
 
 static const char help[] =
     "usage: headgate fetch [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                      [--to URL [--token-file FILE]]\n"
+    "                      [--to URL [--token-file FILE] [--ca FILE]]\n"
     "       headgate fetch --bulk [--group ID] [--since DATE | --all]\n"
     "                      [--types TYPE,...]\n"
     "       headgate fetch --bulk --cancel\n\n"
@@ -31,7 +31,11 @@ static const char help[] =
     "  --since    what changed since; else since the last whole export\n"
     "  --all      everything, whatever was exported before\n"
     "  --types    Patient,BodyStructure,Observation or fewer\n"
-    "  --cancel   give up the export that is under way\n";
+    "  --cancel   give up the export that is under way\n"
+    "\n" HELP_TO "\n"
+    "Exit status: 0 done; 1 no record is set, it was refused, or the export "
+    "did not\n"
+    "end whole; 2 the command line or the configuration is wrong.\n";
 
 static void nap(int ms)
 {

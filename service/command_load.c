@@ -18,9 +18,9 @@
 
 static const char help[] =
     "usage: headgate load [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                     [--to URL [--token-file FILE]] [--resume]\n"
-    "                     [--state FOLDER] [--errors FILE] [--errors-held]\n"
-    "                     [--sender NAME] [--quiet] FILE...\n\n"
+    "                     [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                     [--resume] [--state FOLDER] [--errors FILE]\n"
+    "                     [--errors-held] [--sender NAME] [--quiet] FILE...\n\n"
     "Sends FHIR resources and HL7 v2 results to the service that runs on the\n"
     "configured store, or to the one at URL; if none runs, they go straight\n"
     "into the store.  A FILE is NDJSON (one resource a line), a Bundle, one\n"
@@ -43,15 +43,16 @@ static const char help[] =
     "  --sender NAME  whose HL7 v2 messages these are ([sender NAME] of the\n"
     "                 settings); else each message says it itself (MSH-3, "
     "MSH-4)\n"
-    "  --quiet        no progress bar\n\n"
+    "  --quiet        no progress bar\n"
+    "\n" HELP_TO "\n"
     "The summary counts resources of FHIR files; of HL7 v2 the messages, and "
     "on\n"
     "a line of their own the results (OBX) in them.\n\n"
     "Ctrl-C stops after the Bundle or message that is under way.\n\n"
-    "Exit status: 0 all was taken, or is held; 1 something was refused, or a\n"
-    "file could not be read to its end; 2 the command line or configuration "
-    "is\n"
-    "wrong; 130 (143) it was stopped by SIGINT (SIGTERM).\n";
+    "Exit status: 0 all was taken, or is held; 1 something was refused, a file "
+    "could\n"
+    "not be read to its end, or no service took it; 2 the command line or\n"
+    "configuration is wrong; 130 (143) it was stopped by SIGINT (SIGTERM).\n";
 
 static volatile sig_atomic_t stopped;
 

@@ -8,8 +8,8 @@ enum { PATH_TEXT_MAX = 4096 };
 
 static const char help[] =
     "usage: headgate outbox [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                       [--to URL [--token-file FILE]] [--json] "
-    "[given-up]\n"
+    "                       [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                       [--json] [--all] [given-up]\n"
     "       headgate outbox retry ROW|all|now\n"
     "       headgate outbox discard ROW --by NAME --why TEXT\n\n"
     "Lists what was put aside on the way to the clinical record: what the "
@@ -19,17 +19,18 @@ static const char help[] =
     "refused is not sent again by itself until there is a newer version of it; "
     "what\n"
     "was unclear is tried once more when the service starts.\n\n"
-    "  retry      try again now, once the cause is mended; now: all that "
-    "waits for\n"
+    "  retry      try again now, once the cause is mended; now: all that waits "
+    "for\n"
     "             the record, and ends the pause that it is given\n"
     "  discard    never send it; who decided and why are kept with it\n"
     "  given-up   list what was discarded\n"
+    "  --all      however many they are; else the oldest 1000\n"
     "  --json     one JSON object a line, with the record's whole answer\n\n"
     "retry and discard work on the machine of the service.  A suggestion that "
     "is\n"
     "discarded stays in headgate queue: somebody must tell whoever is to see "
     "the\n"
-    "patient in another way.\n";
+    "patient in another way.\n\n" HELP_TO "\n" HELP_STATUS;
 
 static int complain(const char *text)
 {
@@ -44,6 +45,8 @@ static int act(const struct args *args, bool again)
 
     if (args->file_count != 2)
         return complain(again ? "name one row, all, or now" : "name one row");
+    if (args->all)
+        return complain("--all goes with the list");
     if (args->to != NULL)
         return complain("this is decided on the machine of the service");
     if (!again && (args->by == NULL || args->why == NULL))
@@ -71,7 +74,7 @@ int command_outbox(int argc, char **argv)
     bool helped, given_up;
     char path[64];
 
-    if (!args_read(&args, argc, argv, "jtfw", help, &helped))
+    if (!args_read(&args, argc, argv, "cjtfw", help, &helped))
         return helped ? 0 : 2;
     if (args.file_count > 0 && strcmp(args.files[0], "retry") == 0)
         return act(&args, true);
@@ -80,7 +83,7 @@ int command_outbox(int argc, char **argv)
     given_up = args.file_count == 1 && strcmp(args.files[0], "given-up") == 0;
     if (args.file_count > 0 && !given_up)
         return complain("the word is retry, discard or given-up");
-    snprintf(path, sizeof(path), "/outbox?%s%s", args.json ? "json=1&" : "",
-             given_up ? "given_up=1" : "");
+    snprintf(path, sizeof(path), "/outbox?%s%s%s", args.json ? "json=1&" : "",
+             args.all ? "all=1&" : "", given_up ? "given_up=1" : "");
     return command_call(&args, "GET", path);
 }

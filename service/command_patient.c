@@ -11,11 +11,12 @@ enum { PATH_TEXT_MAX = 8192, EXPORT_MAX = 64 * 1024 * 1024 };
 
 static const char help[] =
     "usage: headgate patient export ID --to FILE.ndjson\n"
-    "       headgate patient erase ID\n"
+    "       headgate patient erase ID [--all]\n"
     "       headgate patient erase ID --name NAME --by WHO --why TEXT --yes\n"
     "       headgate patient erased\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]...\n\n"
-    "ID is the number of a patient (or system|number, or the id of the Patient "
+    "ID is the number of a patient (or system|number, or the id of the "
+    "Patient\n"
     "resource).\n\n"
     "  export     write all that is kept of the patient, FHIR R4 as NDJSON: "
     "every\n"
@@ -25,33 +26,36 @@ static const char help[] =
     "alone,\n"
     "             and is never overwritten\n"
     "  erase      without --yes: say whom it would remove and what is open, "
-    "and remove\n"
-    "             nothing.  With --yes: remove all of it, from every table and "
-    "from the\n"
-    "             bytes of the file.  --name repeats the name that was said "
-    "(or the\n"
-    "             family name), so that a mistyped number removes nobody.  "
-    "While "
-    "something\n"
-    "             very urgent is open, or a band is being tied, it is refused "
-    "without\n"
+    "and\n"
+    "             remove nothing; --all: its lists whole.  With --yes: remove "
+    "all of\n"
+    "             it, from every table and from the bytes of the file.  "
+    "--name\n"
+    "             repeats the name that was said (or the family name), so that "
+    "a\n"
+    "             mistyped number removes nobody.  While something very urgent "
+    "is\n"
+    "             open, or a band is being tied, it is refused without\n"
     "             --even-if-urgent.\n"
     "             THIS CANNOT BE UNDONE, and the store takes nothing while its "
-    "file is\n"
-    "             written anew: senders wait.  What is kept is that it was "
-    "done, when,\n"
-    "             by whom and why (write no name there), and how much\n"
+    "file\n"
+    "             is written anew: senders wait.  What is kept is that it was "
+    "done,\n"
+    "             when, by whom and why (write no name there), and how much.\n"
     "             What has the number but may be of somebody else is left and "
     "listed\n"
     "  erased     who was removed, in these words, and whether somebody of the "
     "same\n"
     "             name or number is here again\n\n"
     "What has gone to the clinical record stays there, and so do backups, "
-    "files "
-    "in the\n"
-    "drop folder and what senders keep.  Nobody who is erased is watched any "
-    "more: that\n"
-    "is for the clinicians who treat the patient to know, by local policy.\n";
+    "files in\n"
+    "the drop folder and what senders keep.  Nobody who is erased is watched "
+    "any\n"
+    "more: that is for the clinicians who treat the patient to know, by local "
+    "policy.\n\n"
+    "Exit status: 0 done; 1 it was refused or has failed; 2 the command line "
+    "or the\n"
+    "configuration is wrong, or nothing was removed for want of --yes.\n";
 
 static int complain(const char *text)
 {
@@ -127,6 +131,8 @@ static int show(const struct args *args)
     buf_init(&path, PATH_TEXT_MAX);
     buf_puts(&path, "/patient?about=");
     command_escape(&path, args->files[1]);
+    if (args->all)
+        buf_puts(&path, "&all=1");
     status = buf_ok(&path) == ERR_OK ? command_call(args, "GET", path.data) : 2;
     buf_clear(&path);
     if (status != 0)
@@ -190,6 +196,8 @@ static const char *misfit(const struct args *a)
     if (!erases && (a->by != NULL || a->why != NULL || a->yes ||
                     a->name != NULL || a->even_if_urgent))
         return "--name, --by, --why, --yes and --even-if-urgent go with erase";
+    if (a->all && (!erases || a->yes))
+        return "--all goes with erase without --yes";
     if (erases && a->yes && (a->by == NULL || a->why == NULL))
         return "this cannot be undone: say who decides (--by) and why (--why)";
     if (erases && a->yes && a->name == NULL)
@@ -204,7 +212,7 @@ int command_patient(int argc, char **argv)
     const char *wrong;
     bool helped;
 
-    if (!args_read(&args, argc, argv, "efvwn", help, &helped))
+    if (!args_read(&args, argc, argv, "cefvwn", help, &helped))
         return helped ? 0 : 2;
     wrong = misfit(&args);
     if (wrong != NULL)

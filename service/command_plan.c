@@ -17,11 +17,12 @@ enum { REQUEST_MAX = 4096 };
 
 static const char help[] =
     "usage: headgate plan [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                     [--to URL [--token-file FILE]] [OPTION]... ACCESS\n"
+    "                     [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                     [OPTION]... ACCESS\n"
     "       headgate plan [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                     [--access NAME] [OPTION]... --from FILE\n\n"
-    "Plans the band of one access and changes nothing: which dowel first, "
-    "what to\n"
+    "Plans the band of one access and changes nothing: which dowel first, what "
+    "to\n"
     "do at each flow that is measured after it, what to expect of the hand, "
     "what\n"
     "opening an outflow stenosis would do.  ACCESS is its label, an "
@@ -47,12 +48,15 @@ static const char help[] =
     "table,\n"
     "                  just before the band\n"
     "  --pdf FILE      the worksheet: plan and history on one page to print\n"
-    "  --svg FILE      the same as SVG ('-': standard output)\n\n"
+    "  --svg FILE      the same as SVG ('-': standard output)\n"
+    "\n" HELP_TO "\n"
     "A plan that lacks something is marked incomplete; one that is refused "
-    "says why.\n"
-    "Both end with status 0.  What cannot be used ends with status 2, and "
-    "with the\n"
-    "reason and its place.\n"
+    "says why.\n\n"
+    "Exit status: 0 both of these too; 1 there is no such access or several, "
+    "or no\n"
+    "service answers; 2 what is there cannot be used (the reason and its place "
+    "are\n"
+    "said), or the command line or the configuration is wrong.\n\n"
     "Decision support: the operator measures, and decides.\n";
 
 const char *command_plan_page(const struct args *args)

@@ -23,7 +23,8 @@ static const char help[] =
     "       headgate quarantine maps [--json]\n"
     "       headgate quarantine unmap NUMBER\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]...;\n"
-    "       list, show and maps also with [--to URL [--token-file FILE]];\n"
+    "       list, show and maps also with [--to URL [--token-file FILE] [--ca "
+    "FILE]];\n"
     "       map, release, discard and unmap with --by NAME --why TEXT\n\n"
     "Lists the readings that are kept and not used, and the messages, lines "
     "and\n"
@@ -45,19 +46,20 @@ static const char help[] =
     "             implausible is used only --as-sent: with your word that it "
     "is right\n"
     "  discard    never use it.  It stays readable; a corrected version is "
-    "judged anew\n"
+    "judged\n"
+    "             anew\n"
     "  maps       what people have mapped, and taken back, with the number of "
     "each\n"
     "  unmap      take a mapping back: what was read by it is read again "
     "without it,\n"
     "             held or put aside as it was, and its access is reviewed\n"
-    "  --json     one JSON object a line\n\n"
+    "  --json     one JSON object a line\n\n" HELP_TO "\n"
     "map, release, discard and unmap work on the machine of the service; who, "
     "why and\n"
     "when are kept.  headgate does not judge whether a value is right: that is "
-    "for the "
-    "unit and\n"
-    "the clinician who know the patient, by local policy.\n";
+    "for\n"
+    "the unit and the clinician who know the patient, by local "
+    "policy.\n\n" HELP_STATUS;
 
 static int complain(const char *text)
 {

@@ -15,9 +15,9 @@ enum { TEXT_MAX = 64 * 1024 * 1024, PATH_TEXT_MAX = 4000 };
 
 static const char queue_help[] =
     "usage: headgate queue [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                      [--to URL [--token-file FILE]] [--json]\n"
-    "                      [--unit NAME] [--state STATE] [--rule ID]...\n"
-    "                      [--access NAME] [--watch]\n"
+    "                      [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                      [--json] [--unit NAME] [--state STATE]\n"
+    "                      [--rule ID]... [--access NAME] [--watch]\n"
     "       headgate queue --digest [--week 2026-W47] [--unit NAME] "
     "[--json]\n\n"
     "Shows the signs of emergency that could not be placed, the open referral\n"
@@ -34,31 +34,39 @@ static const char queue_help[] =
     "  --week    of --digest, of ISO 8601 at the site; else the one under way\n"
     "  --json    one JSON object a line\n\n"
     "A list that is filtered says what it does not show, and always shows the\n"
-    "signs of emergency that may be of the unit.\n";
+    "signs of emergency that may be of the unit.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static const char decisions_help[] =
     "usage: headgate decisions [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                          [--to URL [--token-file FILE]]\n"
+    "                          [--to URL [--token-file FILE] [--ca FILE]]\n"
     "                          [--since DATE] [--json]\n\n"
     "Shows what headgate decided (not what people did), the oldest first:\n"
     "when, under which policy, and whether it was posted or, in silent mode,\n"
     "only kept.  For what people did see headgate review and the Tasks.\n"
-    "--json prints one JSON object a line.\n";
+    "--json prints one JSON object a line.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static const char review_help[] =
     "usage: headgate review [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                       [--to URL [--token-file FILE]]\n"
+    "                       [--to URL [--token-file FILE] [--ca FILE]]\n"
     "                       [--timeline [--json]] ACCESS\n\n"
     "Evaluates one access now, and changes nothing: whose it is, what is open\n"
     "and what people closed, which rules hold and on what they rest, why the\n"
     "others do not, and what stands before a band plan.  ACCESS is its label, "
-    "an identifier, the id of its\n"
-    "BodyStructure, or an identifier of a patient who has one access.\n\n"
+    "an\n"
+    "identifier, the id of its BodyStructure, or an identifier of a patient "
+    "who has\n"
+    "one access.\n\n"
     "--timeline shows instead what happened at it, by month: flows, "
     "treatments\n"
     "with the flows before and after, signs, suggestions, reminders, and what "
     "is\n"
-    "due next; with --json as one JSON object a line.\n";
+    "due next; with --json as one JSON object a line.\n"
+    "\n" HELP_TO "\n"
+    "Exit status: 0 done; 1 there is no such access or several, or it has "
+    "failed; 2\n"
+    "the command line or the configuration is wrong.\n";
 
 static int terminal_columns(void)
 {

@@ -10,7 +10,7 @@ enum { PATH_TEXT_MAX = 2048 };
 
 static const char help[] =
     "usage: headgate report [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                       [--to URL [--token-file FILE]]\n"
+    "                       [--to URL [--token-file FILE] [--ca FILE]]\n"
     "                       [--week 2026-W47] [--unit NAME] [--json]\n\n"
     "Shows for each unit how many readings were used in a week, what was "
     "refused,\n"
@@ -21,7 +21,8 @@ static const char help[] =
     "  --week   of ISO 8601, by UTC; else the one that is under way\n"
     "  --unit   of one unit, by its name in the report\n"
     "  --json   one JSON object a line\n\n"
-    "report.folder has the pages written each week.\n";
+    "report.folder has the pages written each week.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static void add(struct buf *path, const char *name, const char *value)
 {

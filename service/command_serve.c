@@ -19,7 +19,12 @@ static const char help[] =
     "again,\n"
     "and no connection is ended.  If a file is wrong, nothing changes; what "
     "counts\n"
-    "only from the next start on is named.\n";
+    "only from the next start on is named.\n\n"
+    "Exit status: 0 it was told to stop; 1 it cannot start (the store, a "
+    "port), or\n"
+    "the store has failed; 2 the command line, the configuration or the mode "
+    "of a\n"
+    "file is wrong.\n";
 
 struct running {
     uv_loop_t loop;

@@ -28,19 +28,23 @@ static const char help[] =
     "             Nothing is overwritten; after a failure there is nothing\n"
     "  verify     is FILE what its manifest says, whole, and can a service "
     "work with\n"
-    "             it?  Exit status 0: yes\n"
+    "             it?\n"
     "  restore    verify FILE and put it in the place of the store.  No "
-    "service "
-    "may\n"
+    "service may\n"
     "             run.  The old store stays beside it, as STORE.before-TIME\n"
     "  prune      say what is older than the settings store.keep_* allow and "
     "needed\n"
     "             neither to judge nor to explain what is open; --yes: delete "
     "it\n\n"
-    "FILE holds patient data: encrypt it, and keep it elsewhere.  What was "
-    "acknowledged\n"
-    "after the backup is not in it: let senders send it again; it counts "
-    "once.\n";
+    "FILE holds patient data: encrypt it, and keep it elsewhere.  What was\n"
+    "acknowledged after the backup is not in it: let senders send it again; it "
+    "counts\n"
+    "once.\n\n"
+    "Exit status: 0 done, and of verify: it is, and a service can; 1 it is "
+    "not, or it\n"
+    "has failed, and what is wrong is said; 2 the command line or the "
+    "configuration\n"
+    "is wrong.\n";
 
 static int complain(const char *text)
 {

@@ -14,7 +14,7 @@ static const char help[] =
     "       headgate task decline TASK --by NAME --why TEXT [--over NAME]\n"
     "       headgate task done TASK --by NAME [--why TEXT] [--over NAME]\n"
     "       each with [--config FILE] [--set SECTION.KEY=VALUE]... [--json]\n"
-    "       [--to URL [--token-file FILE]]\n\n"
+    "       [--to URL [--token-file FILE] [--ca FILE]]\n\n"
     "TASK is the id of a Task, or the name of an access for which just one\n"
     "suggestion is open.\n\n"
     "  take       it is in the hands of --by from now on; headgate adds to it "
@@ -52,7 +52,8 @@ static const char help[] =
     "meanwhile,\n"
     "the record's word stands, and the note is added.  Suggestions are "
     "decision\n"
-    "support by the site's policy; a qualified clinician decides.\n";
+    "support by the site's policy; a qualified clinician decides.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static int complain(const char *text)
 {

@@ -8,7 +8,8 @@ enum { PATH_TEXT_MAX = 1024 };
 
 static const char help[] =
     "usage: headgate technique [--config FILE] [--set SECTION.KEY=VALUE]...\n"
-    "                          [--to URL [--token-file FILE]] [--json]\n"
+    "                          [--to URL [--token-file FILE] [--ca FILE]]\n"
+    "                          [--json]\n"
     "       headgate technique [--config FILE] [--set SECTION.KEY=VALUE]...\n"
     "                          --use|--drop --by NAME\n\n"
     "Shows what the finished procedures with a band say of the technique of "
@@ -22,10 +23,10 @@ static const char help[] =
     "  --json     one JSON object\n\n"
     "Nothing changes what is in use but --use and --drop, on the machine of "
     "the\n"
-    "service.  headgate plan --prior default plans with the default all the "
-    "same.\n"
+    "service.  headgate plan can be asked for the default all the same.\n"
     "Decision support: local policy says whether the site's own numbers are "
-    "used.\n";
+    "used.\n"
+    "\n" HELP_TO "\n" HELP_STATUS;
 
 static int switch_prior(const struct args *args)
 {

@@ -409,7 +409,8 @@ static const struct config_row rows[] = {
       "this feed usually makes." },
 
     { "log.level", T_LEVEL, AT(log_level), 1, ROOM(log_level), "info", "",
-      "Least level that is written: debug, info, warn or error." },
+      "Least level that is written: debug, info, warn or error. debug: a line "
+      "for each request, message, poll and delivery, without patients." },
 };
 /* clang-format on */
 

@@ -3,6 +3,8 @@
 #include "adapters/fhir_write.h"
 #include "adapters/http_target.h"
 #include "adapters/json_pretty.h"
+#include "service/log.h"
+#include "service/request_line.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -71,11 +73,12 @@ struct exchange *exchange_new(struct service *service,
     struct exchange *x = calloc(1, size);
 
     if (x == NULL) {
-        http_reply(request, 503, NULL, 0, NULL, NULL, 0);
+        request_reply(request, 503, NULL, 0, NULL, NULL, 0);
         return NULL;
     }
     x->service = service;
     x->request = request;
+    x->began_ns = log_now_ns();
     outcome_init(&x->outcome);
     buf_init(&x->body, ANSWER_SIZE_MAX);
     audit_request_open(&x->audit, service, request);
@@ -108,6 +111,14 @@ void exchange_free(struct exchange *x)
         x->release(x);
     buf_clear(&x->body);
     free(x);
+}
+
+void exchange_reply(struct exchange *x, int status,
+                    const struct http_header_line *lines, size_t count,
+                    const char *content_type, const char *body, size_t len)
+{
+    request_line(x->request, status, len, x->began_ns);
+    http_reply(x->request, status, lines, count, content_type, body, len);
 }
 
 /* For a person who looks at it with a browser, or a debugger; if it would be
@@ -145,9 +156,8 @@ void exchange_answer(struct exchange *x, int status,
         status = 500;
     }
     make_pretty(x);
-    http_reply(x->request, status, lines, count,
-               x->body.len > 0 ? fhir_json : NULL,
-               x->body.len > 0 ? x->body.data : NULL, x->body.len);
+    exchange_reply(x, status, lines, count, x->body.len > 0 ? fhir_json : NULL,
+                   x->body.len > 0 ? x->body.data : NULL, x->body.len);
     exchange_free(x);
 }
 

@@ -22,6 +22,7 @@ struct arrival {
     struct store_job job;
     struct hl7_intake in;
     enum err read;
+    uint64_t began_ns; /* by log_now_ns(): when it was whole */
 };
 
 /* A failed sync: what is on disk is not known, so nothing is said at all. */
@@ -43,9 +44,20 @@ static void note(const struct hl7_intake *in, enum err e)
     else if (in->quarantined)
         log_event(LOG_WARN, "hl7.quarantined", KEY_INT("message", in->id),
                   KEY_INT("errors", in->issues.errors));
-    else
-        log_event(LOG_DEBUG, "hl7.taken", KEY_INT("message", in->id),
-                  KEY_INT("stored", in->stored), KEY_INT("held", in->held));
+}
+
+void hl7_door_tell(const struct hl7_intake *in, enum err e, uint64_t began_ns)
+{
+    log_event(
+        LOG_DEBUG, "hl7.message",
+        KEY_SETTING("sender", in->profile != NULL ? in->profile->name : "none"),
+        KEY_TABLE("answer", e == ERR_OK ? hl7_answer_word(in->answer) : "none"),
+        KEY_ERR(e), KEY_INT("message", in->id),
+        KEY_INT("quarantined", in->quarantined),
+        KEY_INT("repeated", in->repeated), KEY_INT("stored", in->stored),
+        KEY_INT("there", in->there), KEY_INT("held", in->held),
+        KEY_INT("refused", in->refused), KEY_INT("bytes", in->len),
+        KEY_INT("ms", log_ms_since(began_ns)));
 }
 
 /* ---- answering ------------------------------------------------------------ */
@@ -57,6 +69,7 @@ static void finish(struct arrival *a, enum err e)
 
     buf_init(&frames, FRAMES_MAX);
     note(&a->in, e);
+    hl7_door_tell(&a->in, e, a->began_ns);
     hl7_answer_count(&a->in, &s->hl7_counters);
     if (e == ERR_OK && a->in.news)
         store_wake(s->store);
@@ -155,6 +168,7 @@ static void on_message(void *arg, struct mllp_call *call, const char *bytes,
         return;
     }
     a->service = s;
+    a->began_ns = log_now_ns();
     a->call = call;
     a->work.data = a;
     a->in = (struct hl7_intake){ .bytes = bytes,

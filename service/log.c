@@ -32,6 +32,24 @@ void log_set_level(enum log_level level)
     atomic_store(&least_level, (int)level);
 }
 
+bool log_says(enum log_level level)
+{
+    return (int)level >= atomic_load(&least_level);
+}
+
+uint64_t log_now_ns(void)
+{
+    struct timespec now;
+
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (uint64_t)now.tv_sec * 1000000000 + (uint64_t)now.tv_nsec;
+}
+
+int64_t log_ms_since(uint64_t began_ns)
+{
+    return began_ns != 0 ? (int64_t)((log_now_ns() - began_ns) / 1000000) : 0;
+}
+
 enum err log_level_by_word(const char *word, enum log_level *level)
 {
     for (size_t i = 0; i < COUNT(level_words); i++) {
@@ -87,8 +105,7 @@ void log_write(enum log_level level, const char *event,
     struct line l = { 0 };
     ssize_t n;
 
-    if ((int)level < atomic_load(&least_level) ||
-        (unsigned)level >= COUNT(level_words))
+    if (!log_says(level) || (unsigned)level >= COUNT(level_words))
         return;
     add_time(&l);
     add(&l, "level=%s event=%s", level_words[level], event);

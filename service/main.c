@@ -57,6 +57,9 @@ static int usage(FILE *to)
           "--token-file FILE,\n"
           "and --ca FILE: who signs the certificate of a service with https "
           "(PEM).\n"
+          "Exit status: 0 done; 1 refused or failed; 2 the command line or the "
+          "configuration\n"
+          "is wrong; what else a command has, its --help says.\n"
           "Suggestions are decision support; a qualified clinician decides.\n",
           to);
     return to == stdout ? 0 : 2;

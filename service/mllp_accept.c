@@ -38,6 +38,9 @@ static enum err start(struct mllp_connection *c)
         uv_tcp_keepalive(&c->tcp, 1, (unsigned)o->keep_alive_s);
     uv_tcp_nodelay(&c->tcp, 1);
     c->server->view.connections++;
+    c->began_ns = log_now_ns();
+    log_event(LOG_DEBUG, "mllp.opened", KEY_INT("open", c->server->view.open),
+              KEY_INT("tls", c->tls != NULL));
     c->state = c->tls != NULL ? MLLP_OPENING : MLLP_READING;
     mllp_wait(c, c->tls != NULL ? o->message_timeout_ms : o->idle_timeout_ms,
               c->tls != NULL);

@@ -51,8 +51,15 @@ void mllp_connection_close(struct mllp_connection *c)
     if (c->state == MLLP_READING && mllp_is_open(&c->mllp))
         c->server->view.dropped++;
     count(c);
-    c->state = MLLP_CLOSING;
     c->server->view.open--;
+    if (c->began_ns != 0)
+        log_event(LOG_DEBUG, "mllp.closed",
+                  KEY_INT("open", c->server->view.open),
+                  KEY_INT("frames", c->mllp.counts.frames),
+                  KEY_INT("in_frame",
+                          c->state == MLLP_READING && mllp_is_open(&c->mllp)),
+                  KEY_INT("ms", log_ms_since(c->began_ns)));
+    c->state = MLLP_CLOSING;
     if (c->call != NULL)
         c->call->connection = NULL;
     c->call = NULL;

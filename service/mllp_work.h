@@ -34,6 +34,7 @@ struct mllp_connection {
     struct mllp mllp;
     struct mllp_counts told; /* of mllp.counts: those that server->view has */
     struct mllp_call *call;
+    uint64_t began_ns;            /* by log_now_ns(); 0: it was not let in */
     char network[MLLP_READ_SIZE]; /* as read */
     char plain[MLLP_READ_SIZE];   /* of TLS */
     const char *at;               /* what is not used up yet, in one of them */

@@ -1,6 +1,8 @@
 #include "service/outbox_work.h"
 
 #include "adapters/fhir_record.h"
+#include "service/app.h"
+#include "service/log.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -38,6 +40,26 @@ static void close_when_idle(struct outbox *o)
         uv_close((uv_handle_t *)&o->timer, finish_closing);
 }
 
+/* One try, and what came of it. */
+static void tell(const struct delivery *d)
+{
+    static const char *const words[] = { [DELIVERED] = "sent",
+                                         [DELIVER_LATER] = "later",
+                                         [DELIVER_NEVER] = "aside",
+                                         [STILL_ASIDE] = "still-aside" };
+    const struct delivery_data *data = &d->data;
+
+    log_event(LOG_DEBUG, "outbox.try", KEY_INT("row", data->row),
+              KEY_TABLE("type", type_word(data->kind)),
+              KEY_TABLE("outcome", d->failed            ? "store-failed"
+                                   : d->outbox->closing ? "stopped"
+                                                        : words[data->result]),
+              KEY_INT("status", data->status), KEY_INT("tries", data->tries),
+              KEY_INT("resources", 1 + data->beside_count),
+              KEY_INT("bytes", data->body.len),
+              KEY_INT("ms", log_ms_since(d->began_ns)));
+}
+
 void outbox_delivered(struct delivery *d)
 {
     struct outbox *o = d->outbox;
@@ -48,6 +70,7 @@ void outbox_delivered(struct delivery *d)
         at = &(*at)->next;
     *at = d->next;
     o->in_flight--;
+    tell(d);
     delivery_clear(&d->data);
     buf_clear(&d->patch);
     buf_clear(&d->merged);
@@ -109,6 +132,7 @@ static void deliver(struct outbox *o, int64_t row)
     if (d == NULL)
         return; /* it stays due */
     d->outbox = o;
+    d->began_ns = log_now_ns();
     delivery_init(&d->data);
     buf_init(&d->patch, ANSWER_MAX);
     buf_init(&d->merged, ANSWER_MAX);

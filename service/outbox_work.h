@@ -49,6 +49,7 @@ struct delivery {
     struct delivery_data data; /* first: the store's jobs know only this */
     struct outbox *outbox;
     struct delivery *next;
+    uint64_t began_ns; /* by log_now_ns() */
     enum delivery_state state;
     struct store_job job; /* submitted while LOADING or SAVING */
     bool job_running;

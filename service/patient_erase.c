@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { STEP_US = 3000, TEXT_MAX = 16384, DETAIL_MAX = 400 };
+enum { STEP_US = 3000, TEXT_MAX = 65536, DETAIL_MAX = 400 };
 
 struct patient_erasure {
     struct service *service;

@@ -102,7 +102,7 @@ enum erase_left_kind {
     LEFT_JOURNAL,
     LEFT_KINDS
 };
-enum { LEFT_LISTED_MAX = 20 };
+enum { LEFT_LISTED_MAX = 1000 };
 struct erase_left {
     int64_t counts[LEFT_KINDS];
     int64_t ids[LEFT_KINDS][LEFT_LISTED_MAX];

@@ -10,7 +10,11 @@ static void say_numbers(const struct erase_rows *r, struct buf *out,
 
     for (int64_t i = 0; i < count && i < LEFT_LISTED_MAX; i++)
         buf_printf(out, " %lld", (long long)left->ids[kind][i]);
-    buf_puts(out, count > LEFT_LISTED_MAX ? " ...\n" : "\n");
+    if (count > LEFT_LISTED_MAX)
+        /* TRANSLATORS: behind a list of numbers that is cut short */
+        buf_printf(out, _(" and %lld more"),
+                   (long long)(count - LEFT_LISTED_MAX));
+    buf_puts(out, "\n");
 }
 
 static void say_kinds(const struct erase_rows *r, struct buf *out)

@@ -112,13 +112,64 @@ static void write_day(struct buf *out, int64_t at_s)
     buf_printf(out, "%.10s", text);
 }
 
-static enum err write_who(struct db *db, const struct patient_present *p,
+/* Writes what the row of a list says, to the end of its line. */
+typedef void (*row_fn)(struct db *db, struct buf *out);
+
+static enum err write_rows(struct db *db, enum query q, int64_t patient,
+                           bool all, row_fn write, struct buf *out)
+{
+    size_t count = 0;
+    enum err e = db_query(db, q, "ii", patient, INT64_MAX);
+
+    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
+        if (++count > LISTED_MAX && !all)
+            continue;
+        buf_puts(out, "  ");
+        write(db, out);
+    }
+    db_done(db, q);
+    if (count > LISTED_MAX && !all) {
+        count -= LISTED_MAX;
+        buf_puts(out, "  ");
+        /* TRANSLATORS: of a list that is cut short; how many more */
+        buf_printf(out,
+                   ngettext("... and %zu more (--all shows it)",
+                            "... and %zu more (--all shows them)", count),
+                   count);
+        buf_puts(out, "\n");
+    }
+    return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+static void write_alias(struct db *db, struct buf *out)
+{
+    queue_text_clean(out, db_text(db, Q_PRESENT_ALIASES, 0) + 2);
+    buf_puts(out, "\n");
+}
+
+static void write_access(struct db *db, struct buf *out)
+{
+    const enum query q = Q_PRESENT_ACCESSES;
+
+    queue_text_clean(out, access_words(db_text(db, q, 0), db_text(db, q, 1)));
+    buf_puts(out, db_int(db, q, 2) != 0 ? "\n" : _(" (not in use)\n"));
+}
+
+static void write_suggestion(struct db *db, struct buf *out)
+{
+    const enum query q = Q_PRESENT_SUGGESTIONS;
+    enum urgency urgency = (enum urgency)db_int(db, q, 0);
+
+    buf_puts(out, urgency == URGENCY_IMMEDIATE ? _("PHONE NOW:")
+                                               : urgency_word(urgency));
+    buf_puts(out, "  ");
+    queue_text_clean(out, db_text(db, q, 1));
+    buf_puts(out, "\n");
+}
+
+static enum err write_who(struct db *db, const struct patient *who, bool all,
                           struct buf *out)
 {
-    const enum query q = Q_PRESENT_ALIASES;
-    const struct patient *who = &p->patient;
-    enum err e;
-
     buf_puts(out, _("This would remove all that is kept of:"));
     buf_puts(out, "\n\n  ");
     queue_text_clean(out, who->name[0] != '\0' ? who->name
@@ -134,39 +185,12 @@ static enum err write_who(struct db *db, const struct patient_present *p,
     buf_puts(out, " ");
     queue_text_clean(out, who->unit[0] != '\0' ? who->unit : "-");
     buf_puts(out, "\n");
-    e = db_query(db, q, "ii", who->id, INT64(LISTED_MAX));
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        buf_puts(out, "  ");
-        queue_text_clean(out, db_text(db, q, 0) + 2);
-        buf_puts(out, "\n");
-    }
-    db_done(db, q);
-    return e == ERR_ABSENT ? ERR_OK : e;
-}
-
-static enum err write_accesses(struct db *db, const struct patient_present *p,
-                               struct buf *out)
-{
-    const enum query q = Q_PRESENT_ACCESSES;
-    enum err e = db_query(db, q, "ii", p->patient.id, INT64(LISTED_MAX));
-
-    buf_printf(out, "\n%s\n", _("Accesses:"));
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        buf_puts(out, "  ");
-        queue_text_clean(out,
-                         access_words(db_text(db, q, 0), db_text(db, q, 1)));
-        buf_puts(out, db_int(db, q, 2) != 0 ? "\n" : _(" (not in use)\n"));
-    }
-    db_done(db, q);
-    return e == ERR_ABSENT ? ERR_OK : e;
+    return write_rows(db, Q_PRESENT_ALIASES, who->id, all, write_alias, out);
 }
 
 static enum err write_open(struct db *db, const struct patient_present *p,
-                           struct buf *out)
+                           bool all, struct buf *out)
 {
-    const enum query q = Q_PRESENT_SUGGESTIONS;
-    enum err e = db_query(db, q, "ii", p->patient.id, INT64(LISTED_MAX));
-
     buf_printf(out, "\n");
     buf_printf(out,
                /* TRANSLATORS: two numbers */
@@ -174,26 +198,20 @@ static enum err write_open(struct db *db, const struct patient_present *p,
                  "and stay open at the clinical record."),
                (long long)p->suggestions, (long long)p->reminders);
     buf_puts(out, "\n");
-    while (e == ERR_OK && (e = db_next(db, q)) == ERR_OK) {
-        buf_puts(out, "  ");
-        buf_puts(out, db_int(db, q, 0) == URGENCY_IMMEDIATE
-                          ? _("PHONE NOW:")
-                          : urgency_word((enum urgency)db_int(db, q, 0)));
-        buf_puts(out, "  ");
-        queue_text_clean(out, db_text(db, q, 1));
-        buf_puts(out, "\n");
-    }
-    db_done(db, q);
-    return e == ERR_ABSENT ? ERR_OK : e;
+    return write_rows(db, Q_PRESENT_SUGGESTIONS, p->patient.id, all,
+                      write_suggestion, out);
 }
 
 enum err patient_present_write(struct db *db, const struct patient_present *p,
-                               struct buf *out)
+                               bool all, struct buf *out)
 {
-    enum err e = write_who(db, p, out);
+    enum err e = write_who(db, &p->patient, all, out);
 
-    if (e == ERR_OK)
-        e = write_accesses(db, p, out);
+    if (e != ERR_OK)
+        return e;
+    buf_printf(out, "\n%s\n", _("Accesses:"));
+    e = write_rows(db, Q_PRESENT_ACCESSES, p->patient.id, all, write_access,
+                   out);
     if (e != ERR_OK)
         return e;
     buf_puts(out, "\n");
@@ -205,7 +223,7 @@ enum err patient_present_write(struct db *db, const struct patient_present *p,
         write_day(out, p->last_s);
     }
     buf_puts(out, "\n");
-    e = write_open(db, p, out);
+    e = write_open(db, p, all, out);
     return e == ERR_OK ? buf_ok(out) : e;
 }
 

@@ -34,10 +34,11 @@ bool patient_present_is_urgent(const struct patient_present *p);
 bool patient_present_is_called(const struct patient_present *p,
                                const char *name);
 
-/* For people, to look at before they decide. */
+/* For people, to look at before they decide.  all: lists are written whole;
+ * else what is left out of them is counted. */
 MUST_CHECK enum err patient_present_write(struct db *db,
                                           const struct patient_present *p,
-                                          struct buf *out);
+                                          bool all, struct buf *out);
 
 /* What is urgent, and the way to go on all the same. */
 void patient_present_write_urgent(const struct patient_present *p,

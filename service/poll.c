@@ -34,6 +34,7 @@ void poll_on_timer(uv_timer_t *timer)
     p->at = 0;
     p->by_id = 0;
     p->round_stored = p->round_refused = 0;
+    p->round_ns = log_now_ns();
     for (size_t i = 0; i < p->feed_count; i++)
         p->feeds[i].restarts = 0;
     poll_go(p, POLL_LOADING);
@@ -115,7 +116,8 @@ void poll_end_round(struct poll *p)
     log_event(p->round_stored + p->round_refused > 0 ? LOG_INFO : LOG_DEBUG,
               "poll.round", KEY_INT("taken", p->round_stored),
               KEY_INT("refused", p->round_refused), KEY_INT("by_id", p->by_id),
-              KEY_INT("complete", !p->later));
+              KEY_INT("complete", !p->later),
+              KEY_INT("ms", log_ms_since(p->round_ns)));
     poll_go(p, POLL_IDLE);
 }
 

@@ -121,6 +121,7 @@ struct poll {
     uint64_t total_by_id, total_absent;
     uint64_t ends[WALK_END_COUNT];
     uint64_t round_stored, round_refused; /* for the log */
+    uint64_t round_ns;                    /* by log_now_ns(): when it began */
     bool closing;
     void (*on_closed)(void *arg);
     void *closed_arg;

@@ -3,6 +3,7 @@
 #include "service/file.h"
 #include "service/log.h"
 #include "service/retry.h"
+#include "service/smart.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -181,6 +182,8 @@ void record_try_now(struct record *r)
 
     if (r->view.state != RECORD_ASKING && r->view.until_ms > now_ms)
         r->view.until_ms = now_ms;
+    if (r->options.smart != NULL)
+        smart_try_now(r->options.smart);
 }
 
 void record_note_denied(struct record *r)

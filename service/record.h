@@ -85,8 +85,9 @@ void record_call_cancel(struct record_call *call);
  */
 bool record_may_ask(struct record *record, int64_t *wait_ms);
 
-/* A person's word that the record is mended: a pause ends now, and the next that
- * asks may try it.  A failure of that begins a longer one. */
+/* A person's word that the record, or the server that gives its tokens, is
+ * mended: a pause ends now, and the next that asks may try it.  A failure of
+ * that begins a longer one. */
 void record_try_now(struct record *record);
 
 /* Is this a URL of the same scheme, host and port as the record's? */

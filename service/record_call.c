@@ -1,6 +1,7 @@
 #include "service/record_work.h"
 
 #include "service/log.h"
+#include "service/request_line.h"
 #include "service/smart.h"
 
 #include <openssl/rand.h>
@@ -17,6 +18,7 @@ struct record_call {
     http_done_fn on_done;
     void *arg;
     http_piece_fn on_piece;
+    uint64_t began_ns; /* by log_now_ns() */
     /* the request, kept for a second try */
     char *method, *url, *body;
     size_t body_len, answer_max;
@@ -37,8 +39,39 @@ static void free_call(struct record_call *c)
     free(c);
 }
 
+/* Its address may say of whom it is, and is not told. */
+static const char *method_of(const struct record_call *c)
+{
+    static const char *const words[] = { "GET", "POST", "PUT", "PATCH",
+                                         "DELETE" };
+
+    for (size_t i = 0; i < COUNT(words); i++) {
+        if (strcmp(words[i], c->method) == 0)
+            return words[i];
+    }
+    return "other";
+}
+
+static const char *type_of(const struct record_call *c)
+{
+    const char *base = c->record->url, *at = c->url, *type = "";
+
+    if (at != NULL && strncmp(at, base, strlen(base)) == 0 &&
+        at[strlen(base)] == '/') {
+        at += strlen(base) + 1;
+        type = request_type(at, strcspn(at, "/?"));
+    }
+    return type[0] != '\0' ? type : "none";
+}
+
 static void finish(struct record_call *c, const struct http_answer *answer)
 {
+    log_event(LOG_DEBUG, "record.call", KEY_TABLE("method", method_of(c)),
+              KEY_TABLE("type", type_of(c)), KEY_INT("status", answer->status),
+              KEY_ERR(answer->err), KEY_INT("sent", c->body_len),
+              KEY_INT("bytes", answer->body_len),
+              KEY_INT("renewed", c->renewed),
+              KEY_INT("ms", log_ms_since(c->began_ns)));
     c->on_done(c->arg, answer);
     free_call(c);
 }
@@ -270,6 +303,7 @@ enum err record_call_start(struct record *r, const struct record_request *q,
     if (c == NULL)
         return ERR_MEMORY;
     c->record = r;
+    c->began_ns = log_now_ns();
     c->on_done = on_done;
     c->arg = arg;
     e = copy_request(c, q);

@@ -15,8 +15,8 @@ static void on_report(void *arg, enum err e)
         exchange_failed(&r->x, e);
         return;
     }
-    http_reply(r->x.request, r->status, NULL, 0, r->content_type,
-               r->x.body.data, r->x.body.len);
+    exchange_reply(&r->x, r->status, NULL, 0, r->content_type, r->x.body.data,
+                   r->x.body.len);
     exchange_free(&r->x);
 }
 

@@ -20,6 +20,7 @@ struct report {
     char subject[256];              /* what was asked for, by name */
     struct plan_wish wish;          /* of a plan */
     bool brief;                     /* of a plan: what a case needs */
+    bool whole;                     /* a list, however long it is */
     bool drawn;                     /* of a plan: as a page ... */
     enum canvas_form form;          /* ... of this form */
     struct counters counters;       /* as they stood when it was asked for */

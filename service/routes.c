@@ -3,6 +3,7 @@
 #include "adapters/fhir_search.h"
 #include "adapters/fhir_served.h"
 #include "adapters/fhir_write.h"
+#include "service/log.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -86,6 +87,8 @@ void routes_refusal(void *arg, int status, struct buf *body,
     fhir_write_outcome(s->config.fhir_base, &o, NULL, body);
     *content_type = "application/fhir+json; charset=utf-8";
     s->counters.refused++;
+    log_event(LOG_DEBUG, "http.refused", KEY_INT("status", status),
+              KEY_TABLE("why", refusal_of(status)->word));
 }
 
 /* A path taken apart: /fhir/Observation/o1/_history/2 */

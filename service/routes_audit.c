@@ -131,9 +131,9 @@ static void on_done(void *arg, enum err e)
         exchange_refuse(&p->x);
         return;
     }
-    http_reply(p->x.request, 200, NULL, 0,
-               p->wish.form == AUDIT_TABLE ? TEXT_TYPE : NDJSON_TYPE,
-               p->x.body.data, p->x.body.len);
+    exchange_reply(&p->x, 200, NULL, 0,
+                   p->wish.form == AUDIT_TABLE ? TEXT_TYPE : NDJSON_TYPE,
+                   p->x.body.data, p->x.body.len);
     exchange_free(&p->x);
 }
 

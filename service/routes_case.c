@@ -39,8 +39,8 @@ static void on_done(void *arg, enum err e)
     }
     if (e == ERR_OK && t->call.news)
         store_wake(t->x.service->store);
-    http_reply(t->x.request, t->call.status, NULL, 0, TEXT_TYPE, text->data,
-               text->len);
+    exchange_reply(&t->x, t->call.status, NULL, 0, TEXT_TYPE, text->data,
+                   text->len);
     exchange_free(&t->x);
 }
 

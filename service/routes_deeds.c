@@ -141,8 +141,8 @@ static void answer(struct asked *a, int status, const char *fid,
     } else {
         buf_add(b, text->data, text->len);
     }
-    http_reply(a->x.request, status, NULL, 0,
-               a->json ? "application/json" : TEXT_TYPE, b->data, b->len);
+    exchange_reply(&a->x, status, NULL, 0,
+                   a->json ? "application/json" : TEXT_TYPE, b->data, b->len);
     exchange_free(&a->x);
 }
 
@@ -332,8 +332,8 @@ static void on_list(void *arg, enum err e)
         exchange_refuse(&l->x);
         return;
     }
-    http_reply(l->x.request, 200, NULL, 0, l->json ? NDJSON_TYPE : TEXT_TYPE,
-               l->x.body.data, l->x.body.len);
+    exchange_reply(&l->x, 200, NULL, 0, l->json ? NDJSON_TYPE : TEXT_TYPE,
+                   l->x.body.data, l->x.body.len);
     exchange_free(&l->x);
 }
 

@@ -2,6 +2,7 @@
 #include "adapters/jose.h"
 #include "service/app.h"
 #include "service/log.h"
+#include "service/request_line.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -254,10 +255,10 @@ bool route_open(struct service *s, struct http_request *r,
     buf_init(&keys, JOSE_SET_MAX);
     smart_write_keys(s->side.smart, &keys);
     if (buf_ok(&keys) == ERR_OK)
-        http_reply(r, 200, &keys_kept, 1, "application/jwk-set+json", keys.data,
-                   keys.len);
+        request_reply(r, 200, &keys_kept, 1, "application/jwk-set+json",
+                      keys.data, keys.len);
     else
-        http_reply(r, 503, NULL, 0, NULL, NULL, 0);
+        request_reply(r, 503, NULL, 0, NULL, NULL, 0);
     buf_clear(&keys);
     return true;
 }

@@ -45,6 +45,7 @@ static void on_stored(void *arg, enum err e)
     char message[24];
     const struct http_header_line line = { "X-Headgate-Message", message };
 
+    hl7_door_tell(&a->in, e, a->x.began_ns);
     if (e == ERR_LIMIT) { /* no fault of the request */
         exchange_later(&a->x,
                        "The quarantine is full; nothing was stored, send "
@@ -68,8 +69,8 @@ static void on_stored(void *arg, enum err e)
         return;
     }
     snprintf(message, sizeof(message), "%lld", (long long)a->in.id);
-    http_reply(a->x.request, 200, &line, a->in.id != 0 ? 1 : 0, type,
-               a->x.body.data, a->x.body.len);
+    exchange_reply(&a->x, 200, &line, a->in.id != 0 ? 1 : 0, type,
+                   a->x.body.data, a->x.body.len);
     exchange_free(&a->x);
 }
 

@@ -2,6 +2,7 @@
 
 #include "adapters/fhir_write.h"
 #include "service/intake.h"
+#include "service/log.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -136,9 +137,23 @@ static void gather_refusals(struct arrival *a)
     }
 }
 
+/* How large a Bundle was, for the log. */
+static void tell_bundle(const struct arrival *a, size_t refused)
+{
+    enum bundle_type bundle = fhir_doc_bundle(a->doc);
+
+    log_event(LOG_DEBUG, "fhir.bundle",
+              KEY_TABLE("kind", bundle == BUNDLE_TRANSACTION  ? "transaction"
+                                : bundle == BUNDLE_COLLECTION ? "collection"
+                                                              : "batch"),
+              KEY_INT("entries", fhir_doc_count(a->doc)),
+              KEY_INT("refused", refused), KEY_INT("bytes", a->len),
+              KEY_INT("ms", log_ms_since(a->x.began_ns)));
+}
+
 static void answer_bundle(struct arrival *a)
 {
-    size_t count = fhir_doc_count(a->doc);
+    size_t count = fhir_doc_count(a->doc), refused = 0;
     bool transaction = fhir_doc_bundle(a->doc) == BUNDLE_TRANSACTION;
     struct fhir_response *responses = calloc(count + 1, sizeof(*responses));
     char(*texts)[2][160] = calloc(count + 1, sizeof(*texts));
@@ -155,8 +170,10 @@ static void answer_bundle(struct arrival *a)
         responses[i].status = r->status;
         responses[i].outcome = &fhir_doc_item(a->doc, i)->outcome;
         count_refused(a, responses[i].outcome, r->status);
-        if (r->status >= 400)
+        if (r->status >= 400) {
+            refused++;
             continue;
+        }
         snprintf(texts[i][0], sizeof(texts[i][0]), "%s/%s/_history/%d", r->type,
                  r->fid, r->version);
         snprintf(texts[i][1], sizeof(texts[i][1]), "W/\"%d\"", r->version);
@@ -164,6 +181,7 @@ static void answer_bundle(struct arrival *a)
         responses[i].etag = texts[i][1];
         responses[i].modified_ms = r->updated_ms;
     }
+    tell_bundle(a, refused);
     fhir_write_bundle_response(a->reader.base, transaction, responses, count,
                                &a->x.body);
     free(responses);
@@ -177,6 +195,8 @@ static void on_stored(void *arg, enum err e)
     struct service *s = a->x.service;
 
     if (a->in.all_failed) {
+        if (a->type == FHIR_BUNDLE)
+            tell_bundle(a, fhir_doc_count(a->doc));
         gather_refusals(a);
         refuse(a);
         return;

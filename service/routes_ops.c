@@ -3,6 +3,7 @@
 #include "adapters/fhir_served.h"
 #include "adapters/fhir_time.h"
 #include "adapters/fhir_write.h"
+#include "service/request_line.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -13,7 +14,7 @@ static void text_reply(struct service *s, struct http_request *r, int status,
                        const char *text)
 {
     (void)s;
-    http_reply(r, status, NULL, 0, TEXT_TYPE, text, strlen(text));
+    request_reply(r, status, NULL, 0, TEXT_TYPE, text, strlen(text));
 }
 
 void route_health(struct service *s, struct http_request *r)

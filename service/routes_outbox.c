@@ -10,7 +10,8 @@
 
 static enum err run_list(struct db *db, struct report *r)
 {
-    return aside_read(db, !r->table, r->options.silent, r->x.service->zone,
+    return aside_read(db, !r->table, r->options.silent,
+                      r->whole ? ASIDE_ALL : ASIDE_LIST_MAX, r->x.service->zone,
                       &r->x.body);
 }
 
@@ -24,6 +25,7 @@ void route_outbox(struct service *s, struct http_request *r)
         return;
     report->table = table;
     report->options.silent = http_query(r, "given_up") != NULL;
+    report->whole = http_query(r, "all") != NULL;
     report_submit(report);
 }
 
@@ -96,8 +98,8 @@ static void on_act(void *arg, enum err e)
     else if (a->again && s->outbox != NULL)
         outbox_kick(s->outbox);
     say_act(a);
-    http_reply(a->x.request, 200, NULL, 0, TEXT_TYPE, a->x.body.data,
-               a->x.body.len);
+    exchange_reply(&a->x, 200, NULL, 0, TEXT_TYPE, a->x.body.data,
+                   a->x.body.len);
     exchange_free(&a->x);
 }
 

@@ -17,6 +17,7 @@ struct patient_request {
     char name[ERASE_NAME_SIZE], who[ERASE_WORDS_SIZE], why[ERASE_WORDS_SIZE];
     char called[ERASE_NAME_SIZE]; /* the name that was typed */
     bool even_if_urgent;
+    bool all; /* of a preview: its lists whole */
     int64_t patient, case_since_s;
     enum err found;
 };
@@ -80,8 +81,8 @@ static void on_export(void *arg, enum err e)
         return;
     }
     log_event(LOG_INFO, "patient.export", KEY_INT("lines", p->export.lines));
-    http_reply(p->x.request, 200, NULL, 0, NDJSON_TYPE, p->x.body.data,
-               p->x.body.len);
+    exchange_reply(&p->x, 200, NULL, 0, NDJSON_TYPE, p->x.body.data,
+                   p->x.body.len);
     exchange_free(&p->x);
 }
 
@@ -117,7 +118,7 @@ static enum err run_about(struct db *db, void *arg)
         return is_unclear(p->found) ? ERR_OK : p->found;
     e = patient_present(db, p->patient, p->case_since_s, &present);
     if (e == ERR_OK)
-        e = patient_present_write(db, &present, &p->x.body);
+        e = patient_present_write(db, &present, p->all, &p->x.body);
     if (e == ERR_OK && patient_present_is_urgent(&present)) {
         buf_puts(&p->x.body, "\n");
         patient_present_write_urgent(&present, &p->x.body);
@@ -135,8 +136,8 @@ static void on_text(void *arg, enum err e)
     } else if (p->found != ERR_OK) {
         refuse_name(p, p->found);
     } else {
-        http_reply(p->x.request, 200, NULL, 0, TEXT_TYPE, p->x.body.data,
-                   p->x.body.len);
+        exchange_reply(&p->x, 200, NULL, 0, TEXT_TYPE, p->x.body.data,
+                       p->x.body.len);
         exchange_free(&p->x);
     }
 }
@@ -150,6 +151,7 @@ static int64_t case_since_s(const struct service *s)
 
 static void route_about(struct patient_request *p)
 {
+    p->all = http_query(p->x.request, "all") != NULL;
     audit_request_act(&p->x.audit, "patient", "about");
     p->case_since_s = case_since_s(p->x.service);
     p->x.job =
@@ -184,7 +186,7 @@ static void answer(struct exchange *x)
     put_number(b, "total", view.total);
     fhir_out_text(b, "text", view.text);
     fhir_out_close(b, '}');
-    http_reply(x->request, 200, NULL, 0, "application/json", b->data, b->len);
+    exchange_reply(x, 200, NULL, 0, "application/json", b->data, b->len);
     exchange_free(x);
 }
 
@@ -260,8 +262,8 @@ static enum err run_find(struct db *db, void *arg)
 
 static void refuse_said(struct patient_request *p)
 {
-    http_reply(p->x.request, 409, NULL, 0, TEXT_TYPE, p->x.body.data,
-               p->x.body.len);
+    exchange_reply(&p->x, 409, NULL, 0, TEXT_TYPE, p->x.body.data,
+                   p->x.body.len);
     exchange_free(&p->x);
 }
 

@@ -50,8 +50,7 @@ static void done(void *arg, enum err e)
             log_event(
                 LOG_INFO, "store.prune",
                 KEY_INT("readings", p->prune.counts[PRUNE_PART_READINGS]));
-        http_reply(x->request, 200, NULL, 0, TEXT_TYPE, x->body.data,
-                   x->body.len);
+        exchange_reply(x, 200, NULL, 0, TEXT_TYPE, x->body.data, x->body.len);
         exchange_free(x);
     }
     free(p);

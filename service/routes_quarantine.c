@@ -88,9 +88,9 @@ static void on_look(void *arg, enum err e)
         return;
     }
     wrap_list(l);
-    http_reply(l->x.request, 200, NULL, 0,
-               l->filter.json ? NDJSON_TYPE : TEXT_TYPE, l->x.body.data,
-               l->x.body.len);
+    exchange_reply(&l->x, 200, NULL, 0,
+                   l->filter.json ? NDJSON_TYPE : TEXT_TYPE, l->x.body.data,
+                   l->x.body.len);
     exchange_free(&l->x);
 }
 
@@ -181,8 +181,8 @@ static void answer(struct deed_request *d)
     } else {
         buf_add(b, act->text.data, act->text.len);
     }
-    http_reply(d->x.request, act->status, NULL, 0,
-               d->json ? "application/json" : TEXT_TYPE, b->data, b->len);
+    exchange_reply(&d->x, act->status, NULL, 0,
+                   d->json ? "application/json" : TEXT_TYPE, b->data, b->len);
     exchange_free(&d->x);
 }
 

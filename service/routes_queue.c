@@ -45,8 +45,8 @@ static void on_queue(void *arg, enum err e)
 
     if (e == ERR_ABSENT) {
         /* for people and programs alike: there is no such unit or access */
-        http_reply(q->x.request, 404, NULL, 0, TEXT_TYPE, q->x.body.data,
-                   q->x.body.len);
+        exchange_reply(&q->x, 404, NULL, 0, TEXT_TYPE, q->x.body.data,
+                       q->x.body.len);
         exchange_free(&q->x);
         return;
     }
@@ -55,11 +55,11 @@ static void on_queue(void *arg, enum err e)
         return;
     }
     if (q->same)
-        http_reply(q->x.request, 304, &etag, 1, NULL, NULL, 0);
+        exchange_reply(&q->x, 304, &etag, 1, NULL, NULL, 0);
     else
-        http_reply(q->x.request, 200, &etag, 1,
-                   q->wish.table ? TEXT_TYPE : NDJSON_TYPE, q->x.body.data,
-                   q->x.body.len);
+        exchange_reply(&q->x, 200, &etag, 1,
+                       q->wish.table ? TEXT_TYPE : NDJSON_TYPE, q->x.body.data,
+                       q->x.body.len);
     exchange_free(&q->x);
 }
 

@@ -34,8 +34,7 @@ static void answer(struct exchange *x, int status)
     put_number(b, "left", view.left);
     fhir_out_text(b, "text", view.text);
     fhir_out_close(b, '}');
-    http_reply(x->request, status, NULL, 0, "application/json", b->data,
-               b->len);
+    exchange_reply(x, status, NULL, 0, "application/json", b->data, b->len);
     exchange_free(x);
 }
 
@@ -55,8 +54,7 @@ void route_refuse_text(struct exchange *x, int status, const char *text)
 {
     buf_empty(&x->body);
     buf_printf(&x->body, "%s\n", text);
-    http_reply(x->request, status, NULL, 0, TEXT_TYPE, x->body.data,
-               x->body.len);
+    exchange_reply(x, status, NULL, 0, TEXT_TYPE, x->body.data, x->body.len);
     exchange_free(x);
 }
 

@@ -127,9 +127,9 @@ static void on_technique(void *arg, enum err e)
                   KEY_INT("site", r->asked == ASKED_USE));
         store_wake(s->store);
     }
-    http_reply(r->x.request, r->status, NULL, 0,
-               r->json && r->status == 200 ? "application/json" : TEXT_TYPE,
-               r->x.body.data, r->x.body.len);
+    exchange_reply(&r->x, r->status, NULL, 0,
+                   r->json && r->status == 200 ? "application/json" : TEXT_TYPE,
+                   r->x.body.data, r->x.body.len);
     exchange_free(&r->x);
 }
 

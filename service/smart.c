@@ -186,6 +186,12 @@ static void on_timer(uv_timer_t *timer)
         smart_fetch(s);
 }
 
+void smart_try_now(struct smart *s)
+{
+    s->next_ms = 0;
+    s->tries = 0;
+}
+
 enum err smart_token(struct smart *s, const char *refused,
                      smart_done_fn on_done, void *arg, struct smart_wait **wait)
 {

@@ -108,6 +108,10 @@ MUST_CHECK enum err smart_token(struct smart *smart, const char *refused,
                                 struct smart_wait **wait);
 void smart_cancel(struct smart_wait *wait);
 
+/* A person's word that what was wrong is mended: the wait after a
+ * failure or a no ends, and for the next that asks a token is fetched. */
+void smart_try_now(struct smart *smart);
+
 /* How it stands, for readiness, metrics and people; no token in it. */
 struct smart_view {
     bool has_token;      /* one that has not expired */

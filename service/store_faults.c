@@ -32,6 +32,27 @@ static void say(const struct db_difference *d, struct buf *out)
     }
 }
 
+/* What a person does about it. */
+static void say_remedies(const struct db_shape *shape, struct buf *out)
+{
+    bool has[DB_FOREIGN + 1] = { false };
+
+    for (size_t i = 0; i < db_shape_listed(shape); i++)
+        has[shape->list[i].kind] = true;
+    if (has[DB_MISSING] || has[DB_CHANGED])
+        buf_puts(out,
+                 _("to do: the next start of the service makes triggers, and "
+                   "indices that are missing, again; if a table is another "
+                   "one, restore a backup\n"));
+    if (has[DB_FOREIGN])
+        buf_puts(out,
+                 _("to do: what was not made by headgate stays until a person "
+                   "removes it, and may change or swallow what is written. "
+                   "Keep a copy of the file, find out who made it, stop the "
+                   "service and drop it (sqlite3 FILE \"DROP TRIGGER "
+                   "NAME\"); then run headgate audit verify\n"));
+}
+
 enum err store_faults_shape(struct db *db, struct buf *out)
 {
     struct db_shape shape;
@@ -44,6 +65,7 @@ enum err store_faults_shape(struct db *db, struct buf *out)
     if (shape.count > DB_DIFFERENCES_MAX)
         buf_printf(out, _("... and more: %zu differences in all\n"),
                    shape.count);
+    say_remedies(&shape, out);
     return ERR_OK;
 }
 

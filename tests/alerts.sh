@@ -27,6 +27,11 @@ openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 9 \
     2>/dev/null
 openssl ecparam -name secp384r1 -genkey -noout |
     openssl pkcs8 -topk8 -nocrypt -out "$work/record.key"
+: >"$work/revoked"
+printf '[ca]\ndefault_ca = it\n[it]\ndatabase = %s\ndefault_md = sha256\n' \
+    "$work/revoked" >"$work/ca.cnf"
+openssl ca -config "$work/ca.cnf" -keyfile "$work/mllp.key" \
+    -cert "$work/mllp.pem" -gencrl -crldays 9 -out "$work/mllp.crl" 2>/dev/null
 chmod 600 "$work/record.key" "$work/mllp.key"
 cat >"$work/headgate.ini" <<EOF
 [http]
@@ -41,6 +46,8 @@ enabled = true
 any_sender = true
 tls_certificate = $work/mllp.pem
 tls_key = $work/mllp.key
+tls_client_ca = $work/mllp.pem
+tls_crl = $work/mllp.crl
 [drop]
 folder = $work/drop
 [record]

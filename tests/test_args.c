@@ -172,6 +172,145 @@ static void judges(void **state)
     }
 }
 
+/* Each command, and the words with which its help says how it ends. */
+static const struct {
+    const char *name;
+    int (*run)(int, char **);
+    const char *ends;
+} commands[] = {
+    { "serve", command_serve, "\nExit status: 0 " },
+    { "load", command_load, "\nExit status: 0 " },
+    { "fetch", command_fetch, "\nExit status: 0 " },
+    { "queue", command_queue, "\nExit status: 0 " },
+    { "task", command_task, "\nExit status: 0 " },
+    { "access", command_access, "\nExit status: 0 " },
+    { "quarantine", command_quarantine, "\nExit status: 0 " },
+    { "report", command_report, "\nExit status: 0 " },
+    { "review", command_review, "\nExit status: 0 " },
+    { "plan", command_plan, "\nExit status: 0 " },
+    { "case", command_case, "\nExit status: 0 " },
+    { "technique", command_technique, "\nExit status: 0 " },
+    { "decisions", command_decisions, "\nExit status: 0 " },
+    { "outbox", command_outbox, "\nExit status: 0 " },
+    { "audit", command_audit, "\nExit status: 0 " },
+    { "backtest", command_backtest, "\nExit status: 0 " },
+    { "store", command_store, "\nExit status: 0 " },
+    { "patient", command_patient, "\nExit status: 0 " },
+    { "check", command_check, "\nExit status: 0 " },
+};
+
+static const char *source(const char *path)
+{
+    static char text[60000];
+    FILE *f = fopen(path, "r");
+    size_t len;
+
+    assert_non_null(f);
+    len = fread(text, 1, sizeof(text) - 1, f);
+    assert_int_not_equal(len, sizeof(text) - 1);
+    text[len] = '\0';
+    fclose(f);
+    return text;
+}
+
+/* The commands of main.c are those of the table here. */
+static void all_commands_are_known(void **state)
+{
+    const char *at = source(SOURCE_DIR "/service/main.c");
+    size_t found = 0;
+
+    (void)state;
+    for (; (at = strstr(at, ", command_")) != NULL; at++) {
+        char name[32];
+        size_t i = 0;
+
+        snprintf(name, sizeof(name), "%.*s", (int)strcspn(at + 10, ", "),
+                 at + 10);
+        ROW(name);
+        while (i < COUNT(commands) && strcmp(commands[i].name, name) != 0)
+            i++;
+        assert_in_range(i, 0, COUNT(commands) - 1);
+        found++;
+    }
+    assert_int_equal(found, COUNT(commands));
+}
+
+/* Does the text have this option, and not one that is longer? */
+static bool has_option(const char *text, const char *option)
+{
+    size_t len = strlen(option);
+
+    while ((text = strstr(text, option)) != NULL) {
+        if (strspn(text + len, "abcdefghijklmnopqrstuvwxyz-") == 0)
+            return true;
+        text += len;
+    }
+    return false;
+}
+
+/* All options that any command has: as args.c has them. */
+enum { OPTIONS_MAX = 100, OPTION_SIZE = 32 };
+static size_t list_options(char list[OPTIONS_MAX][OPTION_SIZE])
+{
+    const char *at = source(SOURCE_DIR "/service/args.c");
+    size_t count = 0;
+
+    for (; (at = strstr(at, "\"--")) != NULL; at++) {
+        size_t i = 0, len = strcspn(at + 1, "\" ");
+
+        if (len < 3 || at[1 + len] != '"')
+            continue; /* of a message */
+        assert_in_range(count, 0, OPTIONS_MAX - 1);
+        snprintf(list[count], OPTION_SIZE, "%.*s", (int)len, at + 1);
+        while (strcmp(list[i], list[count]) != 0)
+            i++;
+        count += i == count && strcmp(list[count], "--help") != 0 ? 1 : 0;
+    }
+    return count;
+}
+
+/* Asked for with another behind it, each is either not understood or known:
+ * then help is given, or it lacks its value. */
+static bool takes(int (*command)(int, char **), const char *name,
+                  const char *option)
+{
+    const char *const words[] = { name, option, "--help", NULL };
+    char said[8192], sorry[64];
+
+    (void)run(command, words, said, sizeof(said));
+    snprintf(sorry, sizeof(sorry), "'%s' is not understood", option);
+    return strstr(said, sorry) == NULL;
+}
+
+static void help_says_all(void **state)
+{
+    static char options[OPTIONS_MAX][OPTION_SIZE];
+    size_t count = list_options(options);
+
+    (void)state;
+    assert_in_range(count, 40, OPTIONS_MAX - 1);
+    for (size_t i = 0; i < COUNT(commands); i++) {
+        const char *const words[] = { commands[i].name, "--help", NULL };
+        char said[8192], begins[64];
+
+        ROW(commands[i].name);
+        assert_int_equal(run(commands[i].run, words, said, sizeof(said)), 0);
+        snprintf(begins, sizeof(begins), "usage: headgate %s ",
+                 commands[i].name);
+        assert_memory_equal(said, begins, strlen(begins));
+        assert_non_null(strstr(said, commands[i].ends));
+        for (size_t k = 0; k < count; k++) {
+            bool takes_it =
+                takes(commands[i].run, commands[i].name, options[k]);
+
+            if (has_option(said, options[k]) != takes_it)
+                fail_msg("%s %s: %s", commands[i].name, options[k],
+                         takes_it ? "taken, and not in the help"
+                                  : "in the help, and not taken");
+        }
+    }
+}
+
 /* Nothing listens in a back test. */
 static void past_data_need_no_tokens(void **state)
 {
@@ -190,6 +329,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(judges, start, stop),
+        cmocka_unit_test(all_commands_are_known),
+        cmocka_unit_test_setup_teardown(help_says_all, start, stop),
         cmocka_unit_test_setup_teardown(past_data_need_no_tokens, start, stop),
     };
 

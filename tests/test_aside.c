@@ -46,8 +46,9 @@ static struct buf listed(struct world *w, bool json, bool given_up)
     struct buf out;
 
     buf_init(&out, 65536);
-    assert_int_equal(aside_read(w->db, json, given_up, w->review.zone, &out),
-                     ERR_OK);
+    assert_int_equal(
+        aside_read(w->db, json, given_up, ASIDE_LIST_MAX, w->review.zone, &out),
+        ERR_OK);
     return out;
 }
 
@@ -153,6 +154,45 @@ static void given_up(void **state)
     assert_says(w, false, true, "Nothing was given up");
 }
 
+/* Of a list that is cut it is said how much is left out. */
+static void a_long_list(void **state)
+{
+    struct world *w = *state;
+    const struct zone *zone = w->review.zone;
+    struct buf out;
+
+    assert_int_equal(world_put(w, "p-2", pat_json("p-2", "1002")), 201);
+    assert_int_equal(world_put(w, "acc-8",
+                               ACC(.id = "acc-8", .identifier = "A-8",
+                                   .patient = "Patient/p-2")),
+                     201);
+    assert_int_equal(
+        world_post(w, OBS(.code = "hand-symptom", .sign = "hand-ulcer",
+                          .patient = "Patient/p-2",
+                          .access = "BodyStructure/acc-8")),
+        201);
+    world_review(w);
+    refuse(w, OUTCOME);
+    row = world_count(w, "SELECT max(resource) FROM outbox WHERE task = "
+                         "resource");
+    refuse(w, OUTCOME);
+    buf_init(&out, 65536);
+    assert_int_equal(aside_read(w->db, false, false, 1, zone, &out), ERR_OK);
+    assert_non_null(strstr(out.data, "Not shown: 1 more.  All of them: "
+                                     "headgate outbox --all\n"));
+    buf_empty(&out);
+    assert_int_equal(aside_read(w->db, true, false, 1, zone, &out), ERR_OK);
+    assert_non_null(strstr(out.data, "}\n{\"more\":1}\n"));
+    for (int json = 0; json <= 1; json++) {
+        buf_empty(&out);
+        assert_int_equal(
+            aside_read(w->db, json == 1, false, ASIDE_ALL, zone, &out), ERR_OK);
+        assert_null(strstr(out.data, "more"));
+        assert_non_null(strstr(out.data, "1002"));
+    }
+    buf_clear(&out);
+}
+
 /* Refused for good stays aside over a start; unclear is tried once more. */
 static void over_a_start(void **state)
 {
@@ -173,7 +213,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, world_stop)
         TEST(nothing_is_aside), TEST(what_the_record_said), TEST(tried_again),
-        TEST(given_up),         TEST(over_a_start),
+        TEST(given_up),         TEST(over_a_start),         TEST(a_long_list),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

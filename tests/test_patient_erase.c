@@ -825,6 +825,27 @@ static void a_patient_of_many_names_can_be_removed(void **state)
                      0);
 }
 
+/* What a person has to look at is named; nothing else finds it afterwards. */
+static void what_was_left_is_listed(void **state)
+{
+    static struct erase_rows rows; /* large */
+    struct buf out;
+
+    (void)state;
+    for (int64_t i = 0; i < LEFT_LISTED_MAX; i++)
+        rows.left.ids[LEFT_ITEMS][i] = i + 100000;
+    for (int more = 0; more <= 3; more += 3) {
+        rows.left.counts[LEFT_ITEMS] = LEFT_LISTED_MAX + more;
+        buf_init(&out, 65536);
+        patient_erase_say(&rows, &out);
+        assert_int_equal(buf_ok(&out), ERR_OK);
+        assert_non_null(strstr(out.data, " 100000 100001 "));
+        assert_non_null(
+            strstr(out.data, more == 0 ? " 100999\n" : " 100999 and 3 more\n"));
+        buf_clear(&out);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -852,6 +873,7 @@ int main(void)
                                         world_start, world_stop),
         cmocka_unit_test_setup_teardown(a_short_number_takes_nothing_of_others,
                                         world_start, world_stop),
+        cmocka_unit_test(what_was_left_is_listed),
         cmocka_unit_test_setup_teardown(a_patient_of_many_names_can_be_removed,
                                         world_start, world_stop),
     };

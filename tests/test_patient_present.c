@@ -74,7 +74,7 @@ static void assert_says(struct world *w, const char *text, bool want)
     struct buf out;
 
     buf_init(&out, 65536);
-    assert_int_equal(patient_present_write(w->db, &p, &out), ERR_OK);
+    assert_int_equal(patient_present_write(w->db, &p, false, &out), ERR_OK);
     patient_present_write_urgent(&p, &out);
     if ((strstr(out.data, text) != NULL) != want)
         fail_msg("'%s' in: %s", text, out.data);
@@ -140,6 +140,38 @@ static void a_band_being_tied_is_in_the_way(void **state)
     assert_says(w, "A BAND IS BEING TIED", true);
 }
 
+/* More accesses than anybody has: 20 of them, and how many more. */
+static void a_long_list_is_cut_and_says_so(void **state)
+{
+    enum { ACCESSES = 26 };
+    struct world *w = *state;
+    struct patient_present p;
+    struct buf out;
+
+    for (int i = 0; i < ACCESSES; i++) {
+        char id[16], name[16];
+
+        snprintf(id, sizeof(id), "many-%02d", i);
+        snprintf(name, sizeof(name), "M-%02d", i);
+        assert_int_equal(world_put(w, id,
+                                   ACC(.id = id, .identifier = name,
+                                       .patient = "Patient/p-2")),
+                         201);
+    }
+    p = of(w, "1002");
+    buf_init(&out, 65536);
+    assert_int_equal(patient_present_write(w->db, &p, false, &out), ERR_OK);
+    assert_non_null(strstr(out.data, "M-19"));
+    assert_null(strstr(out.data, "M-20"));
+    assert_non_null(
+        strstr(out.data, "\n  ... and 6 more (--all shows them)\n"));
+    buf_empty(&out);
+    assert_int_equal(patient_present_write(w->db, &p, true, &out), ERR_OK);
+    assert_non_null(strstr(out.data, "M-25"));
+    assert_null(strstr(out.data, "--all"));
+    buf_clear(&out);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -148,6 +180,7 @@ int main(void)
         TEST(who_it_is_and_what_there_is_are_said),
         TEST(something_very_urgent_is_in_the_way),
         TEST(a_band_being_tied_is_in_the_way),
+        TEST(a_long_list_is_cut_and_says_so),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -44,6 +44,36 @@ static void a_no_is_respected(void **state)
     assert_int_equal(look().failures, COUNT(refusals));
 }
 
+/* A person has mended it, and does not wait five minutes. */
+static void a_word_ends_the_wait(void **state)
+{
+    struct asker a;
+
+    (void)state;
+    say(400, "{\"error\":\"unauthorized_client\"}", NULL);
+    say(400, "{\"error\":\"unauthorized_client\"}", NULL);
+    say(503, "", "3000");
+    say(200, GRANT("one", "100"), NULL);
+    ask(&a, NULL);
+    smart_try_now(smart);
+    ROW("it was not: the wait is as long again");
+    assert_string_equal(ask(&a, NULL), "");
+    assert_int_equal(a.err, ERR_DENIED);
+    assert_int_equal(look().next_ms - clock_now_ms, MINUTES_5);
+    ask(&a, NULL);
+    assert_int_equal(as.asked, 2);
+    ROW("a wait that the server has asked for ends too");
+    smart_try_now(smart);
+    ask(&a, NULL);
+    assert_int_equal(look().next_ms - clock_now_ms, 3000000);
+    smart_try_now(smart);
+    assert_string_equal(ask(&a, NULL), "one");
+    ROW("a token that lives is kept");
+    smart_try_now(smart);
+    assert_string_equal(ask(&a, NULL), "one");
+    assert_int_equal(as.asked, 4);
+}
+
 /* invalid_client where it was last known: perhaps it is elsewhere now. */
 static void a_no_from_an_old_address(void **state)
 {
@@ -152,9 +182,10 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
 #define TEST(name) cmocka_unit_test_setup_teardown(name, start, stop)
-        TEST(a_no_is_respected),     TEST(a_no_from_an_old_address),
-        TEST(a_fault_is_waited_out), TEST(a_clock_that_is_set_back),
-        TEST(what_the_record_says),  TEST(scopes_are_compared),
+        TEST(a_no_is_respected),        TEST(a_word_ends_the_wait),
+        TEST(a_no_from_an_old_address), TEST(a_fault_is_waited_out),
+        TEST(a_clock_that_is_set_back), TEST(what_the_record_says),
+        TEST(scopes_are_compared),
     };
 
     return cmocka_run_group_tests(tests, write_key, remove_key);
