@@ -169,6 +169,10 @@ export function peer(name, folder, script, ...args) {
         /ready (\S+)\n/), { database });
 }
 
+/* One that keeps everything in memory: nothing of it is left when it ends. */
+export const memoryPeer = (...args) =>
+    Object.assign(peer(...args), { database: null });
+
 /* Of one that has ended: so many readings stand in its store, and nothing waits for
  * a person. */
 export function expectKept(side, count) {
@@ -180,6 +184,17 @@ export function expectKept(side, count) {
         for (const of of ['held', 'quarantine', 'unmapped'])
             expect(number(of) === 0, `${number(of)} rows of ${of}`);
     db.close();
+}
+
+/* Ends it; so many readings have been kept. */
+export async function endKept(side, count) {
+    if (side.database === null) {
+        const answer = await fetch(`${side.url}/count`);
+        const kept = await answer.json();
+        expect(kept === count, `${side.name} kept ${kept} readings of ${count}`);
+    }
+    await side.stop();
+    if (side.database !== null) expectKept(side, count);
 }
 
 /* Until it has done what it does after an answer; ten minutes at most. */
