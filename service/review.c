@@ -9,11 +9,14 @@
 #include "service/resources.h"
 #include "service/suggest_plan.h"
 
+#include <uv.h>
+
 #include <stdio.h>
 #include <string.h>
 
 enum {
     ACCESSES_AT_ONCE = 32,
+    SLICE_MS = 4, /* then whoever waits for the store has a turn */
     AGAIN_MS = 60000,
     AGENDA_LEAST_S = 60, /* a moment that has come is not looked for twice */
     PASSES_MAX = 2
@@ -324,8 +327,9 @@ static enum err review_alone(struct db *db, const struct review *review,
 enum err review_run(struct db *db, void *arg, bool *more, bool *told)
 {
     const struct review *review = arg;
+    uint64_t end_ns = uv_hrtime() + SLICE_MS * UINT64_C(1000000);
     int64_t accesses[ACCESSES_AT_ONCE];
-    size_t count = 0;
+    size_t count = 0, done = 0;
     enum err e = db_query(db, Q_NEWS_LIST, "ii", review->now_ms(),
                           INT64(ACCESSES_AT_ONCE));
 
@@ -334,8 +338,8 @@ enum err review_run(struct db *db, void *arg, bool *more, bool *told)
     if (e != ERR_ABSENT)
         return e;
     e = ERR_OK;
-    for (size_t i = 0; e == ERR_OK && i < count; i++)
-        e = review_alone(db, review, accesses[i], told);
-    *more = count == ACCESSES_AT_ONCE;
+    while (e == ERR_OK && done < count && (done == 0 || uv_hrtime() < end_ns))
+        e = review_alone(db, review, accesses[done++], told);
+    *more = done < count || count == ACCESSES_AT_ONCE;
     return e;
 }

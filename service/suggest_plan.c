@@ -1,18 +1,9 @@
 #include "service/suggest_plan.h"
 
 #include "service/episodes.h"
-#include "service/planning.h"
+#include "service/task_plan.h"
 
-#include <stdlib.h>
 #include <string.h>
-
-struct task_plan {
-    bool offered;
-    bool emergency; /* none is, because the hand is one */
-    struct planned planned;
-    struct buf json, words;
-    struct fhir_plan fhir;
-};
 
 bool suggest_plans_of(enum group group)
 {
@@ -21,87 +12,27 @@ bool suggest_plans_of(enum group group)
 
 static struct plan_document document_of(const struct suggest *s)
 {
-    const struct planned *p = &s->plan->planned;
-
-    return (struct plan_document){ .from = &p->from,
-                                   .plan = p->offered ? &p->plan : NULL,
-                                   .history = s->history,
-                                   .policy = s->review->policy,
-                                   .zone = s->review->zone };
+    return task_plan_document(s->plan, s->review, s->look);
 }
 
 /* ---- planning ------------------------------------------------------------------ */
 
-/* A band is never proposed by itself where the finger stays short of blood with
- * the access pressed shut. */
-static bool is_for_task(const struct planned *p)
-{
-    return p->offered && (p->plan.warnings & PLAN_DISTAL) == 0;
-}
-
-/* Tissue loss, an acute hand, new weakness: what the Task says then is that no
- * band is to be planned from it.  A case that goes on has its plan. */
-static bool is_emergency(const struct suggest *s)
-{
-    if (s->plan->planned.from.case_s != INT64_MIN)
-        return false;
-    for (size_t i = 0; i < s->findings->count; i++) {
-        const struct finding *f = &s->findings->list[i];
-
-        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
-            !f->historic && f->urgency == URGENCY_IMMEDIATE)
-            return true;
-    }
-    return false;
-}
-
-static enum err write_plan(struct suggest *s)
-{
-    struct task_plan *t = s->plan;
-    struct plan_document d = document_of(s);
-    enum err e =
-        planning_json(s->db, s->review, s->look, &t->planned, true, &t->json);
-
-    if (e != ERR_OK)
-        return e;
-    wording_plan_attached(&d, &t->words);
-    t->fhir = (struct fhir_plan){ .json = t->json.data,
-                                  .len = t->json.len,
-                                  .title = t->planned.from.in.stage_count > 0
-                                               ? "Band plan of the running case"
-                                               : "Band plan, provisional",
-                                  .created_ms = s->now_ms };
-    return buf_ok(&t->words);
-}
-
 enum err suggest_plan(struct suggest *s, enum group group)
 {
-    const struct review *review = s->review;
-    struct task_plan *t;
     enum err e;
 
     if (s->plan != NULL || !suggest_plans_of(group) ||
-        review->planning == NULL || review->no_plans || !s->access->active ||
-        s->access->merged != 0)
+        !task_plan_may_be(s->review, s->look))
         return ERR_OK;
-    t = s->plan = calloc(1, sizeof(*t));
-    if (t == NULL)
-        return ERR_MEMORY;
-    buf_init(&t->json, PLAN_DOCUMENT_MAX);
-    buf_init(&t->words, WORDING_SIZE_MAX);
-    e = planning_of_look(review->planning, s->db, review, s->look, &t->planned);
-    t->emergency = e == ERR_OK && is_emergency(s);
-    t->offered = e == ERR_OK && !t->emergency && is_for_task(&t->planned);
-    return t->offered ? write_plan(s) : e;
+    e = task_plan_load(s->db, s->review, s->look, &s->plan);
+    return e == ERR_OK ? task_plan_make(s->plan, s->review, s->look,
+                                        s->review->planning)
+                       : e;
 }
 
 void suggest_plan_free(struct suggest *s)
 {
-    if (s->plan == NULL)
-        return;
-    buf_clear(&s->plan->json);
-    buf_clear(&s->plan->words);
-    free(s->plan);
+    task_plan_free(s->plan);
     s->plan = NULL;
 }
 
@@ -148,23 +79,17 @@ const char *suggest_plan_words(const struct suggest *s, enum group group)
                : NULL;
 }
 
-enum err suggest_plan_text(struct suggest *s, struct buf *out)
+enum err suggest_plan_pages(struct suggest *s, const struct buf **text,
+                            const struct buf **sheet)
 {
-    if (s->plan == NULL || !s->plan->offered)
-        return ERR_ABSENT;
-    return planning_text(s->db, s->review, s->look, &s->plan->planned, out);
-}
-
-enum err suggest_plan_sheet(struct suggest *s, struct buf *out)
-{
-    struct planning_page page = { .form = CANVAS_PDF,
-                                  .paper = s->review->companions.paper,
-                                  .made_s = s->now_ms / 1000 };
+    enum err e;
 
     if (s->plan == NULL || !s->plan->offered)
         return ERR_ABSENT;
-    return planning_sheet(s->db, s->review, s->look, &s->plan->planned, &page,
-                          out);
+    e = task_plan_pages(s->plan, s->review, s->look);
+    *text = &s->plan->text;
+    *sheet = &s->plan->sheet;
+    return e;
 }
 
 /* ---- in a Task ------------------------------------------------------------------ */
