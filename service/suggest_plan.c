@@ -19,12 +19,12 @@ static struct plan_document document_of(const struct suggest *s)
 
 enum err suggest_plan(struct suggest *s, enum group group)
 {
-    enum err e;
+    enum err e = ERR_OK;
 
-    if (s->plan != NULL || !suggest_plans_of(group) ||
-        !task_plan_may_be(s->review, s->look))
+    if (!suggest_plans_of(group) || !task_plan_may_be(s->review, s->look))
         return ERR_OK;
-    e = task_plan_load(s->db, s->review, s->look, &s->plan);
+    if (s->plan == NULL)
+        e = task_plan_load(s->db, s->review, s->look, &s->plan);
     return e == ERR_OK ? task_plan_make(s->plan, s->review, s->look,
                                         s->review->planning)
                        : e;
@@ -95,7 +95,7 @@ enum err suggest_plan_pages(struct suggest *s, const struct buf **text,
 /* ---- in a Task ------------------------------------------------------------------ */
 
 /* The plan that a Task carries; empty if it carries none. */
-static enum err carried(struct suggest *s, int64_t task, struct buf *plan)
+static enum err carried(struct db *db, int64_t task, struct buf *plan)
 {
     struct resource row;
     struct buf body;
@@ -105,13 +105,33 @@ static enum err carried(struct suggest *s, int64_t task, struct buf *plan)
     if (task == 0)
         return ERR_OK;
     buf_init(&body, TASK_MAX);
-    e = resource_get(s->db, task, &row);
+    e = resource_get(db, task, &row);
     if (e == ERR_OK)
-        e = resource_body(s->db, &row, 0, &body, &updated_ms);
+        e = resource_body(db, &row, 0, &body, &updated_ms);
     if (e == ERR_OK)
         e = fhir_plan_of_task(body.data, body.len, plan);
     buf_clear(&body);
     return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err suggest_plans_carried(struct db *db, int64_t access,
+                               struct buf plans[GROUP_COUNT], size_t *count)
+{
+    enum err e = ERR_OK;
+
+    *count = 0;
+    for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++) {
+        struct episode episode;
+        int64_t task;
+
+        if (!suggest_plans_of((enum group)g))
+            continue;
+        e = episode_load(db, access, (enum group)g, &episode, &task);
+        if (e == ERR_OK &&
+            (episode.state == EPISODE_OPEN || episode.state == EPISODE_TAKEN))
+            e = carried(db, task, &plans[(*count)++]);
+    }
+    return e;
 }
 
 static bool is_same(const struct buf *a, const struct buf *b)
@@ -168,7 +188,7 @@ enum err suggest_plan_put(struct suggest *s, struct draft *d, enum group group,
         return ERR_OK;
     }
     buf_init(&before, TASK_MAX);
-    e = carried(s, task, &before);
+    e = carried(s->db, task, &before);
     if (e == ERR_OK && s->plan->offered && !is_same(&before, &s->plan->json))
         set(s, d, &before);
     else if (e == ERR_OK && !s->plan->offered && before.len > 0)
@@ -189,7 +209,7 @@ enum err suggest_plan_end(struct suggest *s, struct draft *d, enum group group,
     if (!suggest_plans_of(group) || s->review->planning == NULL)
         return ERR_OK;
     buf_init(&before, TASK_MAX);
-    e = carried(s, task, &before);
+    e = carried(s->db, task, &before);
     if (e == ERR_OK && before.len > 0) {
         if (reason != END_WITHDRAWN &&
             fhir_plan_has_stages(before.data, before.len)) {

@@ -23,7 +23,8 @@
 bool suggest_plans_of(enum group group);
 
 /*
- * Plan, once in a review; suggest_plan_free() at its end.  Nothing happens
+ * Plan, once in a review, if it has not come with it; suggest_plan_free() at
+ * its end.  Nothing happens
  * where the review has no planning, or the group carries no plan.
  */
 MUST_CHECK enum err suggest_plan(struct suggest *s, enum group group);
@@ -45,6 +46,12 @@ const char *suggest_plan_words(const struct suggest *s, enum group group);
 MUST_CHECK enum err suggest_plan_pages(struct suggest *s,
                                        const struct buf **text,
                                        const struct buf **sheet);
+
+/* What the Tasks that stand carry, JSON, appended each to its own; the rest is
+ * not touched. */
+MUST_CHECK enum err suggest_plans_carried(struct db *db, int64_t access,
+                                          struct buf plans[GROUP_COUNT],
+                                          size_t *count);
 
 /*
  * The plan of a draft: set if there is a new one, taken out if it is gone; the

@@ -117,16 +117,24 @@ static enum err write_plan(struct task_plan *t, const struct review *review,
     return buf_ok(&t->words);
 }
 
+bool task_plan_is_work(const struct task_plan *t)
+{
+    return t->has_names;
+}
+
 enum err task_plan_make(struct task_plan *t, const struct review *review,
                         const struct look *look, struct planning *planning)
 {
     enum err e;
 
-    if (!t->has_names) /* none is offered */
+    if (t->made || !task_plan_is_work(t))
         return ERR_OK;
     e = planning_answer(planning, &t->planned);
     t->offered = e == ERR_OK && is_for_task(&t->planned);
-    return t->offered ? write_plan(t, review, look) : e;
+    if (t->offered)
+        e = write_plan(t, review, look);
+    t->made = e == ERR_OK;
+    return e;
 }
 
 enum err task_plan_pages(struct task_plan *t, const struct review *review,

@@ -16,7 +16,8 @@
 
 struct task_plan {
     struct planned planned;
-    bool offered;   /* for a Task */
+    bool made;
+    bool offered;   /* for a Task; once it is made */
     bool emergency; /* none is, because the hand is one */
     struct buf json, words;
     struct fhir_plan fhir; /* borrows json */
@@ -36,7 +37,11 @@ MUST_CHECK enum err task_plan_load(struct db *db, const struct review *review,
                                    const struct look *look,
                                    struct task_plan **out);
 
-/* Of a look as it was loaded of; planning: of this thread. */
+/* Will making it take time? */
+bool task_plan_is_work(const struct task_plan *t);
+
+/* Of a look as it was loaded of; planning: of this thread.  Does nothing where
+ * it was done. */
 MUST_CHECK enum err task_plan_make(struct task_plan *t,
                                    const struct review *review,
                                    const struct look *look,
