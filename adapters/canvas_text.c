@@ -53,12 +53,14 @@ static void set_options(PangoContext *text)
     pango_context_set_language(text, pango_language_from_string("en"));
 }
 
+/* Pango keeps what it has read of the fonts for the next page of the thread. */
 bool canvas_text_open(struct canvas *canvas)
 {
-    canvas->fonts = pango_cairo_font_map_new();
-    if (canvas->fonts == NULL)
+    PangoFontMap *fonts = pango_cairo_font_map_get_default();
+
+    if (fonts == NULL)
         return false;
-    canvas->text = pango_font_map_create_context(canvas->fonts);
+    canvas->text = pango_font_map_create_context(fonts);
     if (canvas->text == NULL)
         return false;
     set_options(canvas->text);
@@ -67,10 +69,12 @@ bool canvas_text_open(struct canvas *canvas)
 
 void canvas_text_close(struct canvas *canvas)
 {
+    for (size_t i = 0; i < CANVAS_SETS; i++) {
+        if (canvas->sets[i].layout != NULL)
+            g_object_unref(canvas->sets[i].layout);
+    }
     if (canvas->text != NULL)
         g_object_unref(canvas->text);
-    if (canvas->fonts != NULL)
-        g_object_unref(canvas->fonts);
 }
 
 /* ---- one text ----------------------------------------------------------------- */
@@ -163,6 +167,47 @@ static PangoLayout *lay_out(struct canvas *canvas,
     return layout;
 }
 
+/* FNV-1a, 64 bits (draft-eastlake-fnv). */
+static uint64_t hash_on(uint64_t hash, const void *data, size_t len)
+{
+    const unsigned char *at = data;
+
+    for (size_t i = 0; i < len; i++)
+        /* the analyzer loses sight of the numbers of hash_of() as bytes */
+        /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult) */
+        hash = (hash ^ at[i]) * 0x100000001b3u;
+    return hash;
+}
+
+static uint64_t hash_of(const struct canvas_type *type, const char *text)
+{
+    /* field by field: what lies between them is not set */
+    const double numbers[] = { type->size_pt, type->width_mm };
+    const int others[] = { type->bold, type->italic, type->narrow,
+                           (int)type->align, type->most_lines };
+    uint64_t hash = 0xcbf29ce484222325u;
+
+    hash = hash_on(hash, numbers, sizeof(numbers));
+    hash = hash_on(hash, others, sizeof(others));
+    hash = hash_on(hash, text, strnlen(text, CANVAS_TEXT_MOST + 1));
+    return hash != 0 ? hash : 1;
+}
+
+/* The text as it is set, borrowed until another one is. */
+static PangoLayout *set_text(struct canvas *canvas,
+                             const struct canvas_type *type, const char *text)
+{
+    uint64_t hash = hash_of(type, text);
+    struct canvas_set *set = &canvas->sets[hash % CANVAS_SETS];
+
+    if (set->hash == hash)
+        return set->layout;
+    if (set->layout != NULL)
+        g_object_unref(set->layout);
+    *set = (struct canvas_set){ hash, lay_out(canvas, type, text) };
+    return set->layout;
+}
+
 static double mm(int units)
 {
     return (double)units / PANGO_SCALE / PT_PER_MM;
@@ -208,69 +253,31 @@ double canvas_text(struct canvas *canvas, double x_mm, double y_mm,
                    const struct canvas_type *type, const char *text)
 {
     PangoLayout *layout;
-    double height_mm;
 
     if (text == NULL || text[0] == '\0' || !canvas_goes_on(canvas))
         return 0;
-    layout = lay_out(canvas, type, text);
-    height_mm = height_of(layout);
+    layout = set_text(canvas, type, text);
     cairo_save(canvas->cairo);
     cairo_translate(canvas->cairo, left_of(layout, type, x_mm) * PT_PER_MM,
                     y_mm * PT_PER_MM);
     show(canvas, type, layout);
     cairo_restore(canvas->cairo);
-    g_object_unref(layout);
-    return height_mm;
-}
-
-/* FNV-1a, 64 bits (draft-eastlake-fnv). */
-static uint64_t hash_on(uint64_t hash, const void *data, size_t len)
-{
-    const unsigned char *at = data;
-
-    for (size_t i = 0; i < len; i++)
-        /* the analyzer loses sight of the numbers of hash_of() as bytes */
-        /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult) */
-        hash = (hash ^ at[i]) * 0x100000001b3u;
-    return hash;
-}
-
-static uint64_t hash_of(const struct canvas_type *type, const char *text)
-{
-    /* field by field: what lies between them is not set */
-    const double numbers[] = { type->size_pt, type->width_mm };
-    const int others[] = { type->bold, type->italic, type->narrow,
-                           (int)type->align, type->most_lines };
-    uint64_t hash = 0xcbf29ce484222325u;
-
-    hash = hash_on(hash, numbers, sizeof(numbers));
-    hash = hash_on(hash, others, sizeof(others));
-    hash = hash_on(hash, text, strnlen(text, CANVAS_TEXT_MOST + 1));
-    return hash != 0 ? hash : 1;
+    return height_of(layout);
 }
 
 double canvas_measure(struct canvas *canvas, const struct canvas_type *type,
                       const char *text, double *width_mm)
 {
-    struct canvas_measured *m;
     PangoLayout *layout;
-    uint64_t hash;
 
     if (width_mm != NULL)
         *width_mm = 0;
     if (text == NULL || text[0] == '\0' || !canvas_goes_on(canvas))
         return 0;
-    hash = hash_of(type, text);
-    m = &canvas->measured[hash % CANVAS_MEASURED];
-    if (m->hash != hash) {
-        layout = lay_out(canvas, type, text);
-        *m = (struct canvas_measured){ hash, width_of(layout, type),
-                                       height_of(layout) };
-        g_object_unref(layout);
-    }
+    layout = set_text(canvas, type, text);
     if (width_mm != NULL)
-        *width_mm = m->width_mm;
-    return m->height_mm;
+        *width_mm = width_of(layout, type);
+    return height_of(layout);
 }
 
 void canvas_text_upwards(struct canvas *canvas, struct canvas_point at,
@@ -304,8 +311,8 @@ static void describe(PangoFont *font, struct buf *found)
 
 bool canvas_font(const char **asked, struct buf *found)
 {
-    PangoFontMap *fonts = pango_cairo_font_map_new();
-    PangoContext *text = pango_font_map_create_context(fonts);
+    PangoContext *text =
+        pango_font_map_create_context(pango_cairo_font_map_get_default());
     PangoFontDescription *face = pango_font_description_from_string(family);
     PangoFont *font = pango_context_load_font(text, face);
     size_t start = found->len;
@@ -317,6 +324,5 @@ bool canvas_font(const char **asked, struct buf *found)
     }
     pango_font_description_free(face);
     g_object_unref(text);
-    g_object_unref(fonts);
     return strcmp(found->data + start, family) == 0;
 }

@@ -19,14 +19,14 @@ enum {
     CANVAS_TEXT_MOST = 8192 /* bytes of one text; the rest is not drawn */
 };
 
-/* Of a text that was measured.  A page is tried in several settings before one
- * is drawn, and most texts come again: told apart by a hash of 64 bits, of
- * which two of some hundred texts are never the same by chance. */
-struct canvas_measured {
+/* Texts that were set.  A page is tried in several settings before one is drawn,
+ * and most texts come again: told apart by a hash of 64 bits, of which two of
+ * some hundred texts are never the same by chance. */
+struct canvas_set {
     uint64_t hash; /* 0: none yet */
-    double width_mm, height_mm;
+    PangoLayout *layout;
 };
-enum { CANVAS_MEASURED = 1024 /* a power of two */ };
+enum { CANVAS_SETS = 4096 /* a power of two */ };
 
 struct canvas {
     enum canvas_form form;
@@ -35,9 +35,8 @@ struct canvas {
     struct buf title; /* of an SVG: put in at the end */
     cairo_surface_t *surface;
     cairo_t *cairo; /* in points, as it comes */
-    PangoFontMap *fonts;
     PangoContext *text;
-    struct canvas_measured measured[CANVAS_MEASURED];
+    struct canvas_set sets[CANVAS_SETS];
     enum err err;
 };
 

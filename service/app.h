@@ -91,6 +91,7 @@ struct service {
     struct fhir_reader reader;      /* now_s is set for each body */
     struct review review;
     struct planning *planning; /* of the store thread, once it runs */
+    struct planners *planners; /* NULL: of a store that is only looked at */
     struct store *store;
     struct buf *open_why;   /* of what is read at opening; only while it is */
     struct store_job start; /* see review_start; submitted while starting */

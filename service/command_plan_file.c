@@ -163,21 +163,36 @@ static void say_expired(const struct command *c)
               stderr);
 }
 
-static enum err write_form(struct command *c, struct buf *out)
+static enum err write_form(const struct command *c,
+                           const struct planning_paper *p, struct buf *out)
 {
-    struct plan_file *f = &c->file;
     struct planning_page page = { .form = c->args->pdf != NULL ? CANVAS_PDF
                                                                : CANVAS_SVG,
                                   .paper = (enum canvas_paper)c->config.paper,
                                   .made_s = clock_ms() / 1000 };
 
     if (command_plan_page(c->args) != NULL)
-        return planning_sheet(f->db, &f->review, &f->look, &c->planned, &page,
-                              out);
-    return c->args->json
-               ? planning_json(f->db, &f->review, &f->look, &c->planned, false,
-                               out)
-               : planning_text(f->db, &f->review, &f->look, &c->planned, out);
+        return planning_sheet(p, &page, out);
+    return c->args->json ? planning_json(p, out) : planning_text(p, out);
+}
+
+static enum err write_paper(const struct command *c, struct buf *out)
+{
+    const struct plan_file *f = &c->file;
+    struct planning_names names;
+    struct planning_paper paper = { .policy = f->review.policy,
+                                    .zone = f->review.zone,
+                                    .look = &f->look,
+                                    .planned = &c->planned,
+                                    .names = &names };
+    enum err e =
+        planning_names_load(f->db, &f->look, &c->planned, false, &names);
+
+    if (e != ERR_OK)
+        return e;
+    e = write_form(c, &paper, out);
+    planning_names_clear(&names);
+    return e;
 }
 
 static int write_plan(struct command *c)
@@ -194,7 +209,7 @@ static int write_plan(struct command *c)
         return 2;
     }
     buf_init(&out, PLAN_PAGE_MAX);
-    e = write_form(c, &out);
+    e = write_paper(c, &out);
     if (e == ERR_OK)
         status = command_plan_print(c->args, &out);
     else

@@ -130,7 +130,9 @@ static enum err take_observation(struct db *db, struct entry *e,
     e->item->u.observation.live_from_s = e->in->live_from_s;
     err = readings_replace(db, e->item, patient, e->row.id, e->row.version,
                            strict, e->in->now_ms, &fate);
-
+    if (e->item->u.observation.reading_status != READING_WITHDRAWN)
+        e->result->used = fate.used;
+    e->result->patient = patient;
     return err == ERR_OK
                ? tally_intake(db, e->in, e->item, &fate, patient, e->row.fid)
                : err;
@@ -289,6 +291,7 @@ static enum err apply_alone(struct db *db, struct entry *e)
         err = db_run(db, Q_UNDO_ENTRY, "");
         db_forget_ids(db);
         e->in->journal = journal; /* undone with the entry that kept it */
+        e->result->used = 0;
     }
     if (err == ERR_OK)
         err = db_run(db, Q_RELEASE_ENTRY, "");
@@ -431,5 +434,7 @@ enum err intake_apply(struct db *db, void *arg)
         in->tasks_changed = 0;
         return ERR_CONFLICT;
     }
+    if (err == ERR_OK)
+        err = tally_intake_used(db, in);
     return err == ERR_OK ? index_stored(db, in) : err;
 }

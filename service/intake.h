@@ -22,6 +22,9 @@ struct intake_result {
     int version;
     int64_t updated_ms;
     int64_t stored; /* the resource that has a new version; 0: none */
+    /* of an Observation: its readings that are used, and whose they are */
+    unsigned used;
+    int64_t patient;
     char reference[FID_SIZE + 24]; /* "Observation/o1"; "" if refused */
 };
 

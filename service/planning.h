@@ -3,12 +3,13 @@
  *
  *     look (history, findings) --> plan_from --> plan_make --> JSON, text, page
  *
- * Store thread only, or the only thread there is: the working memory of the
- * planner, some 30 MB, is allocated with the first plan and used again.
+ * One thread each: the working memory of the planner, some 30 MB, is allocated
+ * with the first plan and used again.
  */
 #ifndef HEADGATE_SERVICE_PLANNING_H
 #define HEADGATE_SERVICE_PLANNING_H
 
+#include "adapters/fhir_time.h"
 #include "adapters/plan_write.h"
 #include "adapters/worksheet.h"
 #include "planner/plan_from.h"
@@ -68,33 +69,64 @@ MUST_CHECK enum err planning_make(struct planning *planning, struct db *db,
                                   const struct plan_wish *wish,
                                   struct planned *out);
 
-/* The same as nobody asked: for a Task. */
-MUST_CHECK enum err planning_of_look(struct planning *planning, struct db *db,
-                                     const struct review *review,
-                                     const struct look *look,
-                                     struct planned *out);
+/*
+ * planning_ask, planning_answer - the same in two steps
+ *
+ * The first reads the store and says whether a plan is offered, and from what;
+ * the second needs neither the store nor the look, and takes some milliseconds:
+ * any one thread, with a planning of its own.
+ *
+ * site  room for the site's prior, to live as long as *out is used
+ */
+MUST_CHECK enum err planning_ask(struct db *db, const struct review *review,
+                                 const struct look *look,
+                                 const struct plan_wish *wish,
+                                 struct prior *site, struct planned *out);
+MUST_CHECK enum err planning_answer(struct planning *planning,
+                                    struct planned *planned);
+
+/* ---- its documents -------------------------------------------------------------- */
+
+enum { PLANNING_REFERENCE_SIZE = FID_SIZE + 24 };
+
+/* What people call the access and whoever it belongs to, without control
+ * characters; what the store calls the readings. */
+struct planning_names {
+    struct buf access, patient, number, unit; /* "" not known */
+    char born[FHIR_TIME_SIZE];                /* as it was sent; "" not known */
+    /* of planned->from.grounds; NULL: they are not named */
+    char (*references)[PLANNING_REFERENCE_SIZE];
+};
+
+/* refer: name each reading as it is called here ("Observation/..."); in a store
+ * that is thrown away such a name says nothing.  On an error nothing is to be
+ * cleared. */
+MUST_CHECK enum err planning_names_load(struct db *db, const struct look *look,
+                                        const struct planned *planned,
+                                        bool refer, struct planning_names *n);
+void planning_names_clear(struct planning_names *n);
+
+/* What a document is written of; all borrowed. */
+struct planning_paper {
+    const struct policy *policy;
+    const struct zone *zone;
+    const struct look *look;
+    const struct planned *planned;
+    const struct planning_names *names;
+};
 
 /*
- * planning_json, planning_text - append the document
+ * planning_json, planning_text - append the document; any thread
  *
  * The JSON holds nothing that changes with the clock: equal readings and
  * policy give equal bytes, and its last member is the SHA-256 of the rest.
- *
- * refer  name each reading as it is called here ("Observation/..."); in a
- *        store that is thrown away such a name says nothing
  */
-MUST_CHECK enum err planning_json(struct db *db, const struct review *review,
-                                  const struct look *look,
-                                  const struct planned *planned, bool refer,
+MUST_CHECK enum err planning_json(const struct planning_paper *p,
                                   struct buf *out);
-MUST_CHECK enum err planning_text(struct db *db, const struct review *review,
-                                  const struct look *look,
-                                  const struct planned *planned,
+MUST_CHECK enum err planning_text(const struct planning_paper *p,
                                   struct buf *out);
 /* The part of it that is looked at during a case, see plan_text_case(). */
-MUST_CHECK enum err planning_case(struct db *db, const struct review *review,
-                                  const struct look *look,
-                                  const struct planned *planned,
+MUST_CHECK enum err planning_case(const struct planning_paper *p,
                                   struct buf *out);
 
 /* The same where no plan can be made because of a value: how a line that was
@@ -108,10 +140,9 @@ struct planning_page {
     int64_t made_s; /* the time that it says it was made, UTC */
 };
 
-/* Append the worksheet; ERR_IO: a library refused, see worksheet_draw(). */
-MUST_CHECK enum err planning_sheet(struct db *db, const struct review *review,
-                                   const struct look *look,
-                                   const struct planned *planned,
+/* Append the worksheet; ERR_IO: a library refused, see worksheet_draw().  Any
+ * thread. */
+MUST_CHECK enum err planning_sheet(const struct planning_paper *p,
                                    const struct planning_page *page,
                                    struct buf *out);
 

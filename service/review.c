@@ -1,9 +1,8 @@
-#include "service/review.h"
+#include "service/review_work.h"
 
 #include "planner/agenda.h"
 #include "service/deceased.h"
 #include "service/episodes.h"
-#include "service/log.h"
 #include "service/news.h"
 #include "service/remarks.h"
 #include "service/resources.h"
@@ -13,8 +12,6 @@
 #include <string.h>
 
 enum {
-    ACCESSES_AT_ONCE = 32,
-    AGAIN_MS = 60000,
     AGENDA_LEAST_S = 60, /* a moment that has come is not looked for twice */
     PASSES_MAX = 2
 };
@@ -243,8 +240,8 @@ static enum err mark_next(struct db *db, const struct look *l, int64_t next_s)
                : ERR_OK;
 }
 
-static enum err review_look(struct db *db, const struct review *review,
-                            struct look *l, bool *told)
+enum err review_look(struct db *db, const struct review *review, struct look *l,
+                     struct task_plan *plan, bool *told)
 {
     struct suggest s = { .db = db,
                          .review = review,
@@ -253,6 +250,7 @@ static enum err review_look(struct db *db, const struct review *review,
                          .history = &l->history,
                          .findings = &l->findings,
                          .look = l,
+                         .plan = plan,
                          .now_ms = l->now_ms };
     int64_t next_s = AGENDA_NEVER;
     enum err e = ERR_OK;
@@ -274,68 +272,4 @@ static enum err review_look(struct db *db, const struct review *review,
         e = remarks_note(db, l->access.id, &l->history, review->policy,
                          review->zone);
     return e == ERR_OK ? mark_next(db, l, next_s) : e;
-}
-
-enum err review_access(struct db *db, const struct review *review,
-                       int64_t access, bool *told)
-{
-    struct look look;
-    enum err e = look_at(db, review, access, &look);
-
-    if (e == ERR_OK)
-        e = look_at_anew(db, review, access, &look);
-    if (e != ERR_OK)
-        return e;
-    if (look.access.merged != 0) /* only what it left open is to be ended */
-        e = news_mark(db, look.access.merged, look.now_ms);
-    if (e == ERR_OK)
-        e = review_look(db, review, &look, told);
-    look_clear(&look);
-    return e;
-}
-
-/* ---- all that have news --------------------------------------------------- */
-
-/* One that fails must not keep the others waiting: it is tried again later,
- * and its mark stays. */
-static enum err review_alone(struct db *db, const struct review *review,
-                             int64_t access, bool *told)
-{
-    enum err e = db_run(db, Q_SAVE_ENTRY, "");
-    enum err reviewed;
-
-    if (e != ERR_OK)
-        return e;
-    reviewed = db_run(db, Q_NEWS_REMOVE, "i", access);
-    if (reviewed == ERR_OK)
-        reviewed = review_access(db, review, access, told);
-    if (reviewed != ERR_OK) {
-        log_event(LOG_ERROR, "review.access", KEY_INT("row", access),
-                  KEY_ERR(reviewed));
-        e = db_run(db, Q_UNDO_ENTRY, "");
-        db_forget_ids(db);
-        if (e == ERR_OK)
-            e = db_run(db, Q_NEWS_LATER, "ii", access,
-                       review->now_ms() + AGAIN_MS);
-    }
-    return e == ERR_OK ? db_run(db, Q_RELEASE_ENTRY, "") : e;
-}
-
-enum err review_run(struct db *db, void *arg, bool *more, bool *told)
-{
-    const struct review *review = arg;
-    int64_t accesses[ACCESSES_AT_ONCE];
-    size_t count = 0;
-    enum err e = db_query(db, Q_NEWS_LIST, "ii", review->now_ms(),
-                          INT64(ACCESSES_AT_ONCE));
-
-    while (e == ERR_OK && (e = db_next(db, Q_NEWS_LIST)) == ERR_OK)
-        accesses[count++] = db_int(db, Q_NEWS_LIST, 0);
-    if (e != ERR_ABSENT)
-        return e;
-    e = ERR_OK;
-    for (size_t i = 0; e == ERR_OK && i < count; i++)
-        e = review_alone(db, review, accesses[i], told);
-    *more = count == ACCESSES_AT_ONCE;
-    return e;
 }

@@ -20,6 +20,7 @@
 #include "service/accesses.h"
 #include "service/companions.h"
 
+struct planners;
 struct planning;
 
 struct review {
@@ -34,13 +35,16 @@ struct review {
      * neither is. */
     struct planning *planning;
     bool no_plans; /* predict, and attach no plan to a Task */
+    /* Where the plans of Tasks are made beside this thread; NULL: here. */
+    struct planners *planners;
     int64_t (*now_ms)(void);
 };
 
 /* store_work run function; arg is a struct review. */
 enum err review_run(struct db *db, void *arg, bool *more, bool *told);
 
-/* One access now, whether it has news or not.  *told: something goes out. */
+/* One access now, plan and all, whether it has news or not.  *told: something
+ * goes out. */
 MUST_CHECK enum err review_access(struct db *db, const struct review *review,
                                   int64_t access, bool *told);
 

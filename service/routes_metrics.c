@@ -1,5 +1,6 @@
 /* What Prometheus asks for, in its text format 0.0.4. */
 #include "service/outbox_wait.h"
+#include "service/planners.h"
 #include "service/quarantine_list.h"
 #include "service/quarantine_urgent.h"
 #include "service/report.h"
@@ -208,6 +209,7 @@ static enum err write_state(struct db *db, struct report *r, struct buf *b)
         e = count_of(db, Q_HELD_COUNT, &held);
     if (e == ERR_OK)
         e = count_of(db, Q_NEWS_COUNT, &news);
+    news += (long long)planners_under_way(r->x.service->planners);
     if (e == ERR_OK)
         e = count_of(db, Q_EPISODE_ESCALATED, &escalated);
     if (e == ERR_OK)

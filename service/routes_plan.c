@@ -19,15 +19,39 @@ static void say_unfit(struct report *r, const struct planned *planned)
                planned->fault.why);
 }
 
-static enum err draw(struct db *db, struct report *r, const struct look *look,
-                     const struct planned *planned)
+static enum err write_form(const struct report *r,
+                           const struct planning_paper *p, struct buf *out)
+{
+    struct planning_page page = { .form = r->form,
+                                  .paper =
+                                      r->x.service->review.companions.paper,
+                                  .made_s = p->look->now_ms / 1000 };
+
+    if (r->brief)
+        return planning_case(p, out);
+    if (r->drawn)
+        return planning_sheet(p, &page, out);
+    return r->table ? planning_text(p, out) : planning_json(p, out);
+}
+
+static enum err write_paper(struct db *db, struct report *r,
+                            const struct look *look,
+                            const struct planned *planned)
 {
     const struct review *review = &r->x.service->review;
-    struct planning_page page = { .form = r->form,
-                                  .paper = review->companions.paper,
-                                  .made_s = look->now_ms / 1000 };
+    struct planning_names names;
+    struct planning_paper paper = { .policy = review->policy,
+                                    .zone = review->zone,
+                                    .look = look,
+                                    .planned = planned,
+                                    .names = &names };
+    enum err e = planning_names_load(db, look, planned, true, &names);
 
-    return planning_sheet(db, review, look, planned, &page, &r->x.body);
+    if (e != ERR_OK)
+        return e;
+    e = write_form(r, &paper, &r->x.body);
+    planning_names_clear(&names);
+    return e;
 }
 
 static enum err write_plan(struct db *db, struct report *r,
@@ -50,13 +74,7 @@ static enum err write_plan(struct db *db, struct report *r,
         say_unfit(r, &planned);
         return buf_ok(&r->x.body);
     }
-    if (r->brief)
-        return planning_case(db, &s->review, look, &planned, &r->x.body);
-    if (r->drawn)
-        return draw(db, r, look, &planned);
-    return r->table ? planning_text(db, &s->review, look, &planned, &r->x.body)
-                    : planning_json(db, &s->review, look, &planned, true,
-                                    &r->x.body);
+    return write_paper(db, r, look, &planned);
 }
 
 static enum err run_plan(struct db *db, struct report *r)

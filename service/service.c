@@ -9,6 +9,7 @@
 #include "service/log.h"
 #include "service/maps.h"
 #include "service/patient_erase.h"
+#include "service/planners.h"
 #include "service/quarantine_urgent.h"
 #include "service/reload.h"
 #include "service/silence_loop.h"
@@ -117,6 +118,13 @@ static enum err read_mappings(struct db *db, void *arg)
     struct service *s = arg;
 
     return maps_learn_stored(db, s->codes, s->open_why);
+}
+
+static void on_plan_made(void *arg)
+{
+    const struct service *s = arg;
+
+    store_wake(s->store);
 }
 
 static enum err open_store(struct service *s, struct buf *why)
@@ -320,12 +328,17 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     if (e == ERR_OK)
         e = planning_open(&s->planning);
     s->review.planning = s->planning;
+    if (e == ERR_OK && public)
+        e = planners_open(&s->planners);
+    s->review.planners = s->planners;
     if (e == ERR_OK)
         e = open_store(s, why);
     if (e != ERR_OK) {
         service_free(s);
         return e;
     }
+    if (s->planners != NULL)
+        planners_tell(s->planners, on_plan_made, s);
     uv_timer_init(loop, &s->minute);
     uv_timer_init(loop, &s->drain);
     s->minute.data = s->drain.data = s;

@@ -2,6 +2,7 @@
 #include "service/service_work.h"
 
 #include "service/patient_erase.h"
+#include "service/planners.h"
 #include "service/silence_loop.h"
 #include "service/unit_list_loop.h"
 
@@ -20,6 +21,8 @@ void service_free(struct service *s)
     gate_close(s->gate);
     tls_context_close(s->http_tls);
     hl7_senders_close(s->senders);
+    planners_stop(s->planners);
+    planners_close(s->planners);
     planning_close(s->planning);
     free(s);
 }
@@ -67,6 +70,7 @@ static void close_store(struct service *s)
         audit_watch_close(s->audit_watch, part_closed, s);
         s->audit_watch = NULL;
     }
+    planners_stop(s->planners); /* it calls the store */
     uv_close((uv_handle_t *)&s->minute, timer_closed);
     uv_close((uv_handle_t *)&s->drain, timer_closed);
     store_close(s->store, part_closed, s);

@@ -20,7 +20,7 @@ static const char too_long[] =
 
 /* The plan for people. */
 struct pages {
-    struct buf text, sheet; /* sheet: empty where none is wanted */
+    const struct buf *text, *sheet; /* sheet: empty where none is wanted */
 };
 
 /* "<task key>-document", "-document-2": after one that is superseded. */
@@ -63,15 +63,15 @@ static bool fit(const struct suggest *s, const struct pages *pages,
 {
     size_t room = s->review->companions.inline_max;
 
-    if (pages->text.len > room)
+    if (pages->text->len > room)
         return false;
-    doc->text = pages->text.data;
-    doc->text_len = pages->text.len;
-    room -= pages->text.len;
-    if (pages->sheet.len > 0 && pages->sheet.len <= room) {
-        doc->sheet = pages->sheet.data;
-        doc->sheet_len = pages->sheet.len;
-        room -= pages->sheet.len;
+    doc->text = pages->text->data;
+    doc->text_len = pages->text->len;
+    room -= pages->text->len;
+    if (pages->sheet->len > 0 && pages->sheet->len <= room) {
+        doc->sheet = pages->sheet->data;
+        doc->sheet_len = pages->sheet->len;
+        room -= pages->sheet->len;
     }
     if (doc->json_len > room)
         doc->json = NULL;
@@ -145,16 +145,8 @@ enum err beside_document(struct suggest *s, struct draft *d,
     if (d->task.plan == NULL ||
         (!s->review->companions.documents && b->document.row.id == 0))
         return ERR_OK;
-    buf_init(&pages.text, PLAN_DOCUMENT_MAX);
-    buf_init(&pages.sheet, WORKSHEET_MAX);
-    e = suggest_plan_text(s, &pages.text);
-    if (e == ERR_OK && s->review->companions.worksheets)
-        e = suggest_plan_sheet(s, &pages.sheet);
-    if (e == ERR_OK)
-        e = write_document(s, d, &pages, b);
-    buf_clear(&pages.text);
-    buf_clear(&pages.sheet);
-    return e;
+    e = suggest_plan_pages(s, &pages.text, &pages.sheet);
+    return e == ERR_OK ? write_document(s, d, &pages, b) : e;
 }
 
 static enum err retire(struct suggest *s, struct companion *c)

@@ -1,18 +1,9 @@
 #include "service/suggest_plan.h"
 
 #include "service/episodes.h"
-#include "service/planning.h"
+#include "service/task_plan.h"
 
-#include <stdlib.h>
 #include <string.h>
-
-struct task_plan {
-    bool offered;
-    bool emergency; /* none is, because the hand is one */
-    struct planned planned;
-    struct buf json, words;
-    struct fhir_plan fhir;
-};
 
 bool suggest_plans_of(enum group group)
 {
@@ -21,87 +12,27 @@ bool suggest_plans_of(enum group group)
 
 static struct plan_document document_of(const struct suggest *s)
 {
-    const struct planned *p = &s->plan->planned;
-
-    return (struct plan_document){ .from = &p->from,
-                                   .plan = p->offered ? &p->plan : NULL,
-                                   .history = s->history,
-                                   .policy = s->review->policy,
-                                   .zone = s->review->zone };
+    return task_plan_document(s->plan, s->review, s->look);
 }
 
 /* ---- planning ------------------------------------------------------------------ */
 
-/* A band is never proposed by itself where the finger stays short of blood with
- * the access pressed shut. */
-static bool is_for_task(const struct planned *p)
-{
-    return p->offered && (p->plan.warnings & PLAN_DISTAL) == 0;
-}
-
-/* Tissue loss, an acute hand, new weakness: what the Task says then is that no
- * band is to be planned from it.  A case that goes on has its plan. */
-static bool is_emergency(const struct suggest *s)
-{
-    if (s->plan->planned.from.case_s != INT64_MIN)
-        return false;
-    for (size_t i = 0; i < s->findings->count; i++) {
-        const struct finding *f = &s->findings->list[i];
-
-        if (rule_info(f->rule)->group == GROUP_HAND && f->confirmed &&
-            !f->historic && f->urgency == URGENCY_IMMEDIATE)
-            return true;
-    }
-    return false;
-}
-
-static enum err write_plan(struct suggest *s)
-{
-    struct task_plan *t = s->plan;
-    struct plan_document d = document_of(s);
-    enum err e =
-        planning_json(s->db, s->review, s->look, &t->planned, true, &t->json);
-
-    if (e != ERR_OK)
-        return e;
-    wording_plan_attached(&d, &t->words);
-    t->fhir = (struct fhir_plan){ .json = t->json.data,
-                                  .len = t->json.len,
-                                  .title = t->planned.from.in.stage_count > 0
-                                               ? "Band plan of the running case"
-                                               : "Band plan, provisional",
-                                  .created_ms = s->now_ms };
-    return buf_ok(&t->words);
-}
-
 enum err suggest_plan(struct suggest *s, enum group group)
 {
-    const struct review *review = s->review;
-    struct task_plan *t;
-    enum err e;
+    enum err e = ERR_OK;
 
-    if (s->plan != NULL || !suggest_plans_of(group) ||
-        review->planning == NULL || review->no_plans || !s->access->active ||
-        s->access->merged != 0)
+    if (!suggest_plans_of(group) || !task_plan_may_be(s->review, s->look))
         return ERR_OK;
-    t = s->plan = calloc(1, sizeof(*t));
-    if (t == NULL)
-        return ERR_MEMORY;
-    buf_init(&t->json, PLAN_DOCUMENT_MAX);
-    buf_init(&t->words, WORDING_SIZE_MAX);
-    e = planning_of_look(review->planning, s->db, review, s->look, &t->planned);
-    t->emergency = e == ERR_OK && is_emergency(s);
-    t->offered = e == ERR_OK && !t->emergency && is_for_task(&t->planned);
-    return t->offered ? write_plan(s) : e;
+    if (s->plan == NULL)
+        e = task_plan_load(s->db, s->review, s->look, &s->plan);
+    return e == ERR_OK ? task_plan_make(s->plan, s->review, s->look,
+                                        s->review->planning)
+                       : e;
 }
 
 void suggest_plan_free(struct suggest *s)
 {
-    if (s->plan == NULL)
-        return;
-    buf_clear(&s->plan->json);
-    buf_clear(&s->plan->words);
-    free(s->plan);
+    task_plan_free(s->plan);
     s->plan = NULL;
 }
 
@@ -148,29 +79,23 @@ const char *suggest_plan_words(const struct suggest *s, enum group group)
                : NULL;
 }
 
-enum err suggest_plan_text(struct suggest *s, struct buf *out)
+enum err suggest_plan_pages(struct suggest *s, const struct buf **text,
+                            const struct buf **sheet)
 {
-    if (s->plan == NULL || !s->plan->offered)
-        return ERR_ABSENT;
-    return planning_text(s->db, s->review, s->look, &s->plan->planned, out);
-}
-
-enum err suggest_plan_sheet(struct suggest *s, struct buf *out)
-{
-    struct planning_page page = { .form = CANVAS_PDF,
-                                  .paper = s->review->companions.paper,
-                                  .made_s = s->now_ms / 1000 };
+    enum err e;
 
     if (s->plan == NULL || !s->plan->offered)
         return ERR_ABSENT;
-    return planning_sheet(s->db, s->review, s->look, &s->plan->planned, &page,
-                          out);
+    e = task_plan_pages(s->plan, s->review, s->look);
+    *text = &s->plan->text;
+    *sheet = &s->plan->sheet;
+    return e;
 }
 
 /* ---- in a Task ------------------------------------------------------------------ */
 
 /* The plan that a Task carries; empty if it carries none. */
-static enum err carried(struct suggest *s, int64_t task, struct buf *plan)
+static enum err carried(struct db *db, int64_t task, struct buf *plan)
 {
     struct resource row;
     struct buf body;
@@ -180,13 +105,33 @@ static enum err carried(struct suggest *s, int64_t task, struct buf *plan)
     if (task == 0)
         return ERR_OK;
     buf_init(&body, TASK_MAX);
-    e = resource_get(s->db, task, &row);
+    e = resource_get(db, task, &row);
     if (e == ERR_OK)
-        e = resource_body(s->db, &row, 0, &body, &updated_ms);
+        e = resource_body(db, &row, 0, &body, &updated_ms);
     if (e == ERR_OK)
         e = fhir_plan_of_task(body.data, body.len, plan);
     buf_clear(&body);
     return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+enum err suggest_plans_carried(struct db *db, int64_t access,
+                               struct buf plans[GROUP_COUNT], size_t *count)
+{
+    enum err e = ERR_OK;
+
+    *count = 0;
+    for (int g = 0; e == ERR_OK && g < GROUP_COUNT; g++) {
+        struct episode episode;
+        int64_t task;
+
+        if (!suggest_plans_of((enum group)g))
+            continue;
+        e = episode_load(db, access, (enum group)g, &episode, &task);
+        if (e == ERR_OK &&
+            (episode.state == EPISODE_OPEN || episode.state == EPISODE_TAKEN))
+            e = carried(db, task, &plans[(*count)++]);
+    }
+    return e;
 }
 
 static bool is_same(const struct buf *a, const struct buf *b)
@@ -243,7 +188,7 @@ enum err suggest_plan_put(struct suggest *s, struct draft *d, enum group group,
         return ERR_OK;
     }
     buf_init(&before, TASK_MAX);
-    e = carried(s, task, &before);
+    e = carried(s->db, task, &before);
     if (e == ERR_OK && s->plan->offered && !is_same(&before, &s->plan->json))
         set(s, d, &before);
     else if (e == ERR_OK && !s->plan->offered && before.len > 0)
@@ -264,7 +209,7 @@ enum err suggest_plan_end(struct suggest *s, struct draft *d, enum group group,
     if (!suggest_plans_of(group) || s->review->planning == NULL)
         return ERR_OK;
     buf_init(&before, TASK_MAX);
-    e = carried(s, task, &before);
+    e = carried(s->db, task, &before);
     if (e == ERR_OK && before.len > 0) {
         if (reason != END_WITHDRAWN &&
             fhir_plan_has_stages(before.data, before.len)) {

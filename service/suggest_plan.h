@@ -4,7 +4,7 @@
  * Store thread only, within the transaction of a review.
  *
  * The Task on a high flow, and that on a hand short of blood beside a high
- * flow, carry the plan that is made when nobody asked (planning_of_look()).
+ * flow, carry the plan that is made when nobody asked (task_plan.h).
  * It is renewed when its document changes, also in a Task that a person has in
  * hand, with a note that says what changed; it is taken out, with a note that
  * says why, when no plan is offered any more: never does the Task of a hand
@@ -23,7 +23,8 @@
 bool suggest_plans_of(enum group group);
 
 /*
- * Plan, once in a review; suggest_plan_free() at its end.  Nothing happens
+ * Plan, once in a review, if it has not come with it; suggest_plan_free() at
+ * its end.  Nothing happens
  * where the review has no planning, or the group carries no plan.
  */
 MUST_CHECK enum err suggest_plan(struct suggest *s, enum group group);
@@ -39,12 +40,18 @@ int64_t suggest_plan_next_s(const struct suggest *s);
 /* What wording_plan_attached() says; NULL: there is no plan, or not here. */
 const char *suggest_plan_words(const struct suggest *s, enum group group);
 
-/* The same plan as a text for people; only after a suggest_plan() that offers
- * one, ERR_ABSENT else. */
-MUST_CHECK enum err suggest_plan_text(struct suggest *s, struct buf *out);
+/* The same plan as a text for people, and on one page, PDF (empty where none is
+ * wanted); lent until the end of the review.  Only after a suggest_plan() that
+ * offers one, ERR_ABSENT else. */
+MUST_CHECK enum err suggest_plan_pages(struct suggest *s,
+                                       const struct buf **text,
+                                       const struct buf **sheet);
 
-/* The same plan on one page, PDF; likewise. */
-MUST_CHECK enum err suggest_plan_sheet(struct suggest *s, struct buf *out);
+/* What the Tasks that stand carry, JSON, appended each to its own; the rest is
+ * not touched. */
+MUST_CHECK enum err suggest_plans_carried(struct db *db, int64_t access,
+                                          struct buf plans[GROUP_COUNT],
+                                          size_t *count);
 
 /*
  * The plan of a draft: set if there is a new one, taken out if it is gone; the

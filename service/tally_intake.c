@@ -271,15 +271,8 @@ enum err tally_intake(struct db *db, const struct intake *in,
     if (e != ERR_OK || o->reading_status == READING_WITHDRAWN)
         return e;
     snprintf(sample, sizeof(sample), "Observation/%s", fid);
-    row = row_of(in, p.unit, "");
-    if (fate->used > 0) {
-        row.class = TALLY_TAKEN;
-        row.count = fate->used;
-        e = tally_add(db, &row);
-    }
     row = row_of(in, p.unit, in->sample != NULL ? in->sample : sample);
-    if (e == ERR_OK)
-        e = count_name(db, &row, in->v2, item);
+    e = count_name(db, &row, in->v2, item);
     if (e == ERR_OK)
         e = count_unused(db, &row, in->v2, item);
     if (e == ERR_OK)
@@ -290,6 +283,42 @@ enum err tally_intake(struct db *db, const struct intake *in,
     if (e == ERR_OK && fate->held > 0)
         e = count_held(db, &row, in->v2, o, fate);
     return e == ERR_OK ? count_unknown(db, &row, in->v2, o) : e;
+}
+
+static enum err add_used(struct db *db, const struct intake *in,
+                         const char *unit, int64_t used)
+{
+    struct tally_row row = row_of(in, unit, "");
+
+    row.class = TALLY_TAKEN;
+    row.count = used;
+    return used > 0 ? tally_add(db, &row) : ERR_OK;
+}
+
+enum err tally_intake_used(struct db *db, const struct intake *in)
+{
+    struct patient p = { .id = 0 }, next;
+    int64_t whose = 0, used = 0;
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < fhir_doc_count(in->doc); i++) {
+        const struct intake_result *r = &in->results[i];
+
+        if (r->used == 0)
+            continue;
+        if (used == 0 || r->patient != whose)
+            e = unit_of(db, r->patient, &next);
+        if (e == ERR_OK && used > 0 && r->patient != whose &&
+            strcmp(next.unit, p.unit) != 0) {
+            e = add_used(db, in, p.unit, used);
+            used = 0;
+        }
+        if (used == 0 || r->patient != whose)
+            p = next;
+        whose = r->patient;
+        used += r->used;
+    }
+    return e == ERR_OK ? add_used(db, in, p.unit, used) : e;
 }
 
 enum err tally_intake_late(struct db *db, const struct intake *in,

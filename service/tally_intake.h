@@ -10,7 +10,7 @@
 #include "service/readings.h"
 
 /*
- * Readings that are used, those that are held, codes that no map has, what was
+ * Readings that are held, codes that no map has, what was
  * measured and is said as a text alone, and what was taken in spite of how it
  * was said.
  *
@@ -21,6 +21,10 @@ MUST_CHECK enum err tally_intake(struct db *db, const struct intake *in,
                                  const struct fhir_item *item,
                                  const struct readings_fate *fate,
                                  int64_t patient, const char *fid);
+
+/* The readings of a whole message that are used, as its results say: counted
+ * once for all that are of one unit. */
+MUST_CHECK enum err tally_intake_used(struct db *db, const struct intake *in);
 
 /* An Observation that came behind its own correction, or behind a newer report,
  * and is not used.  Of HL7 v2 the message counts it. */

@@ -18,7 +18,7 @@ later "the demo from end to end" \
 # not test_store_faults: it starts hundreds of stores, one after another, and
 # what fails in them is the disk
 check "the store thread" \
-    ctest --preset thread -R 'test_(store(_copy|_prune)?$|review|http|codes_threads)' -j 2
+    ctest --preset thread -R 'test_(store(_copy|_prune)?$|review|planners|http|codes_threads)' -j 2
 collect
 
 echo

@@ -10,10 +10,9 @@
 #include "service/deceased.h"
 #include "service/digest.h"
 #include "service/explain.h"
-#include "service/planning.h"
 #include "service/queue.h"
 #include "service/queue_rows.h"
-#include "tests/service_world.h"
+#include "tests/planning_kit.h"
 #include "tests/test.h"
 
 #include <stdlib.h>
@@ -378,11 +377,10 @@ static void plan(struct world *w, struct planned *out, struct buf *text)
 
     assert_int_equal(planning_open(&planning), ERR_OK);
     assert_int_equal(look_at(w->db, &w->review, access, &look), ERR_OK);
-    assert_int_equal(planning_of_look(planning, w->db, &w->review, &look, out),
-                     ERR_OK);
+    assert_int_equal(
+        planning_make(planning, w->db, &w->review, &look, NULL, out), ERR_OK);
     buf_empty(text);
-    assert_int_equal(planning_text(w->db, &w->review, &look, out, text),
-                     ERR_OK);
+    write_documents(w, &look, out, NULL, text);
     look_clear(&look);
     planning_close(planning);
 }

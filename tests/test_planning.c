@@ -1,9 +1,9 @@
 /* The band plan of an access in a store, as documents. */
-#include "service/planning.h"
 
 #include "service/explain.h"
 #include "service/technique_store.h"
 #include "tests/access_kit.h"
+#include "tests/planning_kit.h"
 
 #include <jansson.h>
 
@@ -37,11 +37,7 @@ static struct documents make(struct world *w, const struct plan_wish *wish)
     assert_int_equal(
         planning_make(planning, w->db, &w->review, &look, wish, &planned),
         ERR_OK);
-    assert_int_equal(
-        planning_json(w->db, &w->review, &look, &planned, true, &d.json),
-        ERR_OK);
-    assert_int_equal(planning_text(w->db, &w->review, &look, &planned, &d.text),
-                     ERR_OK);
+    write_documents(w, &look, &planned, &d.json, &d.text);
     look_clear(&look);
     return d;
 }

@@ -7,10 +7,9 @@
 #include "planner/rules.h"
 #include "service/episodes.h"
 #include "service/explain.h"
-#include "service/planning.h"
 #include "service/resources.h"
 #include "service/technique_store.h"
-#include "tests/service_world.h"
+#include "tests/planning_kit.h"
 #include "tests/test.h"
 
 #include <jansson.h>
@@ -237,10 +236,10 @@ static void it_is_the_plan_that_is_asked_for(void **state)
                                     w, "SELECT access FROM episode LIMIT 1") };
     assert_int_equal(look_at(w->db, &w->review, access.id, &look), ERR_OK);
     assert_int_equal(
-        planning_of_look(w->review.planning, w->db, &w->review, &look, planned),
+        planning_make(w->review.planning, w->db, &w->review, &look, NULL,
+                      planned),
         ERR_OK);
-    assert_int_equal(
-        planning_json(w->db, &w->review, &look, planned, true, &asked), ERR_OK);
+    write_documents(w, &look, planned, &asked, NULL);
     assert_string_equal(carried.data, asked.data);
     look_clear(&look);
     buf_clear(&asked);
