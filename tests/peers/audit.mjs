@@ -12,27 +12,26 @@
 
 import { createHash } from 'node:crypto';
 import { spawnSync } from 'node:child_process';
-import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync,
+import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync,
     writeFileSync } from 'node:fs';
 import { DatabaseSync } from 'node:sqlite';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Unmet, expect, http, killChildren, stopChild }
-    from './delivery_kit.mjs';
+import { expect, http, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { Endpoint } from './endpoint_kit.mjs';
 import { checkText } from './validate.mjs';
 
-const WHOLE_MS = 300000;
 const NOBODY = '0'.repeat(64);
 const sha256 = (text) => createHash('sha256').update(text).digest('hex');
 const bearer = (token) => ({ Authorization: `Bearer ${token}` });
 
-const bench = { passed: 0, failed: 0, services: 0 };
+const bench = new Suite({ wholeMs: 300000, logLines: 4 });
+bench.services = 0;
 
 async function open(settings = {}, store = undefined) {
-    const folder = join(bench.folder, `s${++bench.services}`);
+    const folder = join(bench.tmp, `s${++bench.services}`);
     mkdirSync(folder);
     writeFileSync(join(folder, 'tokens'), [
         `sender ${sha256('t-sender')} system/*.cruds`,
@@ -48,9 +47,8 @@ async function open(settings = {}, store = undefined) {
     bench.service = service;
     await service.start();
     service.file = store ?? join(folder, 'hg.db');
-    service.root = service.url.replace(/\/fhir$/, '');
     service.ask = (method, path, body, token = 't-sender', headers = {}) =>
-        http(method, `${service.root}${path}`, body,
+        http(method, `${service.root()}${path}`, body,
             { ...bearer(token), ...headers });
     service.post = async (resource) => {
         const answer = await service.ask('POST',
@@ -130,7 +128,7 @@ function tamper(file, sql) {
 
 /* What verify says of a copy of a store, changed. */
 function verified(service, sql, ...words) {
-    const copy = join(bench.folder, 'copy.db');
+    const copy = join(bench.tmp, 'copy.db');
     for (const end of ['', '-wal', '-shm', '.sock'])
         rmSync(`${copy}${end}`, { force: true });
     copyFileSync(service.file, copy);
@@ -147,14 +145,6 @@ function alter(file, ...sql) {
     const db = new DatabaseSync(file);
     sql.forEach((one) => db.exec(one));
     db.close();
-}
-
-/* The same again, on another port. */
-async function restart(service) {
-    const { ask, post } = service;
-    await service.start();
-    Object.assign(service, { ask, post,
-        root: service.url.replace(/\/fhir$/, '') });
 }
 
 /* A service whose trail has a row of two patients, its number, and the head. */
@@ -308,7 +298,7 @@ const cases = {
         for (const [method, path, count, body] of cases) {
             const before = (await rows(service)).at(-1).seq;
             const answer = path !== '/hl7' ? await ask(method, path, body)
-                : await fetch(`${service.root}${path}`, { method, body,
+                : await fetch(`${service.root()}${path}`, { method, body,
                     headers: { ...bearer('t-sender'), 'Content-Type':
                         'x-application/hl7-v2+er7' } });
             expect(answer.status === 200, `${path}: ${answer.status}`);
@@ -348,7 +338,7 @@ const cases = {
             JSON.stringify(row));
         }
         expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
-        const file = join(bench.folder, 'whom.ndjson');
+        const file = join(bench.tmp, 'whom.ndjson');
         await run(service, 'export', '--fhir', file);
         const text = readFileSync(file, 'utf8');
         const wrong = checkText(text).filter(({ found }) => found.length > 0);
@@ -362,11 +352,11 @@ const cases = {
     },
 
     async 'what it works by cannot be changed unseen while it runs'() {
-        const policy = join(bench.folder, 'policy.ini');
+        const policy = join(bench.tmp, 'policy.ini');
         const text = readFileSync('config/policy.ini', 'utf8');
         writeFileSync(policy, text);
         const service = await open({ 'policy.path': policy });
-        const tokens = join(bench.folder, `s${bench.services}`, 'tokens');
+        const tokens = join(bench.tmp, `s${bench.services}`, 'tokens');
         const hup = async (word) => {
             const logOf = () => readFileSync(service.log, 'utf8');
             const before = logOf().split(`event=${word}`).length;
@@ -405,7 +395,7 @@ const cases = {
     async 'a store that was put back says so'() {
         const service = await open();
         await new Person(service, 'back').arrive();
-        const copy = join(bench.folder, 'back.db');
+        const copy = join(bench.tmp, 'back.db');
         let said = await service.command('store', 'backup', copy);
         expect(said.status === 0, said.err);
         const sum = sha256(readFileSync(copy));
@@ -472,7 +462,7 @@ const cases = {
     },
 
     async 'as AuditEvents of R4'() {
-        const file = join(bench.folder, 'audit.ndjson');
+        const file = join(bench.tmp, 'audit.ndjson');
         await run(bench.first, 'export', '--fhir', file);
         const text = readFileSync(file, 'utf8');
         const checked = checkText(text);
@@ -558,7 +548,7 @@ const cases = {
     },
 
     async 'the database itself lets nothing be changed'() {
-        const db = new DatabaseSync(join(bench.folder, 'copy.db'));
+        const db = new DatabaseSync(join(bench.tmp, 'copy.db'));
         db.exec('DROP TRIGGER audit_patient_last');
         db.exec('INSERT INTO audit_patient VALUES(1, 1)');
         for (const sql of ['DELETE FROM audit', 'UPDATE audit SET who = 1',
@@ -603,7 +593,7 @@ const cases = {
             expect(said.status === 1 && new RegExp(`row ${own}: rows before it`)
                 .test(said.out), said.out + said.err);
         }
-        await restart(service);
+        await service.start();
         await new Person(service, 'after').arrive();
         await broken(service, own);
         expect(await stopChild(service.child) === 0, 'it ended');
@@ -624,7 +614,7 @@ const cases = {
         said = await check();
         const named = /trigger audit_kept, which every store .* is missing/;
         expect(said.status !== 0 && named.test(said.out), said.out + said.err);
-        const copy = join(bench.folder, 'shape.db');
+        const copy = join(bench.tmp, 'shape.db');
         said = await service.command('store', 'backup', copy);
         expect(said.status === 0, said.out + said.err);
         said = await service.command('store', 'verify', copy);
@@ -635,7 +625,7 @@ const cases = {
         said = await service.command('store', 'restore', copy);
         expect(said.status === 0 && named.test(said.out), said.out + said.err);
 
-        await restart(service);
+        await service.start();
         await broken(service, 2);
         const log = readFileSync(service.log, 'utf8');
         expect(/level=error event=store\.shape is=missing name=audit_kept mended=1/
@@ -673,7 +663,7 @@ const cases = {
             await killed;
             going = false;
             await Promise.all(writers);
-            await restart(service);
+            await service.start();
         }
         expect((await run(service, 'verify')).startsWith('Whole'), 'broken');
         await stopChild(service.child);
@@ -694,7 +684,7 @@ const cases = {
     },
 
     async 'what failed for want of room is not on record as done'() {
-        const disk = join(bench.folder, 'disk');
+        const disk = join(bench.tmp, 'disk');
         mkdirSync(disk);
         const said = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=1500k',
             'tmpfs', disk], { encoding: 'utf8' });
@@ -719,7 +709,7 @@ const cases = {
                 expect([201, 503].includes(answer.status), `${answer.status}`);
             }
             await stopChild(service.child, 'SIGKILL');
-            const copy = join(bench.folder, 'full.db');
+            const copy = join(bench.tmp, 'full.db');
             for (const end of ['', '-wal'])
                 if (existsSync(`${service.file}${end}`))
                     copyFileSync(`${service.file}${end}`, `${copy}${end}`);
@@ -743,36 +733,4 @@ const cases = {
     },
 };
 
-async function main(binary) {
-    bench.folder = mkdtempSync(join(tmpdir(), 'headgate-audit-'));
-    bench.binary = binary;
-    const end = (status) => {
-        killChildren();
-        rmSync(bench.folder, { recursive: true, force: true });
-        process.exit(status);
-    };
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        end(1);
-    }, WHOLE_MS);
-    for (const [name, test] of Object.entries(cases)) {
-        try {
-            await test();
-            bench.passed++;
-            console.log(`ok    ${name}`);
-        } catch (e) {
-            bench.failed++;
-            console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-                : e.stack}`);
-            bench.service.lastLines(4).forEach((l) => console.log(`      ${l}`));
-        }
-    }
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    end(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: audit.mjs path/to/headgate');
-    process.exit(2);
-}
-await main(resolve(process.argv[2]));
+await bench.main(() => bench.each(cases));

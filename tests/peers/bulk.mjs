@@ -14,9 +14,9 @@ import { spawn } from 'node:child_process';
 import { createServer } from 'node:http';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, searchAll } from './delivery_kit.mjs';
-import { Suite } from './poll_kit.mjs';
+import { PollSuite } from './poll_kit.mjs';
 
-const suite = new Suite('bulk.mjs');
+const suite = new PollSuite();
 /* a server may look for work to do once a minute only */
 const END_MS = suite.other ? 240000 : 30000;
 

@@ -9,20 +9,19 @@
  */
 
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import { Service, expect, http, killChildren, stopChild } from './delivery_kit.mjs';
+import { Service, expect, http, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
-const binary = resolve(process.argv[2] ?? 'build/headgate');
 const BASE = 'https://headgate.example/fhir';
 const UCUM = 'http://unitsofmeasure.org';
-const bench = { passed: 0, failed: 0 };
-const folder = mkdtempSync(join(tmpdir(), 'headgate-case-'));
+const bench = new Suite();
+const { binary, tmp: folder } = bench;
 
 /* ---- an access before its procedure, as of two weeks ago ------------------------ */
 
@@ -162,17 +161,6 @@ function same(a, b, what) {
     expect(a === b, `${what}:\n  ${a.slice(0, 1500)}\n  ${b.slice(0, 1500)}`);
 }
 
-async function check(name, run) {
-    try {
-        await run();
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (error) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${error.stack ?? error}`);
-    }
-}
-
 /* The plan that a Task carries says so, in a note or in its document. */
 async function taskHas(service, words) {
     const end = Date.now() + 20000;
@@ -202,7 +190,7 @@ const TYPED = ['flow 2450 2550', 'pressure 93', 'dowel 4.0', 'flow 1760 1700',
 
 const site = await new Site().start('one');
 
-await check('typed, it is the plan of the same procedure in FHIR', async () => {
+await bench.one('typed, it is the plan of the same procedure in FHIR', async () => {
     await site.load(before('7001'));
     const r = site.type('7001', TYPED);
     expect(r.status === 0, `ended with ${r.status}: ${r.out}${r.err}`);
@@ -217,7 +205,7 @@ await check('typed, it is the plan of the same procedure in FHIR', async () => {
     same(advice(typed), advice(sent), 'another plan');
 });
 
-await check('the card follows each line, and names the patient', async () => {
+await bench.one('the card follows each line, and names the patient', async () => {
     await site.load(before('7003'));
     const r = site.type('7003', TYPED);
     const cards = r.out.split('Patient   ').length - 1;
@@ -228,7 +216,7 @@ await check('the card follows each line, and names the patient', async () => {
     expect(r.out.includes('Decision support'), 'it says what it is');
 });
 
-await check('a mistyped pair that is taken back leaves no trace', async () => {
+await bench.one('a mistyped pair that is taken back leaves no trace', async () => {
     await site.load(before('7004'));
     let r = site.type('7004', [...TYPED.slice(0, 3), 'flow 760 700']);
     expect(r.status === 0, r.out);
@@ -240,7 +228,7 @@ await check('a mistyped pair that is taken back leaves no trace', async () => {
     same(advice(site.plan('7004')), advice(site.plan('7001')), 'a trace');
 });
 
-await check('an older line is taken back by its number, and by nothing else', async () => {
+await bench.one('an older line is taken back by its number, and by nothing else', async () => {
     await site.load(before('7005'));
     site.type('7005', ['flow 2450 2550', 'pressure 93', 'dowel 3.0',
         'dowel 4.0', ...TYPED.slice(3)]);
@@ -264,7 +252,7 @@ await check('an older line is taken back by its number, and by nothing else', as
     same(advice(site.plan('7005')), advice(site.plan('7001')), 'a trace');
 });
 
-await check('what is not understood is not taken, and the rest is', async () => {
+await bench.one('what is not understood is not taken, and the rest is', async () => {
     await site.load(before('7006'));
     const wrong = ['dowl 4', 'flow', 'flow 1760 17', 'flow 99999', 'dowel 40',
         'flow 1760 at 9', 'pressure 70/130', 'x'.repeat(400), '; rm -rf /',
@@ -276,7 +264,7 @@ await check('what is not understood is not taken, and the rest is', async () => 
     same(advice(site.plan('7006')), advice(site.plan('7001')), 'something more');
 });
 
-await check('a line that no plan can be made of does not lock the door', async () => {
+await bench.one('a line that no plan can be made of does not lock the door', async () => {
     await site.load(before('7009'));
     let r = site.type('7009', ['pressure 30', 'index 1.9', 'stretch 5',
         'flow 2450 2550']);
@@ -292,7 +280,7 @@ await check('a line that no plan can be made of does not lock the door', async (
         'not the newest that was typed');
 });
 
-await check('what another has typed is taken back with a reason only', async () => {
+await bench.one('what another has typed is taken back with a reason only', async () => {
     await site.load(before('7020'));
     site.type('7020', ['flow 2450 2550']);
     const [number] = site.list('7020')[0];
@@ -307,7 +295,7 @@ await check('what another has typed is taken back with a reason only', async () 
     expect(site.list('7020').length === 0, 'it stands');
 });
 
-await check('a value from elsewhere that no plan can be made of does not end ' +
+await bench.one('a value from elsewhere that no plan can be made of does not end ' +
     'the case', async () => {
     await site.load(before('7021'));
     site.type('7021', ['flow 2450 2550']);
@@ -320,7 +308,7 @@ await check('a value from elsewhere that no plan can be made of does not end ' +
         r.out.includes('Taken back: flow 2450, flow 2550'), r.out.slice(-900));
 });
 
-await check('a step is not taken back from what was measured behind it', async () => {
+await bench.one('a step is not taken back from what was measured behind it', async () => {
     await site.load(before('7030'));
     site.type('7030', ['flow 2500 2450', 'pressure 94', 'dowel 4.0',
         'flow 1700 1710', 'pressure 92']);
@@ -344,7 +332,7 @@ await check('a step is not taken back from what was measured behind it', async (
         'typed here'), r.out);
 });
 
-await check('a dowel that is typed too late: the baseline is doubted', async () => {
+await bench.one('a dowel that is typed too late: the baseline is doubted', async () => {
     await site.load(before('7031'));
     site.type('7031', ['flow 2500 2450', 'pressure 94', 'flow 1700 1710',
         'dowel 4.5']);
@@ -354,7 +342,7 @@ await check('a dowel that is typed too late: the baseline is doubted', async () 
 
 const now = (card) => card.slice(card.lastIndexOf('What now'));
 
-await check('a hand that is worse is loosened, and nothing smaller named', async () => {
+await bench.one('a hand that is worse is loosened, and nothing smaller named', async () => {
     await site.load(before('7032'));
     site.type('7032', ['flow 1650 1700', 'pressure 84', 'index 0.45',
         'dowel 4.0']);
@@ -380,7 +368,7 @@ await check('a hand that is worse is loosened, and nothing smaller named', async
         site.card('7033'));
 });
 
-await check('another mean pressure: neither tied nor accepted', async () => {
+await bench.one('another mean pressure: neither tied nor accepted', async () => {
     await site.load(before('7034'));
     site.type('7034', ['flow 2450 2550', 'pressure 94', 'dowel 4.0',
         'flow 1760 1700', 'pressure 60']);
@@ -395,7 +383,7 @@ await check('another mean pressure: neither tied nor accepted', async () => {
 
 /* ---- a band that is in place ------------------------------------------------- */
 
-await check('on a banded access no size is named, and that is said', async () => {
+await bench.one('on a banded access no size is named, and that is said', async () => {
     const old = observation('7022', 'dowel-diameter', 4, 'mm', at(200 * DAY_MS));
     await site.load([...before('7022'), old]);
     const day = old.effectiveDateTime.slice(0, 10);
@@ -420,7 +408,7 @@ await check('on a banded access no size is named, and that is said', async () =>
         'what was measured is kept');
 });
 
-await check('cut in the case, the next band is planned as the first', async () => {
+await bench.one('cut in the case, the next band is planned as the first', async () => {
     await site.load([...before('7023'),
         observation('7023', 'dowel-diameter', 4, 'mm', at(200 * DAY_MS))]);
     site.type('7023', ['cut', ...TYPED]);
@@ -434,7 +422,7 @@ await check('cut in the case, the next band is planned as the first', async () =
 
 /* ---- one method ----------------------------------------------------------------- */
 
-await check('after the first step a flow by another method is refused', async () => {
+await bench.one('after the first step a flow by another method is refused', async () => {
     await site.load(before('7024'));
     site.type('7024', ['flow 2450 2550', 'pressure 93', 'dowel 4.0']);
     const r = site.type('7024', ['flow 1500 1510'], '--method', 'duplex');
@@ -444,7 +432,7 @@ await check('after the first step a flow by another method is refused', async ()
     same(advice(site.plan('7024')), advice(site.plan('7001')), 'not used');
 });
 
-await check('flows by another method that come otherwise are said', async () => {
+await bench.one('flows by another method that come otherwise are said', async () => {
     await site.load(before('7025'));
     site.type('7025', TYPED);
     const now = new Date().toISOString().slice(0, 19) + 'Z';
@@ -462,7 +450,7 @@ await check('flows by another method that come otherwise are said', async () => 
 
 /* ---- merged, measured again, hand, graft ---------------------------------------- */
 
-await check('lines of an access that is merged can be listed and undone', async () => {
+await bench.one('lines of an access that is merged can be listed and undone', async () => {
     const [patient, structure, ...readings] = before('7026');
     /* known by readings alone, which name it by its identifier */
     const named = readings.map((o) => ({ ...o, focus: [{ type: 'BodyStructure',
@@ -482,7 +470,7 @@ await check('lines of an access that is merged can be listed and undone', async 
     expect(site.list('7026').length === 2, 'one is gone');
 });
 
-await check('measure again says why where the card would act', async () => {
+await bench.one('measure again says why where the card would act', async () => {
     await site.load(before('7027'));
     site.type('7027', ['flow 2600 2610 2450 2550', 'pressure 93', 'dowel 4.0',
         'flow 1685 1685', 'pressure 92']);
@@ -497,7 +485,7 @@ await check('measure again says why where the card would act', async () => {
             `readings: take ${plan.next.readings_more} more`), site.card('7027'));
 });
 
-await check('a hand-led case goes through to its end', async () => {
+await bench.one('a hand-led case goes through to its end', async () => {
     await site.load([...before('7028'),
         ...[20, 13].map((d) => observation('7028', 'digital-brachial-index', 0.35,
             '1', at(d * DAY_MS))),
@@ -514,7 +502,7 @@ await check('a hand-led case goes through to its end', async () => {
         JSON.stringify(plan).slice(0, 500));
 });
 
-await check('a graft goes through to its end', async () => {
+await bench.one('a graft goes through to its end', async () => {
     const graft = before('7029');
     graft[1].morphology.coding[0].code = 'avg';
     await site.load(graft);
@@ -529,7 +517,7 @@ await check('a graft goes through to its end', async () => {
         plan.target.floor_ml_min === 700, JSON.stringify(plan).slice(0, 500));
 });
 
-await check('times that are typed keep their order', async () => {
+await bench.one('times that are typed keep their order', async () => {
     /* of an hour ago, which after midnight was last night */
     const at = new Date();
     const now = at.getUTCHours() * 60 + at.getUTCMinutes();
@@ -550,7 +538,7 @@ await check('times that are typed keep their order', async () => {
         expect(late.out.includes('still to come'), late.out.slice(-200));
 });
 
-await check('which access, who, which method: said or asked for', async () => {
+await bench.one('which access, who, which method: said or asked for', async () => {
     await site.load(before('7008').filter((r) => r.resourceType !== 'Observation'));
     let r = site.type('7008', ['flow 2450 2550']);
     expect(r.status === 1 && r.out.includes('by which method'), r.out);
@@ -566,7 +554,7 @@ await check('which access, who, which method: said or asked for', async () => {
     expect(r.status === 2 && r.err.includes('--by'), r.err);
 });
 
-await check('beside a running service: the Task follows, what is kept is R4, ' +
+await bench.one('beside a running service: the Task follows, what is kept is R4, ' +
     'and the log says nothing of it', async () => {
     const service = new Service(binary, folder, '');
     await service.start();
@@ -603,7 +591,4 @@ await check('beside a running service: the Task follows, what is kept is R4, ' +
 });
 
 await stopChild(site.service.child);
-killChildren();
-rmSync(folder, { recursive: true, force: true });
-console.log(`${bench.passed} passed, ${bench.failed} failed`);
-process.exit(bench.failed > 0 ? 1 : 0);
+await bench.finish();

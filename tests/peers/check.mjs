@@ -8,14 +8,12 @@
  * 9110 for what the status codes mean.
  */
 
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { createServer } from 'node:net';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
-import { Record, Service, expect, http, killChildren }
-    from './delivery_kit.mjs';
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { Record, Service, expect, http } from './delivery_kit.mjs';
+import { Suite, freePort } from './suite.mjs';
 
-const bench = { passed: 0, failed: 0 };
+const bench = new Suite({ more: '[--java]' });
 
 function check(...settings) {
     const sets = settings.flatMap((setting) => ['--set', setting]);
@@ -102,15 +100,6 @@ async function lies() {
     await http('DELETE', `${bench.record.url}/Patient/${made.body.id}`);
 }
 
-/* A port that was free a moment ago. */
-async function freePort() {
-    const server = createServer();
-    await new Promise((done) => server.listen(0, '127.0.0.1', done));
-    const { port } = server.address();
-    await new Promise((done) => server.close(done));
-    return port;
-}
-
 async function isNotThere() {
     says(await check(`record.url=http://127.0.0.1:${await freePort()}/fhir`), 2,
         'it cannot be reached (name, address, port or TLS)');
@@ -118,7 +107,7 @@ async function isNotThere() {
     says(await check('record.timeout=300'), 2, 'no answer within the time of');
 }
 
-async function keepsItsToken(tmp) {
+async function keepsItsToken({ tmp }) {
     const path = join(tmp, 'token');
     writeFileSync(path, 'a-secret-token\n');
     const result = await check(`record.token_file=${path}`);
@@ -127,11 +116,9 @@ async function keepsItsToken(tmp) {
     says(await check('record.token_file=/nowhere/token'), 2, '/nowhere/token');
 }
 
-async function java(tmp) {
-    const { start } = await import('./java/server.mjs');
-    const server = await start({ data: join(tmp, 'java') });
-    const result = await check(`record.url=${server.base}`);
-    await server.stop();
+async function java() {
+    const { base } = await bench.startJava();
+    const result = await check(`record.url=${base}`);
     says(result, 0, 'says it is HAPI FHIR', 'yes It speaks FHIR R4',
         'yes Suggestions and reminders can be posted as Tasks.',
         'yes A Task and its document are posted in one transaction.',
@@ -149,30 +136,10 @@ const SCENARIOS = [
     ['the token stays where it is', keepsItsToken],
 ];
 
-async function main(binary, withJava) {
-    const tmp = mkdtempSync(join(tmpdir(), 'headgate-check-'));
-    bench.record = await Record.start(tmp);
-    bench.service = new Service(resolve(binary), tmp, bench.record.url);
-    const scenarios = withJava ? [['an HAPI FHIR server', java]] : SCENARIOS;
-    for (const [name, scenario] of scenarios) {
-        try {
-            await scenario(tmp);
-            bench.passed++;
-            console.log(`ok    ${name}`);
-        } catch (e) {
-            bench.failed++;
-            console.log(`FAIL  ${name}: ${e.message}`);
-        }
-        await bench.record.clearFaults();
-    }
-    killChildren();
-    rmSync(tmp, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: check.mjs path/to/headgate [--java]');
-    process.exit(2);
-}
-await main(process.argv[2], process.argv.includes('--java'));
+await bench.main(async () => {
+    bench.record = await Record.start(bench.tmp);
+    bench.after = () => bench.record.clearFaults();
+    bench.service = new Service(bench.binary, bench.tmp, bench.record.url);
+    await bench.each(bench.words.includes('--java')
+        ? [['an HAPI FHIR server', java]] : SCENARIOS);
+});

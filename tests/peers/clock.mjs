@@ -13,13 +13,14 @@ import { join } from 'node:path';
 import { Record, Service, expect, http, searchAll, stopChild }
     from './delivery_kit.mjs';
 import { Person } from './delivery_cases.mjs';
-import { Suite, has, until } from './load_kit.mjs';
+import { FileSuite, has } from './load_kit.mjs';
+import { until } from './suite.mjs';
 
 const FAKE = ['/usr/lib/x86_64-linux-gnu/faketime/libfaketimeMT.so.1',
     '/usr/lib64/faketime/libfaketimeMT.so.1',
     '/usr/lib/faketime/libfaketimeMT.so.1'];
 const AWAY = 20; /* Tasks that wait for the record */
-const suite = new Suite('clock.mjs');
+const suite = new FileSuite();
 let scenes = 0;
 
 /* when: "+14d", "@2026-12-31 23:59:56"; none: as it is. */

@@ -12,35 +12,20 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Person } from './delivery_cases.mjs';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { expect, http, searchAll, stopChild } from './delivery_kit.mjs';
+import { Suite, until } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
-const ARRIVE_MS = 20000;
-const WHOLE_MS = 600000;
 const HOUR_D = 1 / 24;
 const BASE = 'https://headgate.example/fhir';
 const IO = `${BASE}/CodeSystem/av-task-io`;
-const OBS = `${BASE}/CodeSystem/av-observation`;
 const TYPES = ['DocumentReference', 'ServiceRequest', 'Flag', 'Provenance'];
 
-const bench = { passed: 0, failed: 0 };
+const bench = new Suite();
 
 /* ---- looking ---------------------------------------------------------------- */
-
-async function until(what, look) {
-    for (const end = Date.now() + ARRIVE_MS;; await sleep(25)) {
-        const found = await look();
-        if (found)
-            return found;
-        expect(Date.now() < end, `not within ${ARRIVE_MS} ms: ${what}`);
-    }
-}
 
 const at = (type, url = bench.record.url) =>
     searchAll(`${url}/${type}?_count=500`);
@@ -86,13 +71,6 @@ function contentOf(document, type) {
 /* ---- people ------------------------------------------------------------------ */
 
 class Patient extends Person {
-    other(code, value, unit, daysAgo) {
-        return { ...this.reading(0, daysAgo),
-            code: { coding: [{ system: OBS, code }] }, method: undefined,
-            valueQuantity: { value, unit, code: unit,
-                system: 'http://unitsofmeasure.org' } };
-    }
-
     /* Two flows above 2 L/min, and a pressure: a plan is made.  Waits until the
      * record has all of it. */
     async candidate() {
@@ -282,49 +260,9 @@ const CASES = [
     ['the same is served here, and not taken in', servedHere],
 ];
 
-async function run([name, scenario]) {
-    try {
-        await scenario();
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-            : e.stack}`);
-        console.log(bench.service?.lastLines(5).join('\n') ?? '');
-    }
-}
-
-function finish() {
-    killChildren();
-    rmSync(bench.folder, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length !== 3) {
-    console.error('usage: companions.mjs path/to/headgate');
-    process.exit(2);
-}
-bench.folder = mkdtempSync(join(tmpdir(), 'headgate-beside-'));
-setTimeout(() => {
-    console.log('FAIL  out of time');
-    bench.failed++;
-    finish();
-}, WHOLE_MS);
-try {
-    const folder = join(bench.folder, 'service');
-    mkdirSync(folder);
-    bench.record = await Record.start(bench.folder);
-    bench.service = new Service(resolve(process.argv[2]), folder,
-        bench.record.url, { 'record.service_request': true,
-            'record.flag': true });
-    await bench.service.start();
-    for (const one of CASES)
-        await run(one);
+await bench.main(async () => {
+    await bench.atRecord({ 'record.service_request': true,
+        'record.flag': true });
+    await bench.each(CASES);
     await stopChild(bench.service.child);
-} catch (e) {
-    console.log(`FAIL  the test could not run: ${e.stack}`);
-    bench.failed++;
-}
-finish();
+});

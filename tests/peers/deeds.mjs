@@ -3,7 +3,7 @@
  * done, by the command line and by HTTP, as they are read here and at a
  * clinical record; and two accesses that are one.
  *
- *   node deeds.mjs path/to/headgate
+ *   node deeds.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * The Tasks are read by an independent client (fhir-kit-client) and checked
  * against R4 by validate.mjs.  The record is the server in memory of
@@ -13,40 +13,26 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync }
-    from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Client } from 'fhir-kit-client';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll }
-    from './delivery_kit.mjs';
+import { Service, expect, http, searchAll } from './delivery_kit.mjs';
+import { Suite, untilSeen as until } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const BASE = 'https://headgate.example/fhir';
-const ARRIVE_MS = 15000;
 const SETTLE_MS = 1200; /* longer than a retry, and than a turn of follow */
-const WHOLE_MS = 300000;
 const DAY_MS = 24 * 3600 * 1000;
 /* Who acts; must be in no log. */
 const NURSE = 'Zz Nurse', DOCTOR = 'Zz Doctor', OTHER = 'Zz Other';
 
-const bench = { passed: 0, failed: 0 };
-const root = () => bench.service.url.replace(/\/fhir$/, '');
+const bench = new Suite({ wholeMs: 300000 });
+const root = () => bench.service.root();
 const START_MS = Date.now(); /* one day for a whole run */
 const inDays = (n) => new Date(START_MS + n * DAY_MS).toISOString()
     .slice(0, 10);
-
-async function until(look, isWanted, text) {
-    for (const end = Date.now() + ARRIVE_MS;; await sleep(50)) {
-        const seen = await look();
-        if (isWanted(seen))
-            return seen;
-        expect(Date.now() < end, `${text}: ${JSON.stringify(seen)
-            .slice(0, 1500)}`);
-    }
-}
 
 /* ---- Tasks, here and there ------------------------------------------------------ */
 
@@ -503,7 +489,7 @@ const cases = {
         const person = await suggested('http');
         const [{ id }] = await here(person);
         const words = new URLSearchParams({ act: 'take', task: id, by: NURSE });
-        const answers = await bench.withTokens(async (url) => [
+        const answers = await withTokens(async (url) => [
             await http('POST', `${url}/task?${words}`),
             await http('POST', `${url}/task?${words}`, undefined,
                 { Authorization: 'Bearer looks' }),
@@ -563,7 +549,7 @@ const cases = {
     },
 
     async 'in silent mode there is nothing to act on'() {
-        const folder = join(bench.folder, 'silent');
+        const folder = join(bench.tmp, 'silent');
         mkdirSync(folder);
         const loud = bench.service;
         const silent = new Service(bench.binary, folder, bench.record.url,
@@ -592,7 +578,7 @@ const cases = {
 
 /* The service again, on the same store, for those with a token. */
 async function withTokens(use) {
-    const file = join(bench.folder, 'tokens');
+    const file = join(bench.tmp, 'tokens');
     const line = (name, scope) => `${name} ${createHash('sha256').update(name)
         .digest('hex')} ${scope}\n`;
     writeFileSync(file, line('looks', 'system/Task.rs')
@@ -609,45 +595,7 @@ async function withTokens(use) {
     }
 }
 
-async function main(binary, part) {
-    bench.folder = mkdtempSync(join(tmpdir(), 'headgate-deeds-'));
-    bench.binary = binary;
-    bench.withTokens = withTokens;
-    const end = (status) => {
-        killChildren();
-        rmSync(bench.folder, { recursive: true, force: true });
-        process.exit(status);
-    };
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        end(1);
-    }, WHOLE_MS);
-    bench.record = await Record.start(bench.folder);
-    bench.service = new Service(binary, bench.folder, bench.record.url,
-        { 'record.follow': 1, 'site.zone': 'UTC' });
-    await bench.service.start();
-    for (const [name, run] of Object.entries(cases)) {
-        if (part !== undefined && !name.includes(part))
-            continue;
-        try {
-            await run();
-            bench.passed++;
-            console.log(`ok    ${name}`);
-        } catch (e) {
-            bench.failed++;
-            console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-                : e.stack}`);
-            bench.service.lastLines(5).forEach((l) => console.log(`      ${l}`));
-        } finally {
-            await bench.record.clearFaults();
-        }
-    }
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    end(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: deeds.mjs path/to/headgate [PART OF A NAME]');
-    process.exit(2);
-}
-await main(resolve(process.argv[2]), process.argv[3]);
+await bench.main(async () => {
+    await bench.atRecord({ 'record.follow': 1, 'site.zone': 'UTC' });
+    await bench.each(cases);
+});

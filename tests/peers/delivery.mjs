@@ -9,22 +9,18 @@
  * service, so that a doubled Task with another key is seen as well.
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { expect, http, searchAll, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { measureLatency } from './delivery_latency.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 60000; /* on a machine that is busy with other things */
 const SETTLE_MS = 800;      /* longer than outbox.retry_last */
-const WHOLE_MS = 600000;
 const BURST = 30;
 
-const bench = { record: null, service: null, passed: 0, failed: 0 };
+const bench = new Suite();
 
 async function tasksOf(person) {
     const all = await searchAll(`${bench.record.url}/Task?_count=500`);
@@ -295,59 +291,7 @@ const SCENARIOS = [
     ['the service ends when asked', endsWhenAsked],
 ];
 
-async function run(name, scenario) {
-    const began = performance.now();
-    try {
-        await scenario();
-        bench.passed++;
-        console.log(`ok    ${name} (${seconds(began)} s)`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name} (${seconds(began)} s): ${
-            e instanceof Unmet ? e.message : e.stack}`);
-        for (const line of bench.service.lastLines(5))
-            console.log(`      ${line}`);
-    } finally {
-        await bench.record.clearFaults();
-    }
-}
-
-function seconds(began) {
-    return ((performance.now() - began) / 1000).toFixed(1);
-}
-
-function finish(tmp) {
-    killChildren();
-    rmSync(tmp, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-async function main(binary) {
-    const tmp = mkdtempSync(join(tmpdir(), 'headgate-delivery-'));
-    const stop = (why) => {
-        console.log(`FAIL  ${why}`);
-        bench.failed++;
-        finish(tmp);
-    };
-    setTimeout(stop, WHOLE_MS, 'out of time');
-    process.on('SIGINT', () => stop('interrupted'));
-    process.on('SIGTERM', () => stop('ended from outside'));
-    try {
-        bench.record = await Record.start(tmp);
-        bench.service = new Service(resolve(binary), tmp, bench.record.url);
-        await bench.service.start();
-        for (const [name, scenario] of SCENARIOS)
-            await run(name, scenario);
-    } catch (e) {
-        bench.service?.lastLines(20).forEach((line) => console.log(line));
-        return stop(`the test could not run: ${e.message}`);
-    }
-    return finish(tmp);
-}
-
-if (process.argv.length !== 3) {
-    console.error('usage: delivery.mjs path/to/headgate');
-    process.exit(2);
-}
-await main(process.argv[2]);
+await bench.main(async () => {
+    await bench.atRecord();
+    await bench.each(SCENARIOS);
+});

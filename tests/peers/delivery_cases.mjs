@@ -68,6 +68,14 @@ export class Person {
             ...extra };
     }
 
+    /* Something else that is a number, of the same access. */
+    other(code, value, unit, daysAgo = 0) {
+        return { ...this.reading(0, daysAgo), method: undefined,
+            code: { coding: [{ system: `${BASE}/CodeSystem/av-observation`,
+                code }] },
+            valueQuantity: { value, unit, code: unit, system: UCUM } };
+    }
+
     /* The first of the two readings: no Task follows from it alone. */
     async firstReading(daysAgo = 28) {
         await this.arrive();

@@ -229,6 +229,25 @@ export class Service {
         return id;
     }
 
+    root() {
+        return this.url.replace(/\/fhir$/, '');
+    }
+
+    /* The value of one line of /metrics; undefined: there is none. */
+    async metric(line) {
+        const { text } = await http('GET', `${this.root()}/metrics`);
+        const found = text.split('\n').find((l) => l.startsWith(`${line} `));
+        return found === undefined ? undefined
+            : Number(found.slice(line.length + 1));
+    }
+
+    async untilMetric(line, wanted) {
+        let value;
+        for (const end = Date.now() + REQUEST_MS;
+            (value = await this.metric(line)) !== wanted; await sleep(20))
+            expect(Date.now() < end, `${line} is ${value}, not ${wanted}`);
+    }
+
     /* The end of the log, for the reader of a failure. */
     lastLines(count) {
         try {

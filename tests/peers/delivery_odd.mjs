@@ -3,46 +3,32 @@
  * asked is that a Task arrives once, that nobody's work is overwritten, and
  * that nothing is sent without a pause.
  *
- *   node delivery_odd.mjs path/to/headgate [PART OF A NAME]
+ *   node delivery_odd.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * Sources: HL7 FHIR R4, http.html (conditional create, If-Match, patch,
  * transaction and batch responses), capabilitystatement.html; RFC 9110, 10.2.3
  * and 15 (Retry-After, status codes).
  */
 
-import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { readFileSync } from 'node:fs';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { Service, expect, http, searchAll, stopChild }
+    from './delivery_kit.mjs';
+import { Suite, untilSeen } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 
 const ARRIVE_MS = 12000;
 const SETTLE_MS = 800;
-const WHOLE_MS = 600000;
 
-const bench = { record: null, service: null, passed: 0, failed: 0 };
+const bench = new Suite();
 
 async function of(person, type) {
     const all = await searchAll(`${bench.record.url}/${type}?_count=1000`);
     return all.filter((resource) => person.isIn(resource));
 }
 
-async function until(look, isWanted, text, ms = ARRIVE_MS) {
-    const end = Date.now() + ms;
-    for (;;) {
-        const seen = await look();
-        if (isWanted(seen))
-            return seen;
-        expect(Date.now() < end, `${text}: ${JSON.stringify(seen ?? null)
-            .slice(0, 500)}`);
-        await sleep(50);
-    }
-}
-
 function arrives(person, type = 'Task', ms = ARRIVE_MS) {
-    return until(() => of(person, type), (found) => found.length > 0,
+    return untilSeen(() => of(person, type), (found) => found.length > 0,
         `no ${type} of ${person.tag} arrived`, ms);
 }
 
@@ -67,7 +53,7 @@ function parsed(text) {
 }
 
 function grown(person, before, ms) {
-    return until(async () => (await of(person, 'Task'))[0],
+    return untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.input.length > before.input.length,
         'the new reading is not in the Task', ms);
 }
@@ -157,7 +143,7 @@ async function refersToWhatCameLater() {
     const again = await bench.service.command('outbox', 'retry', 'all');
     expect(again.status === 0, again.err);
     const [order] = await arrives(person, 'ServiceRequest');
-    await until(async () => (await of(person, 'Task'))[0],
+    await untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.focus?.reference === `ServiceRequest/${order.id}`,
         'the Task does not refer to its proposal');
 }
@@ -223,7 +209,7 @@ async function changedTwice() {
     await fault({ kind: 'delay', ms: 1500,
         match: { method: 'PATCH', path: '/Task*' } });
     await bench.service.post(person.reading(2080, 0));
-    await until(() => bench.record.log(since),
+    await untilSeen(() => bench.record.log(since),
         (log) => log.some(({ fault: hit }) => hit === 'delay'), 'no patch');
     const second = await http('PUT', url, { ...first,
         output: [made('Booked'), made('Told the patient')] });
@@ -259,7 +245,7 @@ async function ourOwnIsKept() {
     await http('PUT', `${bench.record.url}/Task/late-twin`,
         { ...ours, id: 'late-twin' });
     await bench.service.post(person.reading(2080, 0));
-    const ended = await until(() => of(person, 'Task'), (found) =>
+    const ended = await untilSeen(() => of(person, 'Task'), (found) =>
         found.some(({ status }) => status === 'entered-in-error'),
     'the twin was not put right', 8000);
     expect(ended.find(({ status }) => status === 'requested')?.id === ours.id,
@@ -307,7 +293,7 @@ async function touchedWhileAside() {
     const refused = async () => (await bench.record.log(since))
         .filter(({ method, status }) => method === 'PUT' && status === 422)
         .length;
-    await until(refused, (count) => count === 1, 'it was not refused');
+    await untilSeen(refused, (count) => count === 1, 'it was not refused');
     await sleep(SETTLE_MS);
     const touched = await http('POST', `${bench.record.url}/`, {
         resourceType: 'Bundle', type: 'batch', entry: [{ resource: { ...before,
@@ -329,7 +315,7 @@ async function acceptedAfterGivenUp() {
         await fault({ kind: 'status', status: 422,
             match: { method, path: '/Task/*' } });
     await bench.service.post(person.reading(2080, 0));
-    const line = await until(async () => (await bench.service.command('outbox',
+    const line = await untilSeen(async () => (await bench.service.command('outbox',
         '--json')).out.split('\n').map(parsed).find(({ type, patient }) =>
         type === 'Task' && patient === person.mrn), Boolean, 'not listed');
     const done = await bench.service.command('outbox', 'discard',
@@ -339,12 +325,26 @@ async function acceptedAfterGivenUp() {
         { ...before, status: 'accepted' });
     expect(accepted.status === 200, `PUT ${accepted.status}`);
     const key = before.identifier[0].value;
-    await until(async () => (await searchAll(`${bench.service.url}/Task`))
+    await untilSeen(async () => (await searchAll(`${bench.service.url}/Task`))
         .find(({ identifier }) => identifier?.[0]?.value === key)?.status,
     (status) => status === 'accepted', 'it is not seen here', 6000);
 }
 
 /* ---- what is new while the old is refused -------------------------------- */
+
+/* A reading while the Task is read there for the one before. */
+async function newerWhileRead(person, before) {
+    await fault({ kind: 'delay', ms: 1200,
+        match: { method: 'GET', path: `/Task/${before.id}` } });
+    const since = await bench.record.end();
+    await bench.service.post(person.reading(2080, 0));
+    await untilSeen(() => bench.record.log(since),
+        (log) => log.some(({ fault: hit }) => hit === 'delay'), 'not read');
+    await bench.service.post(person.reading(2090, 0));
+    await untilSeen(async () => (await of(person, 'Task'))[0],
+        (task) => task.input.length > before.input.length + 1,
+        'the newest reading is not in the Task', 6000);
+}
 
 async function newerWhileRefused() {
     const person = await new Person(bench.service, 'newer').bothReadings();
@@ -352,16 +352,7 @@ async function newerWhileRefused() {
     for (const method of ['PATCH', 'PUT'])
         await fault({ kind: 'status', status: 422,
             match: { method, path: '/Task*' } });
-    await fault({ kind: 'delay', ms: 1200,
-        match: { method: 'GET', path: `/Task/${before.id}` } });
-    const since = await bench.record.end();
-    await bench.service.post(person.reading(2080, 0));
-    await until(() => bench.record.log(since),
-        (log) => log.some(({ fault: hit }) => hit === 'delay'), 'not read');
-    await bench.service.post(person.reading(2090, 0));
-    await until(async () => (await of(person, 'Task'))[0],
-        (task) => task.input.length > before.input.length + 1,
-        'the newest reading is not in the Task', 6000);
+    await newerWhileRead(person, before);
 }
 
 /* Accepted there, and seen by a delivery during which something new came. */
@@ -371,16 +362,7 @@ async function newerWhileAccepted() {
     const url = `${bench.record.url}/Task/${before.id}`;
     const accepted = await http('PUT', url, { ...before, status: 'accepted' });
     expect(accepted.status === 200, `PUT ${accepted.status}`);
-    await fault({ kind: 'delay', ms: 1200,
-        match: { method: 'GET', path: `/Task/${before.id}` } });
-    const since = await bench.record.end();
-    await bench.service.post(person.reading(2080, 0));
-    await until(() => bench.record.log(since),
-        (log) => log.some(({ fault: hit }) => hit === 'delay'), 'not read');
-    await bench.service.post(person.reading(2090, 0));
-    await until(async () => (await of(person, 'Task'))[0],
-        (task) => task.input.length > before.input.length + 1,
-        'the newest reading is not in the Task', 6000);
+    await newerWhileRead(person, before);
 }
 
 /* ---- no conditional create ----------------------------------------------- */
@@ -393,7 +375,7 @@ async function withoutCondition() {
         headers: { 'Content-Type': 'application/fhir+json' }, times: 3,
         match: { method: 'GET', path: '/metadata' } });
     await restart();
-    await until(() => bench.record.log(),
+    await untilSeen(() => bench.record.log(),
         (log) => log.slice(-5).some(({ path }) => path === '/metadata'),
         'it was not asked');
     await sleep(200);
@@ -479,50 +461,15 @@ const SCENARIOS = [
     ['no conditional create, and no search', searchRefused],
 ];
 
-async function run(name, scenario) {
-    const began = performance.now();
-    const spent = () => ((performance.now() - began) / 1000).toFixed(1);
-    try {
-        if (bench.altered)
-            await restart();
-        await scenario();
-        bench.passed++;
-        console.log(`ok    ${name} (${spent()} s)`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name} (${spent()} s): ${
-            e instanceof Unmet ? e.message : e.stack}`);
-        bench.service.lastLines(6).forEach((l) => console.log(`      ${l}`));
-    } finally {
-        await bench.record.clearFaults();
-        await sleep(SETTLE_MS); /* what this one left must not hit the next */
-    }
-}
-
-async function main(binary, only) {
-    bench.tmp = mkdtempSync(join(tmpdir(), 'headgate-odd-'));
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        killChildren();
-        process.exit(1);
-    }, WHOLE_MS);
+await bench.main(async () => {
     bench.settings = { 'record.service_request': true, 'record.flag': true,
         'record.follow': 0 }; /* nothing is put right by the way */
-    bench.record = await Record.start(bench.tmp);
-    bench.service = new Service(resolve(binary), bench.tmp, bench.record.url,
-        bench.settings);
-    await bench.service.start();
-    for (const [name, scenario] of SCENARIOS)
-        if (only === undefined || name.includes(only))
-            await run(name, scenario);
-    killChildren();
-    rmSync(bench.tmp, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: delivery_odd.mjs path/to/headgate [PART OF A NAME]');
-    process.exit(2);
-}
-await main(process.argv[2], process.argv[3]);
+    await bench.atRecord(bench.settings);
+    bench.after = async () => {
+        await bench.record.clearFaults();
+        await sleep(SETTLE_MS); /* what this one left must not hit the next */
+        if (bench.altered)
+            await restart();
+    };
+    await bench.each(SCENARIOS);
+});

@@ -2,7 +2,7 @@
  * The many ways in which a Task, and what goes with it, gets to a record that
  * cannot do this or that, misunderstands, refuses or lies.
  *
- *   node delivery_ways.mjs path/to/headgate [--java] [PART OF A NAME]
+ *   node delivery_ways.mjs path/to/headgate [--java] [PART-OF-A-NAME]
  *
  * The record is the server in memory of record.mjs; with --java an HAPI FHIR
  * JPA server on a database stands behind its faults.
@@ -13,22 +13,20 @@
  * Counts are exact: they are taken at the record, by patient and access.
  */
 
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { writeFileSync } from 'node:fs';
 import { createServer } from 'node:http';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { Service, expect, http, searchAll, stopChild }
+    from './delivery_kit.mjs';
+import { Suite, untilSeen } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
-const ARRIVE_MS = 20000;
 const SETTLE_MS = 800;
-const WHOLE_MS = 600000;
 const KEY = 'https://headgate.example/fhir/NamingSystem/task-key';
 
-const bench = { record: null, service: null, passed: 0, failed: 0 };
+const bench = new Suite({ more: '[--java] [PART-OF-A-NAME]' });
 
 /* ---- what is there ------------------------------------------------------ */
 
@@ -37,20 +35,8 @@ async function of(person, type) {
     return all.filter((resource) => person.isIn(resource));
 }
 
-async function until(look, isWanted, text, ms = ARRIVE_MS) {
-    const end = Date.now() + ms;
-    for (;;) {
-        const seen = await look();
-        if (isWanted(seen))
-            return seen;
-        expect(Date.now() < end, `${text}: ${JSON.stringify(seen)
-            .slice(0, 600)}`);
-        await sleep(50);
-    }
-}
-
 function arrives(person, type = 'Task') {
-    return until(() => of(person, type), (found) => found.length > 0,
+    return untilSeen(() => of(person, type), (found) => found.length > 0,
         `no ${type} of ${person.tag} arrived`);
 }
 
@@ -124,7 +110,7 @@ async function asBatch() {
     await fault({ kind: 'as-batch', match: { method: 'POST', path: '/' } });
     const person = await new Person(bench.service, 'asbatch').bothReadings();
     await arrives(person);
-    const task = await until(async () => (await of(person, 'Task'))[0],
+    const task = await untilSeen(async () => (await of(person, 'Task'))[0],
         (found) => /^ServiceRequest\//.test(found.focus?.reference ?? ''),
         'the references were not put right');
     await refersWell(person, task);
@@ -187,7 +173,7 @@ async function patched() {
     const before = await oneTask(person);
     const since = await bench.record.end();
     await bench.service.post(person.reading(2080, 0));
-    await until(async () => (await of(person, 'Task'))[0],
+    await untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.input.length > before.input.length,
         'the third reading is not in the Task');
     const log = await bench.record.log(since, true);
@@ -208,10 +194,10 @@ async function noPatch() {
     const before = await oneTask(person);
     const since = await bench.record.end();
     await bench.service.post(person.reading(2080, 0));
-    await until(async () => (await of(person, 'Task'))[0],
+    await untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.input.length > before.input.length, 'not changed');
     await bench.service.post(person.reading(2090, 0));
-    await until(async () => (await of(person, 'Task'))[0],
+    await untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.input.length > before.input.length + 1, 'not changed');
     const log = await bench.record.log(since);
     const tried = log.filter(({ method, path }) => method === 'PATCH'
@@ -229,13 +215,13 @@ async function personIsFaster() {
     await fault({ kind: 'delay', ms: 1500,
         match: { method: 'PATCH', path: '/Task*' } });
     await bench.service.post(person.reading(2080, 0));
-    await until(async () => (await bench.record.log(since)),
+    await untilSeen(async () => (await bench.record.log(since)),
         (log) => log.some(({ fault: hit }) => hit === 'delay'), 'no patch');
     const accepted = await http('PUT', `${bench.record.url}/Task/${before.id}`,
         { ...before, status: 'accepted', owner: { display: 'Coordinator' } },
         { 'If-Match': `W/"${before.meta.versionId}"` });
     expect(accepted.status === 200, `accepted: ${accepted.status}`);
-    const after = await until(async () => (await of(person, 'Task'))[0],
+    const after = await untilSeen(async () => (await of(person, 'Task'))[0],
         (task) => task.input.length > before.input.length, 'not added to');
     expect(after.status === 'accepted' && after.owner?.display
         === 'Coordinator', `status ${after.status}`);
@@ -249,7 +235,7 @@ async function twins() {
     await fault({ kind: 'drop-before', times: 6,
         match: { method: 'POST', carries: 'Task' } });
     const person = await new Person(bench.service, 'twins').bothReadings();
-    const [entry] = await until(() => seen(person, since, 'POST'),
+    const [entry] = await untilSeen(() => seen(person, since, 'POST'),
         (posts) => posts.some(({ body }) => body.includes('"Task"')),
         'nothing was sent');
     const body = parsed(entry.body);
@@ -264,7 +250,7 @@ async function twins() {
         await sleep(10);
     }
     await bench.record.clearFaults();
-    const tasks = await until(() => of(person, 'Task'),
+    const tasks = await untilSeen(() => of(person, 'Task'),
         (found) => found.filter(({ status }) => status === 'requested')
             .length === 1, 'the twins were not put right');
     expect(tasks.length === 3, `${tasks.length} Tasks`);
@@ -273,7 +259,7 @@ async function twins() {
     expect(tasks.filter(({ status }) => status === 'entered-in-error')
         .length === 2, tasks.map(({ status }) => status).join(' '));
     await bench.service.post(person.reading(2080, 0));
-    await until(async () => (await of(person, 'Task'))
+    await untilSeen(async () => (await of(person, 'Task'))
         .find(({ id }) => id === kept.id), ({ input }) =>
         input.length > task.input.length, 'the kept one is not kept up');
 }
@@ -344,7 +330,7 @@ async function aside(tag) {
     await fault({ kind: 'status', status: 422, times: 100,
         match: { method: 'POST', carries: 'Task' } });
     const person = await new Person(bench.service, tag).bothReadings();
-    await until(() => listed(person), (lines) => lines.length === 1,
+    await untilSeen(() => listed(person), (lines) => lines.length === 1,
         'it was not put aside');
     const since = await bench.record.end();
     await sleep(SETTLE_MS);
@@ -395,14 +381,14 @@ async function asideIsFollowed() {
         await fault({ kind: 'status', status: 422, times: 100,
             match: { method, path: `/Task/${task.id}` } });
     await bench.service.post(person.reading(2080, 0));
-    await until(() => listed(person), (lines) => lines.length === 1,
+    await untilSeen(() => listed(person), (lines) => lines.length === 1,
         'the change was not put aside');
     await bench.record.clearFaults();
     const since = await bench.record.end();
     const accepted = await http('PUT', `${bench.record.url}/Task/${task.id}`,
         { ...(await of(person, 'Task'))[0], status: 'accepted' });
     expect(accepted.status === 200, `accepted: ${accepted.status}`);
-    await until(async () => (await searchAll(`${bench.service.url}/Task?`
+    await untilSeen(async () => (await searchAll(`${bench.service.url}/Task?`
         + `identifier=${KEY}%7C${task.identifier[0].value}`))[0],
     ({ status }) => status === 'accepted', 'the acceptance is not seen');
     await sleep(SETTLE_MS);
@@ -444,7 +430,7 @@ async function aWordEndsThePause() {
     await fault({ kind: 'status', status: 503,
         headers: { 'Retry-After': '120' }, times: 100000 });
     const person = await new Person(bench.service, 'word').bothReadings();
-    const { text } = await until(() => ops('readyz'),
+    const { text } = await untilSeen(() => ops('readyz'),
         (answer) => /left alone until/.test(answer.text), 'no pause');
     const said = Date.parse(/left alone until (\S+Z), then tried/.exec(text)[1]);
     expect(said >= asked + 120000 && said <= Date.now() + 121000,
@@ -475,7 +461,7 @@ async function sourcesOf(task) {
 async function provenance() {
     const person = await new Person(bench.service, 'source').bothReadings();
     const task = await oneTask(person);
-    const [found, ...others] = await until(() => sourcesOf(task),
+    const [found, ...others] = await untilSeen(() => sourcesOf(task),
         (all) => all.length > 0, 'no Provenance of the Task');
     expect(others.length === 0, `${1 + others.length} Provenances`);
     expect(found.agent.length > 0 && found.entity.length >= 2,
@@ -489,7 +475,7 @@ async function flag() {
         `a Flag that is ${raised.status}`);
     await bench.service.post({ ...person.second, status: 'corrected',
         valueQuantity: { ...person.second.valueQuantity, value: 1200 } });
-    const [ended, ...others] = await until(() => of(person, 'Flag'),
+    const [ended, ...others] = await untilSeen(() => of(person, 'Flag'),
         (found) => found[0].status !== 'active', 'the Flag was not ended');
     expect(ended.status === 'inactive' && ended.period?.end
         && others.length === 0, JSON.stringify(ended));
@@ -498,7 +484,7 @@ async function flag() {
 async function deletedStaysDeleted() {
     const person = await new Person(bench.service, 'deleted').bothReadings();
     const task = await oneTask(person);
-    const [source] = await until(() => sourcesOf(task), (all) => all.length > 0,
+    const [source] = await untilSeen(() => sourcesOf(task), (all) => all.length > 0,
         'no Provenance of the Task');
     for (const path of [`Provenance/${source.id}`, `Task/${task.id}`]) {
         /* some servers keep what others refer to: the Provenance goes first */
@@ -510,7 +496,7 @@ async function deletedStaysDeleted() {
     expect((await of(person, 'Task')).length === 0, 'it was made again');
 }
 
-async function tokenIsRenewed(tmp) {
+async function tokenIsRenewed({ tmp }) {
     const path = join(tmp, 'record-token');
     writeFileSync(path, 'first\n');
     await stopChild(bench.service.child);
@@ -571,56 +557,9 @@ const SCENARIOS = [
     ['what was sent is valid FHIR', sentValid],
 ];
 
-async function run(name, scenario, tmp) {
-    const began = performance.now();
-    const spent = () => ((performance.now() - began) / 1000).toFixed(1);
-    try {
-        const note = await scenario(tmp);
-        bench.passed++;
-        console.log(`ok    ${name} (${spent()} s)${note ? `: ${note}` : ''}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name} (${spent()} s): ${
-            e instanceof Unmet ? e.message : e.stack}`);
-        bench.service.lastLines(6).forEach((l) => console.log(`      ${l}`));
-    } finally {
-        await bench.record.clearFaults();
-    }
-}
-
-async function startJava(tmp) {
-    const { start } = await import('./java/server.mjs');
-    return start({ data: join(tmp, 'java') });
-}
-
-async function main(binary, words) {
-    const only = words.find((word) => !word.startsWith('--'));
-    const tmp = mkdtempSync(join(tmpdir(), 'headgate-ways-'));
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        killChildren();
-        process.exit(1);
-    }, WHOLE_MS);
+await bench.main(async () => {
     bench.settings = { 'record.service_request': true, 'record.flag': true,
         'record.follow': 2 };
-    bench.java = words.includes('--java') ? await startJava(tmp) : null;
-    bench.record = await Record.start(tmp, bench.java?.base);
-    bench.service = new Service(resolve(binary), tmp, bench.record.url,
-        bench.settings);
-    await bench.service.start();
-    for (const [name, scenario] of SCENARIOS)
-        if (only === undefined || name.includes(only))
-            await run(name, scenario, tmp);
-    killChildren();
-    await bench.java?.stop();
-    rmSync(tmp, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: delivery_ways.mjs path/to/headgate [--java] '
-        + '[PART OF A NAME]');
-    process.exit(2);
-}
-await main(process.argv[2], process.argv.slice(3));
+    await bench.atRecord(bench.settings);
+    await bench.each(SCENARIOS);
+});

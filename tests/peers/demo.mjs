@@ -7,20 +7,19 @@
  *     node demo.mjs HEADGATE HEADGATE-DEMO
  */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 
-import { expect, http, killChildren, searchAll, Service, stopChild, Unmet }
+import { expect, http, searchAll, Service, stopChild, Unmet }
     from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText } from './validate.mjs';
 
-const LIMIT_MS = 600000;
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
-const [binary, generator] = process.argv.slice(2);
-const folder = mkdtempSync(join(tmpdir(), 'headgate-demo-'));
+const bench = new Suite({ needs: ['HEADGATE', 'HEADGATE-DEMO'] });
+const { tmp: folder, files: [binary, generator] } = bench;
 const expected = JSON.parse(readFileSync(join(ROOT, 'config/demo/expected.json')));
 const config = ['--config', join(ROOT, 'config/demo.ini'),
     '--set', `store.path=${join(folder, 'hg.db')}`];
@@ -149,34 +148,12 @@ async function decide(service) {
         'a rejected Task is still in the queue');
 }
 
-async function main() {
-    const year = join(folder, 'year.ndjson');
-    writeFileSync(year, execFileSync(generator, { maxBuffer: 1 << 26 }));
-    const lines = readFileSync(year, 'utf8').trim().split('\n').map((l) => JSON.parse(l));
-    const service = new Service(binary, folder, '');
-    await service.start();
-    let passed = 0, failed = 0;
-    for (const [name, test] of Object.entries(cases)) {
-        try {
-            await test({ service, year, lines });
-            console.log(`ok    ${name}`);
-            passed++;
-        } catch (e) {
-            console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message : e.stack}`);
-            failed++;
-        }
-    }
-    return { passed, failed };
-}
-
-const watchdog = setTimeout(() => {
-    console.log('FAIL  out of time\n0 passed, 1 failed');
-    killChildren();
-    process.exit(1);
-}, LIMIT_MS);
-const { passed, failed } = await main();
-clearTimeout(watchdog);
-killChildren();
-rmSync(folder, { recursive: true, force: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed === 0 && passed > 0 ? 0 : 1);
+await bench.main(async () => {
+    bench.year = join(folder, 'year.ndjson');
+    writeFileSync(bench.year, execFileSync(generator, { maxBuffer: 1 << 26 }));
+    bench.lines = readFileSync(bench.year, 'utf8').trim().split('\n')
+        .map((l) => JSON.parse(l));
+    bench.service = new Service(binary, folder, '');
+    await bench.service.start();
+    await bench.each(cases);
+});

@@ -3,7 +3,7 @@
  * there once, what could not be kept is not acknowledged, and when the disk is
  * well again everything goes on.
  *
- *   node disk.mjs path/to/headgate path/to/libsync_fails.so [NAME]
+ *   node disk.mjs path/to/headgate path/to/libsync_fails.so [PART-OF-A-NAME]
  *
  * The disks are file systems in memory with a size (mount(8)), for which the
  * test has to run as root or in a user namespace of its own.  503 and what it
@@ -13,15 +13,18 @@
 import { spawnSync } from 'node:child_process';
 import { appendFileSync, mkdirSync, readFileSync, renameSync, rmSync, statSync,
     writeFileSync } from 'node:fs';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import { expect, http, stopChild } from './delivery_kit.mjs';
-import { Suite, bundle, has, lines, patient, read, reading, text, until }
+import { FileSuite, bundle, has, lines, patient, read, reading, text }
     from './load_kit.mjs';
+import { until } from './suite.mjs';
 
-const shim = resolve(process.argv[3] ?? '');
-process.argv.splice(3, 1); /* what follows is the name of a test */
-const suite = new Suite('disk.mjs');
+const suite = new FileSuite({ needs: ['path/to/headgate',
+    'path/to/libsync_fails.so'] });
+const [, shim] = suite.files;
 const mounted = [];
+suite.close = () => mounted.forEach((path) =>
+    spawnSync('umount', ['-l', path]));
 
 function mount(...words) {
     const said = spawnSync('mount', words, { encoding: 'utf8' });
@@ -288,6 +291,4 @@ await suite.one('a store of which a part cannot be read: seen, and said', async 
     await stopChild(service.child);
 });
 
-for (const path of mounted)
-    spawnSync('umount', ['-l', path]);
 await suite.finish();

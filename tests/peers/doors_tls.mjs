@@ -10,40 +10,26 @@
  */
 
 import { execFileSync, spawnSync } from 'node:child_process';
-import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync }
-    from 'node:fs';
+import { chmodSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { createHash, X509Certificate } from 'node:crypto';
 import { Agent, request } from 'node:https';
 import { request as plainRequest } from 'node:http';
 import { connect } from 'node:net';
-import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { connect as connectTls } from 'node:tls';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { expect, killChildren, stopChild } from './delivery_kit.mjs';
+import { expect, stopChild } from './delivery_kit.mjs';
 import { Endpoint } from './endpoint_kit.mjs';
 import { certificates } from './mllp_kit.mjs';
+import { Suite } from './suite.mjs';
 
-const binary = process.argv[2];
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-tls-'));
+const bench = new Suite();
+const { binary, tmp } = bench;
 const c = certificates(tmp);
 const tokens = join(tmp, 'tokens');
 writeFileSync(tokens, `unit ${createHash('sha256').update('tok').digest('hex')}\n`);
 writeFileSync(join(tmp, 'tok'), 'tok\n');
-let passed = 0, failed = 0, folder = 0;
-
-async function one(name, run) {
-    const started = performance.now();
-    try {
-        await run();
-        passed++;
-        console.log(`ok    ${name} (${((performance.now() - started) / 1000)
-            .toFixed(1)} s)`);
-    } catch (e) {
-        failed++;
-        console.log(`FAIL  ${name}: ${e.message}`);
-    }
-}
+let folder = 0;
 
 const TLS = { 'http.anonymous': false, 'http.tokens': tokens,
     'http.tls_certificate': c.at('server.pem'), 'http.tls_key': c.at('server.key') };
@@ -82,7 +68,7 @@ async function metric(service, name) {
     return Number(new RegExp(`^${name} (\\S+)$`, 'm').exec(text)[1]);
 }
 
-await one('versions, names, and who signs', async () => {
+await bench.one('versions, names, and who signs', async () => {
     const s = await start(TLS);
     expect(s.url.startsWith('https://127.0.0.1:'), s.url);
     for (const version of ['TLSv1.2', 'TLSv1.3']) {
@@ -113,7 +99,7 @@ await one('versions, names, and who signs', async () => {
     expect(await stopChild(s.child) === 0, 'a clean end');
 });
 
-await one('certificates of clients', async () => {
+await bench.one('certificates of clients', async () => {
     for (const [mode, none] of [['required', false], ['asked', true]]) {
         const s = await start({ ...TLS, 'http.tls_client': mode,
             'http.tls_client_ca': c.at('ca.pem') });
@@ -130,7 +116,7 @@ await one('certificates of clients', async () => {
     }
 });
 
-await one('a certificate that was revoked', async () => {
+await bench.one('a certificate that was revoked', async () => {
     /* a list of openssl's ca(1) */
     writeFileSync(join(tmp, 'index.txt'), '');
     writeFileSync(join(tmp, 'crlnumber'), '01\n');
@@ -152,7 +138,7 @@ await one('a certificate that was revoked', async () => {
     await stopChild(s.child);
 });
 
-await one('commands with --to: --ca FILE', async () => {
+await bench.one('commands with --to: --ca FILE', async () => {
     const s = await start(TLS);
     const run = (...more) => spawnSync(binary, ['queue', '--to',
         s.url.replace('127.0.0.1', 'localhost'), '--token-file', join(tmp, 'tok'),
@@ -171,7 +157,7 @@ await one('commands with --to: --ca FILE', async () => {
     await stopChild(s.child);
 });
 
-await one('a record with a certificate of one\'s own authority', async () => {
+await bench.one('a record with a certificate of one\'s own authority', async () => {
     /* the record here is another headgate, which wants a certificate */
     const record = await start({ ...TLS, 'http.tls_client': 'required',
         'http.tls_client_ca': c.at('ca.pem') });
@@ -196,7 +182,7 @@ await one('a record with a certificate of one\'s own authority', async () => {
     await stopChild(record.child);
 });
 
-await one('plain only where it is meant so', async () => {
+await bench.one('plain only where it is meant so', async () => {
     const attempt = (settings) => spawnSync(binary, ['check', '--offline', '--config',
         'config/demo.ini', ...Object.entries({ 'store.path': join(tmp, 'no.db'),
             'http.anonymous': false, 'http.tokens': tokens, ...settings })
@@ -223,7 +209,7 @@ await one('plain only where it is meant so', async () => {
         .test(served.stderr), `${served.status} ${served.stderr}`);
 });
 
-await one('what a proxy says counts only of one that is known', async () => {
+await bench.one('what a proxy says counts only of one that is known', async () => {
     const self = async (s, headers) => (await ask(s, '/Task', { headers })).body
         .link.find((l) => l.relation === 'self').url;
     const said = { 'X-Forwarded-Proto': 'https', 'X-Forwarded-Host':
@@ -252,7 +238,7 @@ await one('what a proxy says counts only of one that is known', async () => {
     await stopChild(s.child);
 });
 
-await one('who fails at the greeting takes no place', async () => {
+await bench.one('who fails at the greeting takes no place', async () => {
     const s = await start({ ...TLS, 'http.connections_max': 12,
         'http.connections_per_client': 3 });
     const { port } = new URL(s.url);
@@ -276,7 +262,7 @@ await one('who fails at the greeting takes no place', async () => {
     await stopChild(s.child);
 });
 
-await one('descriptors of a connection', async () => {
+await bench.one('descriptors of a connection', async () => {
     const descriptors = (s) => readdirSync(`/proc/${s.child.pid}/fd`).length;
     for (const [settings, each] of [[TLS, 3], [{ 'http.anonymous': false,
         'http.tokens': tokens }, 1]]) {
@@ -302,7 +288,7 @@ await one('descriptors of a connection', async () => {
     }
 });
 
-await one('peers that are half open, or never finish', async () => {
+await bench.one('peers that are half open, or never finish', async () => {
     const s = await start({ ...TLS, 'http.request_timeout': 600,
         'http.idle_timeout': 1200 });
     const { port } = new URL(s.url);
@@ -333,7 +319,4 @@ await one('peers that are half open, or never finish', async () => {
     await stopChild(s.child);
 });
 
-killChildren();
-rmSync(tmp, { recursive: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed > 0 ? 1 : 0);
+await bench.finish();

@@ -2,7 +2,7 @@
  * The drop folder as a black box: what is put there is taken once, in order,
  * whatever happens, and is found again in done or failed.
  *
- *   node drop.mjs path/to/headgate
+ *   node drop.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * What it writes about refused lines is judged by the validators of
  * validate.mjs.
@@ -15,11 +15,12 @@ import { gzipSync } from 'node:zlib';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, stopChild } from './delivery_kit.mjs';
-import { Suite, bundle, expectOutcomes, has, lines, list, message, patient,
-    read, reading, senderSection, text, until } from './load_kit.mjs';
+import { FileSuite, bundle, expectOutcomes, has, lines, list, message, patient,
+    read, reading, senderSection, text } from './load_kit.mjs';
+import { until } from './suite.mjs';
 
 process.umask(0o022); /* another user reads the settings, further below */
-const suite = new Suite('drop.mjs');
+const suite = new FileSuite();
 
 /* A folder with two senders, and the service that looks into it. */
 function scene(settings = {}, senders = senderSection('north')) {
@@ -58,14 +59,6 @@ function put(root, name, content) {
     return path;
 }
 
-async function metric(service, name) {
-    const { text: all } = await http('GET',
-        service.url.replace('/fhir', '/metrics'));
-    const row = all.split('\n').find((l) => l.startsWith(`${name} `));
-    expect(row !== undefined, `no metric ${name}`);
-    return Number(row.slice(name.length + 1));
-}
-
 await suite.one('every kind of file, of two senders and none', async () => {
     const { root, service } = scene();
     put(root, 'north/lines.ndjson', text(lines('a', 250)));
@@ -86,9 +79,9 @@ await suite.one('every kind of file, of two senders and none', async () => {
     expect(found['bundles.ndjson'].stored === 4, 'Bundles in lines');
     expect(found['north/lines.ndjson'].sender === 'north'
         && found['own.hl7'].sender === 'drop', 'senders');
-    expect(await metric(service,
+    expect(await service.metric(
         'headgate_drop_files_total{outcome="done"}') === 7, 'metric');
-    expect(await metric(service, 'headgate_drop_files_waiting') === 0, 'waiting');
+    expect(await service.metric('headgate_drop_files_waiting') === 0, 'waiting');
     await stopChild(service.child);
     expect(suite.readings('a') === 250 && suite.readings('c') === 3
         && suite.readings('d') === 3, 'readings');
@@ -163,7 +156,7 @@ await suite.one('what cannot be read goes to failed with its reason', async () =
     expect(/no plain file/.test(link.reason), link.reason);
     const latin = (await ended(root, 'north/latin.json'))['north/latin.json'];
     expect(latin.where === 'failed' && latin.refused === 1, JSON.stringify(latin));
-    await until('metric', async () => await metric(service,
+    await until('metric', async () => await service.metric(
         'headgate_drop_files_total{outcome="unreadable"}') === 7);
 });
 
@@ -228,7 +221,7 @@ await suite.one('a name that is taken already gets a suffix', async () => {
     await service.start();
     for (let i = 0; i < 3; i++) {
         put(root, 'north/same.ndjson', text(lines(`a${i}`, 1)));
-        await until('it was taken', async () => await metric(service,
+        await until('it was taken', async () => await service.metric(
             'headgate_drop_files_total{outcome="done"}') === i + 1);
     }
     const done = list(join(root, 'north/done')).filter((n) => !n.includes('summary'));
@@ -237,7 +230,7 @@ await suite.one('a name that is taken already gets a suffix', async () => {
         && read(join(root, 'north/done/same-2.ndjson')).includes('a2'), 'none is overwritten');
     const long = `${'l'.repeat(240)}.ndjson`;
     put(root, `north/${long.slice(0, 240)}`, text(lines('l', 1)));
-    await until('a long name', async () => await metric(service,
+    await until('a long name', async () => await service.metric(
         'headgate_drop_files_total{outcome="done"}') === 4);
 });
 
@@ -251,7 +244,7 @@ await suite.one('the oldest first, so that a correction comes after', async () =
         utimesSync(path, 1e9 + i, 1e9 + i);
     }
     await service.start();
-    await until('all', async () => await metric(service,
+    await until('all', async () => await service.metric(
         'headgate_drop_files_total{outcome="done"}') === 100, 60000);
     const { body } = await http('GET', `${service.url}/Observation?_count=5`);
     expect(body.entry.length === 1
@@ -359,7 +352,7 @@ await suite.one('a full quarantine is waited for', async () => {
     db.close();
     put(root, 'north/a.ndjson', text(lines('a', 1)) + 'bad\n');
     await service.start();
-    await until('it waits', async () => await metric(service,
+    await until('it waits', async () => await service.metric(
         'headgate_drop_pausing') === 1);
     expect(has(join(root, 'north/taken/a.ndjson')), 'it has not failed');
     await stopChild(service.child);

@@ -32,7 +32,7 @@ const reading = { resourceType: 'Observation', status: 'final',
 /* ---- tokens --------------------------------------------------------------- */
 
 async function startGuarded(bench) {
-    const folder = join(bench.folder, 'guarded');
+    const folder = join(bench.tmp, 'guarded');
     const tokens = join(folder, 'tokens');
     mkdirSync(folder);
     writeFileSync(tokens, `# those who may\n\nunit-a ${digest(TOKEN)}\n`
@@ -101,8 +101,8 @@ async function openDoors({ outside }) {
 
 /* ---- starting ------------------------------------------------------------- */
 
-function attempt({ binary, folder }, settings) {
-    const all = { 'store.path': join(folder, 'never.db'), 'http.port': 0,
+function attempt({ binary, tmp }, settings) {
+    const all = { 'store.path': join(tmp, 'never.db'), 'http.port': 0,
         'mllp.enabled': false, 'mllp.port': 0,
         ...settings };
     return spawnSync(binary, ['serve', '--config', 'config/demo.ini',
@@ -111,7 +111,7 @@ function attempt({ binary, folder }, settings) {
 }
 
 function refusedStarts(bench) {
-    const bad = join(bench.folder, 'bad-tokens');
+    const bad = join(bench.tmp, 'bad-tokens');
     writeFileSync(bad, `unit-a ${digest(TOKEN)}\nunit-b ${MARK}\n`);
     for (const [settings, words] of [
         [{ 'http.address': '0.0.0.0' }, /anonymous.*loopback/],
@@ -198,9 +198,9 @@ async function discreetLog(bench) {
 }
 
 /* Nobody else may read what patients said. */
-function privateFiles({ folder }) {
+function privateFiles({ tmp }) {
     for (const name of ['open/hg.db', 'guarded/hg.db']) {
-        const { mode } = statSync(join(folder, name));
+        const { mode } = statSync(join(tmp, name));
         expectSame((mode & 0o077).toString(8), '0', `${name}: mode`);
     }
 }

@@ -285,8 +285,8 @@ async function taskPreferences({ client }) {
 }
 
 /* A site may want to hear which version was changed. */
-async function versionWanted({ binary, folder }) {
-    const place = join(folder, 'wanted');
+async function versionWanted({ binary, tmp }) {
+    const place = join(tmp, 'wanted');
     mkdirSync(place);
     const service = new Endpoint(binary, place, { 'fhir.task_if_match': true });
     await service.start();

@@ -11,13 +11,13 @@
  * id-only, full-resource), about an Observation instead of an Encounter.
  */
 
-import { createServer } from 'node:http';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, searchAll } from './delivery_kit.mjs';
-import { Suite } from './poll_kit.mjs';
+import { PollSuite } from './poll_kit.mjs';
+import { freePort, untilSeen } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
-const suite = new Suite('hook.mjs');
+const suite = new PollSuite();
 const SUBSCRIPTION = 'https://example.org/fhir/r4/Subscription/admission';
 const TOPIC = 'http://example.org/FHIR/SubscriptionTopic/measured';
 
@@ -241,14 +241,6 @@ async function flood() {
 }
 
 /* A port that nobody has, for an address that is told beforehand. */
-async function freePort() {
-    const server = createServer();
-    await new Promise((resolve) => server.listen(0, '127.0.0.1', resolve));
-    const { port } = server.address();
-    await new Promise((resolve) => server.close(resolve));
-    return port;
-}
-
 /* With Subscriptions that the record is asked to take. */
 async function subscribing(settings = {}) {
     const port = await freePort();
@@ -263,16 +255,7 @@ async function subscribing(settings = {}) {
     return s;
 }
 
-async function until(what, text) {
-    const end = Date.now() + 20000;
-    for (;;) {
-        const found = await what();
-        if (found)
-            return found;
-        expect(Date.now() < end, text);
-        await sleep(100);
-    }
-}
+const until = (look, text) => untilSeen(look, Boolean, text);
 
 function judged(list) {
     const checked = checkText(list.map((x) => JSON.stringify(x)).join('\n'));

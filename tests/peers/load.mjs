@@ -2,7 +2,7 @@
  * headgate load as a black box: every kind of file and of bad line, stopped
  * and gone on with, with exact counts.
  *
- *   node load.mjs path/to/headgate
+ *   node load.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * What it writes about refused lines is judged by the validators of
  * validate.mjs.
@@ -14,10 +14,11 @@ import { gzipSync } from 'node:zlib';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, stopChild } from './delivery_kit.mjs';
-import { Suite, bundle, expectOutcomes, has, lines, message, patient, read,
-    reading, senderSection, text, until } from './load_kit.mjs';
+import { FileSuite, bundle, expectOutcomes, has, lines, message, patient, read,
+    reading, senderSection, text } from './load_kit.mjs';
+import { until } from './suite.mjs';
 
-const suite = new Suite('load.mjs');
+const suite = new FileSuite();
 const BOM = '\ufeff';
 
 /* "FHIR resources: 4 stored, 0 already there, 1 held for a person, 2 refused" */

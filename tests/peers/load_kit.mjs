@@ -4,15 +4,13 @@
  */
 
 import { spawn } from 'node:child_process';
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync,
-    writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { existsSync, mkdirSync, readFileSync, readdirSync, writeFileSync }
+    from 'node:fs';
+import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
-import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import { Service, Unmet, expect, killChildren, stopChild }
-    from './delivery_kit.mjs';
+import { Service, expect } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText } from './validate.mjs';
 
 export const ROOT = fileURLToPath(new URL('../..', import.meta.url));
@@ -86,15 +84,15 @@ export function expectOutcomes(ndjson, count, what) {
     return rows;
 }
 
-export class Suite {
-    constructor(name) {
-        if (process.argv.length < 3) {
-            console.error(`usage: ${name} path/to/headgate [NAME]`);
-            process.exit(2);
-        }
-        this.binary = resolve(process.argv[2]);
-        this.tmp = mkdtempSync(join(tmpdir(), 'headgate-files-'));
-        this.passed = this.failed = this.number = 0;
+export class FileSuite extends Suite {
+    constructor(options = {}) {
+        super({ wholeMs: 1200000, logLines: 12, ...options });
+        this.number = 0;
+    }
+
+    async after() {
+        await this.killService();
+        this.service = null;
     }
 
     /* A folder with a configuration and a store; senders: their sections. */
@@ -160,48 +158,6 @@ export class Suite {
     readings(tag) {
         return this.count('SELECT count(*) FROM identifier WHERE kind = 1 AND '
             + 'value LIKE ?', `${tag}-%`);
-    }
-
-    /* With a further argument only those whose name has it. */
-    async one(name, scenario) {
-        if (process.argv[3] !== undefined && !name.includes(process.argv[3]))
-            return;
-        const began = performance.now();
-        const took = () => ((performance.now() - began) / 1000).toFixed(1);
-        this.service = null;
-        try {
-            await scenario();
-            this.passed++;
-            console.log(`ok    ${name} (${took()} s)`);
-        } catch (e) {
-            this.failed++;
-            console.log(`FAIL  ${name} (${took()} s): ${
-                e instanceof Unmet ? e.message : e.stack}`);
-            for (const line of this.service?.lastLines(12) ?? [])
-                console.log(`      ${line}`);
-        } finally {
-            if (this.service?.child?.exitCode === null)
-                await stopChild(this.service.child, 'SIGKILL');
-        }
-    }
-
-    async finish() {
-        killChildren();
-        rmSync(this.tmp, { recursive: true, force: true });
-        console.log(`${this.passed} passed, ${this.failed} failed`);
-        process.exit(this.failed === 0 && this.passed > 0 ? 0 : 1);
-    }
-}
-
-/* Asks until it is so. */
-export async function until(what, test, ms = 20000) {
-    const end = Date.now() + ms;
-    for (;;) {
-        const found = await test();
-        if (found)
-            return found;
-        expect(Date.now() < end, `it did not come to be: ${what}`);
-        await sleep(20);
     }
 }
 

@@ -14,22 +14,18 @@
  * from a fixed seed (LOOP_SEED for another).
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll }
-    from './delivery_kit.mjs';
+import { expect, http, searchAll } from './delivery_kit.mjs';
+import { Suite, untilSeen } from './suite.mjs';
 
 const BASE = 'https://headgate.example/fhir';
 const KEY = `${BASE}/NamingSystem/task-key`;
 const DAY_MS = 24 * 3600 * 1000;
 const ARRIVE_MS = 30000;
 const SETTLE_MS = 3500; /* some turns of poll and follow */
-const WHOLE_MS = 420000;
 const RUN = Date.now().toString(36);
 
-const bench = { record: null, service: null, java: null, passed: 0, failed: 0 };
+const bench = new Suite({ more: '[--java]', wholeMs: 420000, logLines: 8 });
 
 /* ---- people whose readings are in the record ---------------------------- */
 
@@ -123,17 +119,8 @@ async function change(resource, changed) {
     return answer.body;
 }
 
-async function until(look, isWanted, text) {
-    const end = Date.now() + ARRIVE_MS;
-    for (;;) {
-        const seen = await look();
-        if (isWanted(seen))
-            return seen;
-        expect(Date.now() < end, `${text}: ${JSON.stringify(seen)
-            .slice(0, 500)}`);
-        await sleep(200);
-    }
-}
+const until = (look, isWanted, text) =>
+    untilSeen(look, isWanted, text, ARRIVE_MS);
 
 async function oneTask(person) {
     const [task] = await until(() => person.tasks(), (t) => t.length > 0,
@@ -355,56 +342,10 @@ const SCENARIOS = [
     ['each reading of the record is here once', countsAgree],
 ];
 
-async function run(name, scenario) {
-    const began = performance.now();
-    const spent = () => ((performance.now() - began) / 1000).toFixed(1);
-    try {
-        const note = await scenario();
-        bench.passed++;
-        console.log(`ok    ${name} (${spent()} s)${note ? `: ${note}` : ''}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name} (${spent()} s): ${
-            e instanceof Unmet ? e.message : e.stack}`);
-        bench.service.lastLines(8).forEach((l) => console.log(`      ${l}`));
-    } finally {
-        await bench.record.clearFaults();
-    }
-}
-
-async function startJava(tmp) {
-    const { start } = await import('./java/server.mjs');
-    return start({ data: join(tmp, 'java') });
-}
-
-async function main(binary, withJava) {
-    const tmp = mkdtempSync(join(tmpdir(), 'headgate-loop-'));
-    const end = async (status) => {
-        killChildren();
-        await bench.java?.stop();
-        rmSync(tmp, { recursive: true, force: true });
-        process.exit(status);
-    };
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        end(1);
-    }, WHOLE_MS);
-    if (withJava)
-        bench.java = await startJava(tmp);
-    bench.record = await Record.start(tmp, bench.java?.base);
-    bench.service = new Service(resolve(binary), tmp, bench.record.url, {
-        'record.poll': 1, 'record.follow': 1, 'record.recheck': 60,
+await bench.main(async () => {
+    await bench.atRecord({ 'record.poll': 1, 'record.follow': 1,
+        'record.recheck': 60,
         'record.poll_from': new Date(Date.now() - DAY_MS).toISOString()
             .slice(0, 10) });
-    await bench.service.start();
-    for (const [name, scenario] of SCENARIOS)
-        await run(name, scenario);
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    await end(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: loop.mjs path/to/headgate [--java]');
-    process.exit(2);
-}
-await main(process.argv[2], process.argv.includes('--java'));
+    await bench.each(SCENARIOS);
+});

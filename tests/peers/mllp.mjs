@@ -4,25 +4,22 @@
  * mutual TLS; frames that are torn, doubled, half, too long, slow; kills,
  * corrections out of order, a store that takes nothing.
  *
- *   node mllp.mjs path/to/headgate
+ *   node mllp.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * Frames: HL7 v2.5.1, appendix C.  Answers: 2.9.2, 2.9.3, tables 0008, 0155,
- * 0357.  ONLY in the environment picks those whose name has it.
+ * 0357.
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { connect as connectTls } from 'node:tls';
 import { Hl7Message } from '@medplum/core';
-import { expect, http, killChildren, searchAll, stopChild, Unmet }
-    from './delivery_kit.mjs';
-import { certificates, flow, frame, idOf, Line, Listener, MARK, nextId,
-    PATIENTS, pythonAsks, senderOf } from './mllp_kit.mjs';
+import { expect, searchAll, stopChild, Unmet } from './delivery_kit.mjs';
+import { certificates, flow, idOf, Line, Listener, MARK, nextId, PATIENTS,
+    pythonAsks, senderOf } from './mllp_kit.mjs';
 import { post } from './mllp_post.mjs';
 import { torture } from './mllp_frames.mjs';
 import { kills } from './mllp_kill.mjs';
+import { Suite } from './suite.mjs';
 
 /* The library asks for it where there is none; nothing of it is used. */
 globalThis.WebSocket ??= class {};
@@ -30,19 +27,15 @@ const { Hl7Client, Hl7Connection } = await import('@medplum/hl7');
 const { Client } = await import('node-hl7-client').then((m) => ({
     Client: m.Client ?? m.default }));
 
-if (process.argv.length < 3) {
-    console.error('usage: mllp.mjs path/to/headgate');
-    process.exit(2);
-}
-const binary = resolve(process.argv[2]);
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-mllp-'));
+const bench = new Suite({ wholeMs: 300000 });
+const { binary, tmp } = bench;
 const pki = certificates(tmp);
-const bench = { binary, tmp, pki };
-let current; /* the service of the scenario that runs */
+bench.pki = pki;
+bench.after = () => bench.killService();
 
 async function open(settings) {
-    current = new Listener(binary, tmp, settings);
-    return current.start();
+    bench.service = new Listener(binary, tmp, settings);
+    return bench.service.start();
 }
 
 function expectAnswer(answer, code, id, errors) {
@@ -379,8 +372,8 @@ async function duplicates() {
 
 /* A file that cannot grow: what is not on disk is not acknowledged. */
 async function storeFails() {
-    current = new Listener(binary, tmp).limited('trap "" XFSZ');
-    const s = await current.start();
+    bench.service = new Listener(binary, tmp).limited('trap "" XFSZ');
+    const s = await bench.service.start();
     const line = await Line.open(s.port);
     expectAnswer(await line.ask(flow()), 'AA', line.answers[0].id);
     const { execFileSync } = await import('node:child_process');
@@ -436,42 +429,4 @@ const scenarios = [
     ...post(open, bench),
 ];
 
-let passed = 0;
-let failed = 0;
-
-async function one(name, scenario) {
-    const began = performance.now();
-    const took = () => ((performance.now() - began) / 1000).toFixed(1);
-    try {
-        await scenario();
-        passed++;
-        console.log(`ok    ${name} (${took()} s)`);
-    } catch (e) {
-        failed++;
-        console.log(`FAIL  ${name} (${took()} s): ${
-            e instanceof Unmet ? e.message : e.stack}`);
-        for (const line of current?.lastLines(6) ?? [])
-            console.log(`      ${line}`);
-    } finally {
-        if (current?.child?.exitCode === null)
-            await stopChild(current.child, 'SIGKILL');
-    }
-}
-
-function finish() {
-    killChildren();
-    rmSync(tmp, { recursive: true, force: true });
-    console.log(`${passed} passed, ${failed} failed`);
-    process.exit(failed === 0 && passed > 0 ? 0 : 1);
-}
-
-setTimeout(() => {
-    console.log('FAIL  out of time');
-    failed++;
-    finish();
-}, 300000).unref();
-for (const [name, scenario] of scenarios) {
-    if (name.includes(process.env.ONLY ?? ''))
-        await one(name, scenario);
-}
-finish();
+await bench.main(() => bench.each(scenarios));

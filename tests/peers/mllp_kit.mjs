@@ -10,7 +10,7 @@ import { connect } from 'node:net';
 import { connect as connectTls } from 'node:tls';
 import { DatabaseSync } from 'node:sqlite';
 import { join } from 'node:path';
-import { expect, http, Service, stopChild } from './delivery_kit.mjs';
+import { expect, Service, stopChild } from './delivery_kit.mjs';
 
 export const BASE = 'https://headgate.example/fhir';
 export const PATIENTS = 'https://site.example/ids/patient';
@@ -196,26 +196,6 @@ export class Listener extends Service {
             ...this.args];
         this.binary = '/bin/sh';
         return this;
-    }
-
-    root() {
-        return this.url.replace(/\/fhir$/, '');
-    }
-
-    async metric(line) {
-        const { text } = await http('GET', `${this.root()}/metrics`);
-        const found = text.split('\n').find((l) => l.startsWith(`${line} `));
-        return found === undefined ? undefined
-            : Number(found.slice(line.length + 1));
-    }
-
-    async untilMetric(line, wanted) {
-        const end = Date.now() + ANSWER_MS;
-        let value;
-        while ((value = await this.metric(line)) !== wanted) {
-            expect(Date.now() < end, `${line} is ${value}, not ${wanted}`);
-            await new Promise((d) => { setTimeout(d, 20); });
-        }
     }
 
     async stop() {

@@ -10,14 +10,11 @@
  * is done in planner.py and circuit.py.
  */
 
-import { readFileSync, rmSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { expect, http, killChildren, Service, stopChild, Unmet }
-    from './delivery_kit.mjs';
-import { bare, binary, checked, code, CODES, DEMO, example, folder, moved, plan,
+import { expect, http, Service, stopChild } from './delivery_kit.mjs';
+import { bare, bench, checked, code, CODES, DEMO, example, moved, plan,
     planned, schema, validate, without, written } from './plan_kit.mjs';
-
-const LIMIT_MS = 240000;
 
 /* ---- the schema -------------------------------------------------------------- */
 
@@ -288,7 +285,7 @@ const cases = {
     async 'a command that is not understood ends with 2'() {
         const file = join(DEMO, 'plan.json');
         for (const args of [[], ['A-1', 'A-2'], ['--from', file, 'A-1'],
-            ['--from', join(folder, 'none')], ['--access', 'A-1', 'A-1'],
+            ['--from', join(bench.tmp, 'none')], ['--access', 'A-1', 'A-1'],
             ['--from', file, '--prior', 'mine'],
             ['--from', file, '--prior', 'site'], // a file has none
             ['--from', file, '--target', '60-50'],
@@ -387,33 +384,9 @@ const cases = {
     },
 };
 
-async function main() {
-    const service = new Service(binary, folder, '');
-    await service.start();
-    const root = service.url.replace(/\/fhir$/, '');
-    let passed = 0, failed = 0;
-    for (const [name, test] of Object.entries(cases)) {
-        try {
-            await test({ service, root });
-            console.log(`ok    ${name}`);
-            passed++;
-        } catch (e) {
-            console.log(`FAIL  ${name}: ${
-                e instanceof Unmet ? e.message : e.stack}`);
-            failed++;
-        }
-    }
-    return { passed, failed };
-}
-
-const watchdog = setTimeout(() => {
-    console.log('FAIL  out of time\n0 passed, 1 failed');
-    killChildren();
-    process.exit(1);
-}, LIMIT_MS);
-const { passed, failed } = await main();
-clearTimeout(watchdog);
-killChildren();
-rmSync(folder, { recursive: true, force: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed === 0 && passed > 0 ? 0 : 1);
+await bench.main(async () => {
+    bench.service = new Service(bench.binary, bench.tmp, '');
+    await bench.service.start();
+    bench.root = bench.service.root();
+    await bench.each(cases);
+});

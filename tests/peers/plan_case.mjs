@@ -10,23 +10,19 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Person } from './delivery_cases.mjs';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { expect, http, searchAll, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 20000;
-const WHOLE_MS = 600000;
 const MINUTE_D = 1 / 1440;
 const BASE = 'https://headgate.example/fhir';
 const OBS = `${BASE}/CodeSystem/av-observation`;
 const IO = `${BASE}/CodeSystem/av-task-io`;
 
-const bench = { passed: 0, failed: 0 };
+const bench = new Suite();
 
 /* ---- the plan of a Task --------------------------------------------------- */
 
@@ -71,13 +67,6 @@ function expectValid(task) {
 /* ---- people and readings -------------------------------------------------- */
 
 class Patient extends Person {
-    other(code, value, unit, daysAgo = 0) {
-        return { ...this.reading(0, daysAgo),
-            code: { coding: [{ system: OBS, code }] }, method: undefined,
-            valueQuantity: { value, unit, code: unit,
-                system: 'http://unitsofmeasure.org' } };
-    }
-
     /* As it is read on the dialysis machine, twice, above 2 L/min. */
     async candidate() {
         await this.arrive();
@@ -248,48 +237,8 @@ const CASES = [
     ['killed after the answer', killed],
 ];
 
-async function run([name, scenario]) {
-    try {
-        await scenario();
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-            : e.stack}`);
-        console.log(bench.service?.lastLines(5).join('\n') ?? '');
-    }
-}
-
-function finish() {
-    killChildren();
-    rmSync(bench.folder, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length !== 3) {
-    console.error('usage: plan_case.mjs path/to/headgate');
-    process.exit(2);
-}
-bench.folder = mkdtempSync(join(tmpdir(), 'headgate-plan-'));
-setTimeout(() => {
-    console.log('FAIL  out of time');
-    bench.failed++;
-    finish();
-}, WHOLE_MS);
-try {
-    const folder = join(bench.folder, 'service');
-    mkdirSync(folder);
-    bench.record = await Record.start(bench.folder);
-    bench.service = new Service(resolve(process.argv[2]), folder,
-        bench.record.url);
-    await bench.service.start();
-    for (const one of CASES)
-        await run(one);
+await bench.main(async () => {
+    await bench.atRecord();
+    await bench.each(CASES);
     await stopChild(bench.service.child);
-} catch (e) {
-    console.log(`FAIL  the test could not run: ${e.stack}`);
-    bench.failed++;
-}
-finish();
+});

@@ -6,18 +6,18 @@
 import Ajv from 'ajv';
 import { createHash } from 'node:crypto';
 import { spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { expect } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 export const DEMO = join(ROOT, 'config/demo');
 const BASE = 'https://headgate.example/fhir';
 export const CODES = `${BASE}/CodeSystem/av-observation`;
-export const binary = resolve(process.argv[2] ?? 'build/headgate');
-export const folder = mkdtempSync(join(tmpdir(), 'headgate-plan-'));
+export const bench = new Suite({ wholeMs: 240000 });
+const { binary, tmp: folder } = bench;
 const store = join(folder, 'hg.db');
 
 export const schema = JSON.parse(readFileSync(join(ROOT, 'config/plan.schema.json')));

@@ -12,9 +12,9 @@
 import { createServer } from 'node:http';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http } from './delivery_kit.mjs';
-import { Somebody, Suite, put } from './poll_kit.mjs';
+import { Somebody, PollSuite, put } from './poll_kit.mjs';
 
-const bench = new Suite('poll.mjs');
+const bench = new PollSuite();
 const scene = (count, settings) => bench.scene(count, settings);
 
 const isSearch = (r) => r.method === 'GET' && (r.path === '/Observation'

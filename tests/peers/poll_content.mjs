@@ -10,9 +10,9 @@
 import { createServer } from 'node:http';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http } from './delivery_kit.mjs';
-import { Suite } from './poll_kit.mjs';
+import { PollSuite } from './poll_kit.mjs';
 
-const bench = new Suite('poll_content.mjs');
+const bench = new PollSuite();
 const scene = (count, settings) => bench.scene(count, settings);
 
 /* Who is measured was not changed lately: read by the id. */

@@ -10,13 +10,14 @@
 
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, searchAll } from './delivery_kit.mjs';
-import { Somebody, Poller, Suite } from './poll_kit.mjs';
+import { PollSuite } from './poll_kit.mjs';
+import { untilSeen } from './suite.mjs';
 
 /* enum episode_state of planner/triage.h */
 const STATE = { open: 1, taken: 2, declined: 3, done: 4, ended: 5, gone: 6 };
 const END_MS = 15000;
 
-const suite = new Suite('poll_follow.mjs');
+const suite = new PollSuite();
 
 async function scene(settings = {}) {
     const { tag, who, service } = await suite.scene(0, {
@@ -33,16 +34,7 @@ async function tasksOf(tag) {
         || JSON.stringify(t).includes(`BodyStructure/${tag}-a`));
 }
 
-async function until(what, text) {
-    const end = Date.now() + END_MS;
-    for (;;) {
-        const found = await what();
-        if (found)
-            return found;
-        expect(Date.now() < end, text);
-        await sleep(100);
-    }
-}
+const until = (look, text) => untilSeen(look, Boolean, text, END_MS);
 
 function theTask(tag) {
     return until(async () => (await tasksOf(tag))[0], 'no Task arrived');

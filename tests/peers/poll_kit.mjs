@@ -3,14 +3,13 @@
  * record, the service that polls it, and what stands in its store.
  */
 
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, stopChild }
-    from './delivery_kit.mjs';
+import { Record, Service, expect, http, stopChild } from './delivery_kit.mjs';
 import { LyingRecord } from './poll_peer.mjs';
+import { Suite } from './suite.mjs';
 
 const BASE = 'https://headgate.example/fhir';
 const UCUM = 'http://unitsofmeasure.org';
@@ -128,29 +127,8 @@ export class Poller extends Service {
         }
     }
 
-    root() {
-        return this.url.replace(/\/fhir$/, '');
-    }
-
     async text(path) {
         return (await http('GET', `${this.root()}${path}`)).text;
-    }
-
-    /* The value of one line of /metrics; undefined: there is none. */
-    async metric(line) {
-        const found = (await this.text('/metrics')).split('\n')
-            .find((l) => l.startsWith(`${line} `));
-        return found === undefined ? undefined
-            : Number(found.slice(line.length + 1));
-    }
-
-    async untilMetric(line, wanted) {
-        const end = Date.now() + WAIT_MS;
-        let value;
-        while ((value = await this.metric(line)) !== wanted) {
-            expect(Date.now() < end, `${line} is ${value}, not ${wanted}`);
-            await sleep(50);
-        }
     }
 
     /* Two more whole readings of the feed. */
@@ -218,17 +196,18 @@ export class Poller extends Service {
  * service with a store of its own.  ONLY in the environment picks those whose
  * name has it.
  */
-export class Suite {
-    constructor(name) {
-        if (process.argv.length < 3) {
-            console.error(`usage: ${name} path/to/headgate [URL]`);
-            process.exit(2);
-        }
-        this.binary = resolve(process.argv[2]);
-        this.other = process.argv[3]; /* the base of another record */
-        this.passed = 0;
-        this.failed = 0;
+export class PollSuite extends Suite {
+    constructor() {
+        super({ more: '[URL]', wholeMs: 400000, logLines: 8 });
+        this.only = process.env.ONLY ?? '';
+        [this.other] = this.words; /* the base of another record */
         this.number = 0;
+        /* so that a record may be used twice */
+        this.prefix = `s${Date.now().toString(36)}-`;
+    }
+
+    after() {
+        return this.killService();
     }
 
     /* Somebody with so many readings, at the record; and who polls from now. */
@@ -253,50 +232,21 @@ export class Suite {
     }
 
     async one(name, scenario) {
-        const began = performance.now();
-        const took = () => ((performance.now() - began) / 1000).toFixed(1);
-        try {
-            await scenario();
+        await super.one(name, async () => {
+            const note = await scenario(this);
             const [error] = this.peer.errors.splice(0);
             if (error !== undefined)
                 throw error;
-            this.passed++;
-            console.log(`ok    ${name} (${took()} s)`);
-        } catch (e) {
-            this.failed++;
-            console.log(`FAIL  ${name} (${took()} s): ${
-                e instanceof Unmet ? e.message : e.stack}`);
-            for (const line of this.service?.lastLines(8) ?? [])
-                console.log(`      ${line}`);
-        } finally {
-            if (this.service?.child?.exitCode === null)
-                await this.service.kill();
-        }
+            return note;
+        });
     }
 
-    finish() {
-        killChildren();
-        rmSync(this.tmp, { recursive: true, force: true });
-        console.log(`${this.passed} passed, ${this.failed} failed`);
-        process.exit(this.failed === 0 && this.passed > 0 ? 0 : 1);
-    }
-
-    async run(scenarios, wholeMs = 400000) {
-        this.tmp = mkdtempSync(join(tmpdir(), 'headgate-in-'));
-        /* so that a record may be used twice */
-        this.prefix = `s${Date.now().toString(36)}-`;
-        setTimeout(() => {
-            console.log('FAIL  out of time');
-            this.failed++;
-            this.finish();
-        }, wholeMs).unref();
-        this.record = this.other ?? (await Record.start(this.tmp)).url;
-        this.peer = await LyingRecord.start(this.record);
-        for (const [name, scenario] of scenarios) {
-            if (name.includes(process.env.ONLY ?? ''))
-                await this.one(name, scenario);
-        }
-        await this.peer.close();
-        this.finish();
+    run(scenarios) {
+        return this.main(async () => {
+            this.record = this.other ?? (await Record.start(this.tmp)).url;
+            this.peer = await LyingRecord.start(this.record);
+            await this.each(scenarios);
+            await this.peer.close();
+        });
     }
 }

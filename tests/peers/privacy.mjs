@@ -11,16 +11,14 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, readFileSync, readdirSync, renameSync, rmSync,
-    writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { mkdirSync, readFileSync, readdirSync, renameSync, writeFileSync }
+    from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, expect, http, killChildren, stopChild }
-    from './delivery_kit.mjs';
+import { Record, expect, http, stopChild } from './delivery_kit.mjs';
 import { BASE, Line, Listener, MARK, flow, frame } from './mllp_kit.mjs';
+import { Suite } from './suite.mjs';
 
-const WHOLE_MS = 240000;
 const NOW = Date.now(); /* one moment for the whole run */
 const at = (days) => new Date(NOW - days * 86400000 - 60000).toISOString();
 const said = (text) => `${MARK} ${text}`;
@@ -88,7 +86,7 @@ const bundle = (type, resources) => ({ resourceType: 'Bundle', type,
 
 /* ---- the ways ------------------------------------------------------------- */
 
-const bench = {};
+const bench = new Suite({ wholeMs: 240000 });
 
 const ask = (method, path, body, headers = {}) => http(method,
     encodeURI(`${bench.service.root()}${path}`), body, headers);
@@ -97,9 +95,13 @@ async function byFhir() {
     for (const resource of [patient('f'), access('f')])
         expect((await ask('PUT', `/fhir/${resource.resourceType}/${resource.id
         }`, resource)).status < 300, 'PUT');
-    for (const [value, days] of [[2100, 28], [2050, 0]])
-        expect((await ask('POST', '/fhir/Observation', reading('f', value,
-            days))).status === 201, 'POST');
+    bench.ids = [];
+    for (const [value, days] of [[2100, 28], [2050, 0]]) {
+        const { status, headers } = await ask('POST', '/fhir/Observation',
+            reading('f', value, days));
+        expect(status === 201, 'POST');
+        bench.ids.push(/Observation\/([^/]+)/.exec(headers.location)[1]);
+    }
     for (const body of wrongs('f')) {
         await ask('POST', '/fhir/Observation', body);
         await ask('PUT', `/fhir/Observation/${PLACE}`, body);
@@ -130,6 +132,8 @@ async function byReading() {
             'If-None-Match': MARK, Authorization: `Bearer ${MARK}.a.b`,
             Prefer: MARK });
     await ask('GET', '/fhir/Task', undefined, { Accept: `${MARK}/x` });
+    expect((await fetch(`${bench.service.root()}/fhir/%zz${MARK}`)).status
+        === 400, 'no address at all');
 }
 
 async function byHl7() {
@@ -160,16 +164,16 @@ const ndjson = (id) => [patient(id), access(id), reading(id, 2100, 28),
 async function byFile() {
     const { drop } = bench;
     const put = (name, text) => {
-        writeFileSync(join(bench.folder, 'x.part'), text);
-        renameSync(join(bench.folder, 'x.part'), join(drop, 'hall', name));
+        writeFileSync(join(bench.tmp, 'x.part'), text);
+        renameSync(join(bench.tmp, 'x.part'), join(drop, 'hall', name));
     };
     put('a.ndjson', ndjson('d'));
     put('b.json', JSON.stringify(bundle('collection', wrongs('d'))));
     put('c.hl7', `${sent()}${sent({ unit: PLACE })}${MARK}\r`);
-    const load = join(bench.folder, 'load.ndjson');
+    const load = join(bench.tmp, 'load.ndjson');
     writeFileSync(load, ndjson('l'));
     await bench.service.command('load', '--errors',
-        join(bench.folder, 'load.errors'), load);
+        join(bench.tmp, 'load.errors'), load);
     for (const end = Date.now() + 20000;; await sleep(100)) {
         const ended = ['done', 'failed'].flatMap((to) => {
             try {
@@ -203,6 +207,7 @@ async function byPeople() {
     const { body } = await ask('GET', '/fhir/Task?status=requested');
     const task = body.entry?.[0]?.resource;
     expect(task !== undefined, 'there is no Task');
+    bench.ids.push(task.id, ...(task.identifier ?? []).map((i) => i.value));
     const by = ['--by', said('by'), '--why', said('why')];
     const name = `${MARK}Af`;
     const held = (await service.command('quarantine', '--json')).out
@@ -221,12 +226,12 @@ async function byPeople() {
                 '--unit', 'mL/min', ...by]]),
         ['queue'], ['queue', '--json'], ['queue', '--unit', MARK],
         ['review', name], ['review', MARK], ['plan', name],
-        ['plan', '--pdf', join(bench.folder, 'plan.pdf'), name],
+        ['plan', '--pdf', join(bench.tmp, 'plan.pdf'), name],
         ['technique'], ['technique', '--use', '--by', said('by')],
         ['decisions'], ['outbox'], ['outbox', 'discard', MARK, ...by],
         ['report', '--unit', MARK], ['audit', 'list', '--patient', `${MARK}f`],
         ['audit', 'list'], ['audit', 'export', '--fhir',
-            join(bench.folder, 'audit.fhir')], ['audit', 'verify'],
+            join(bench.tmp, 'audit.fhir')], ['audit', 'verify'],
         ['check'], [MARK], ['queue', MARK]];
     bench.said = '';
     for (const one of words) {
@@ -244,6 +249,35 @@ async function byPeople() {
         { 'Content-Type': 'application/json-patch+json' });
     await ask('PUT', `/fhir/Task/${task.id}`, { ...task, status: MARK });
 }
+
+/* What a line of debug may have: words of tables, the name of a sender as the
+ * settings have it, numbers. */
+const N = '-?\\d+';
+const ROUTE = 'other|/hl7|/[a-z]+|/\\.well-known/jwks\\.json|/fhir/metadata'
+    + '|/fhir/SearchParameter/ID|/fhir/TYPE(/ID|/ID/_history(/VERSION)?'
+    + '|/_search|/_history)?|/hook/TYPE/ID|/quarantine/ROW(/[a-z]+)?';
+const TYPE = 'none|Patient|BodyStructure|Observation|Condition|Task|Flag|List'
+    + '|Provenance|DocumentReference|ServiceRequest|AuditEvent|Procedure';
+const line = (text) => new RegExp(`^event=${text.replaceAll('#', N)}$`);
+const DEBUG_LINES = {
+    'http.answer': line(`http\\.answer method=(GET|HEAD|POST|PUT|PATCH|DELETE`
+        + `|other) route=(${ROUTE}) type=(${TYPE}) status=# bytes=# local=[01]`
+        + ' ms=#'),
+    'http.refused': line('http\\.refused status=# why=[a-z-]+'),
+    'record.call': line('record\\.call method=(GET|POST|PUT|PATCH|DELETE) type='
+        + `(${TYPE}) status=# err=[a-z-]+ sent=# bytes=# renewed=[01] ms=#`),
+    'outbox.try': line(`outbox\\.try row=# type=(${TYPE}) outcome=[a-z-]+ status`
+        + '=# tries=# resources=# bytes=# ms=#'),
+    'hl7.message': line('hl7\\.message sender=(hall|none) answer=(A[AER]|none) '
+        + 'err=[a-z-]+ message=# quarantined=[01] repeated=[01] stored=# '
+        + 'there=# held=# refused=# bytes=# ms=#'),
+    'mllp.opened': line('mllp\\.opened open=# tls=[01]'),
+    'mllp.closed': line('mllp\\.closed open=# frames=# in_frame=[01] ms=#'),
+    'poll.round': line('poll\\.round taken=# refused=# by_id=# complete=[01] '
+        + 'ms=#'),
+    'fhir.bundle': line('fhir\\.bundle kind=(transaction|batch|collection) '
+        + 'entries=# refused=# bytes=# ms=#'),
+};
 
 /* ---- looking -------------------------------------------------------------- */
 
@@ -266,34 +300,12 @@ function names(folder) {
     return readdirSync(folder, { recursive: true }).join('\n');
 }
 
-async function main(binary) {
-    const folder = mkdtempSync(join(tmpdir(), 'headgate-privacy-'));
-    let passed = 0, failed = 0;
-    const end = () => {
-        killChildren();
-        rmSync(folder, { recursive: true, force: true });
-        console.log(`${passed} passed, ${failed} failed`);
-        process.exit(failed === 0 && passed > 0 ? 0 : 1);
-    };
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        failed++;
-        end();
-    }, WHOLE_MS);
-    const one = async (name, run) => {
-        try {
-            await run();
-            passed++;
-            console.log(`ok    ${name}`);
-        } catch (e) {
-            failed++;
-            console.log(`FAIL  ${name}: ${e.stack}`);
-        }
-    };
+await bench.main(async () => {
+    const { binary, tmp: folder } = bench;
     const drop = join(folder, 'drop'), reports = join(folder, 'reports');
     mkdirSync(join(drop, 'hall'), { recursive: true });
     mkdirSync(reports);
-    Object.assign(bench, { folder, drop, reports });
+    Object.assign(bench, { drop, reports });
     bench.record = await Record.start(folder);
     bench.service = new Listener(binary, folder, { 'log.level': 'debug',
         'record.url': bench.record.url, 'record.poll': 1, 'record.follow': 1,
@@ -301,18 +313,18 @@ async function main(binary) {
         'report.folder': reports, 'report.weekday': 1, 'report.hour': 0,
         'sender hall.unit': 'Unit North' });
     await bench.service.start();
-    await one('by FHIR', byFhir);
-    await one('by reading', byReading);
-    await one('by HL7 v2, over MLLP and HTTP', byHl7);
-    await one('by files, dropped and loaded', byFile);
-    await one('by the record: polled, fetched, called', byRecord);
-    await one('by people and their commands', byPeople);
-    await one('no metric says it', async () => {
+    await bench.one('by FHIR', byFhir);
+    await bench.one('by reading', byReading);
+    await bench.one('by HL7 v2, over MLLP and HTTP', byHl7);
+    await bench.one('by files, dropped and loaded', byFile);
+    await bench.one('by the record: polled, fetched, called', byRecord);
+    await bench.one('by people and their commands', byPeople);
+    await bench.one('no metric says it', async () => {
         const { text } = await ask('GET', '/metrics');
         expect(text.length > 1000, 'no metrics');
         clean(text, 'metrics');
     });
-    await one('no weekly report says it', async () => {
+    await bench.one('no weekly report says it', async () => {
         for (const words of [['report'], ['report', '--json']]) {
             const { out } = await bench.service.command(...words);
             expect(out.includes('Unit North'), `${words}: ${out}`);
@@ -320,31 +332,34 @@ async function main(binary) {
         }
     });
     await stopChild(bench.service.child);
-    await one('no line of the log says it', () => {
+    await bench.one('no line of the log says it', () => {
         const log = readFileSync(bench.service.log, 'utf8');
         expect(log.split('\n').length > 50 && log.includes('level=debug'),
             'the log is empty');
         clean(log, 'log');
         clean(bench.said, 'log of the commands');
     });
-    await one('no file is named by it', () => {
+    await bench.one('what debug adds is there, in words and numbers of ours', () => {
+        const log = readFileSync(bench.service.log, 'utf8');
+        for (const [event, form] of Object.entries(DEBUG_LINES)) {
+            const lines = log.split('\n').filter((line) =>
+                line.includes(` level=debug event=${event} `));
+            expect(lines.length > 0, `no line of ${event}`);
+            for (const line of lines)
+                expect(form.test(line.replace(/^time=\S+ level=debug /, '')),
+                    line);
+        }
+        expect(bench.ids.length > 3, `${bench.ids}`);
+        for (const id of bench.ids) /* as they are called here */
+            expect(!log.includes(id), `the log has ${id}`);
+    });
+    await bench.one('no file is named by it', () => {
         clean(names(folder), 'files');
         for (const name of readdirSync(reports))
             clean(readFileSync(join(reports, name), 'utf8'), name, [MARK]);
     });
-    await one('it was there: the store has it', () => {
+    await bench.one('it was there: the store has it', () => {
         expect(readFileSync(bench.service.store).includes(MARK),
             'the mark never came in');
     });
-    end();
-}
-
-if (process.argv.length < 3) {
-    console.error('usage: privacy.mjs path/to/headgate');
-    process.exit(2);
-}
-await main(resolve(process.argv[2])).catch((e) => {
-    console.log(`FAIL  ${e.stack}`);
-    killChildren();
-    process.exit(1);
 });

@@ -13,15 +13,14 @@
  */
 
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync }
-    from 'node:fs';
+import { mkdirSync, readFileSync, readdirSync, rmSync } from 'node:fs';
 import { request } from 'node:http';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import ucum from '@lhncbc/ucum-lhc';
-import { Service, Unmet, expect, http, killChildren, searchAll, stopChild }
+import { Service, expect, http, searchAll, stopChild }
     from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const BASE = 'https://headgate.example/fhir';
@@ -30,13 +29,12 @@ const UCUM = 'http://unitsofmeasure.org';
 const MACHINE = 'urn:example:machine';
 const DAY_MS = 24 * 3600 * 1000;
 const ARRIVE_MS = 15000;
-const WHOLE_MS = 300000;
 /* Of a patient, in everything that is sent: must be in no log, metric or
  * report. */
 const SECRET = 'Zzyzx';
 
-const bench = { passed: 0, failed: 0 };
-const root = () => bench.service.url.replace(/\/fhir$/, '');
+const bench = new Suite({ wholeMs: 300000 });
+const root = () => bench.service.root();
 
 /* ---- people and their readings ------------------------------------------ */
 
@@ -488,11 +486,11 @@ const cases = {
     },
 
     async 'the page of the week before is written, whole and once'() {
-        const folder = join(bench.folder, 'pages');
+        const folder = join(bench.tmp, 'pages');
         mkdirSync(folder);
         await stopChild(bench.service.child);
         const { DatabaseSync } = await import('node:sqlite');
-        const db = new DatabaseSync(join(bench.folder, 'hg.db'));
+        const db = new DatabaseSync(join(bench.tmp, 'hg.db'));
         db.exec('UPDATE tally SET week = week - 7; '
             + 'DELETE FROM meta WHERE k = \'report_week\'');
         db.close();
@@ -553,7 +551,7 @@ function sendV2(text) {
 function overSocket(path, body) {
     const text = JSON.stringify(body);
     return new Promise((done_, fail) => {
-        const req = request({ socketPath: join(bench.folder, 'hg.db.sock'),
+        const req = request({ socketPath: join(bench.tmp, 'hg.db.sock'),
             path, method: 'POST', headers: {
                 'Content-Type': 'application/json',
                 'Content-Length': Buffer.byteLength(text) } }, (res) => {
@@ -567,46 +565,9 @@ function overSocket(path, body) {
     });
 }
 
-/* ---- running ------------------------------------------------------------ */
-
-async function runCase(name, scenario) {
-    try {
-        await scenario();
-        bench.passed++;
-        console.log(`ok   ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL ${name}\n     ${e instanceof Unmet ? e.message
-            : e.stack}`);
-        console.log(bench.service.lastLines(5).map((l) => `     ${l}`)
-            .join('\n'));
-    }
-}
-
-async function main() {
-    if (process.argv.length < 3) {
-        console.error('usage: quarantine.mjs path/to/headgate');
-        process.exit(2);
-    }
-    const timer = setTimeout(() => {
-        console.log('FAIL the whole took too long');
-        killChildren();
-        process.exit(1);
-    }, WHOLE_MS);
-    bench.folder = mkdtempSync(join(tmpdir(), 'headgate-quarantine-'));
-    try {
-        bench.service = new Service(resolve(process.argv[2]), bench.folder, '',
-            { 'codes.map': '' });
-        await bench.service.start();
-        for (const [name, scenario] of Object.entries(cases))
-            await runCase(name, scenario);
-    } finally {
-        killChildren();
-        clearTimeout(timer);
-        rmSync(bench.folder, { recursive: true, force: true });
-    }
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed > 0 ? 1 : 0);
-}
-
-await main();
+await bench.main(async () => {
+    bench.service = new Service(bench.binary, bench.tmp, '',
+        { 'codes.map': '' });
+    await bench.service.start();
+    await bench.each(cases);
+});

@@ -11,24 +11,23 @@
  * record.mjs; the terminal is a pseudo-terminal of the system (Python's pty).
  */
 import { execFileSync, spawn } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 
-import { expect, http, killChildren, Record, searchAll, Service, stopChild }
-    from './delivery_kit.mjs';
+import { expect, http, searchAll, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
-const WHOLE_MS = 240000;
 const BASE = 'https://headgate.example/fhir';
 const LISTS = `${BASE}/NamingSystem/unit-list`;
 const TERMINAL = fileURLToPath(new URL('queue_terminal.py', import.meta.url));
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 
-const [binary, generator] = process.argv.slice(2);
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-queue-'));
+const bench = new Suite({ needs: ['HEADGATE', 'HEADGATE-DEMO'],
+    wholeMs: 240000 });
+const { tmp, files: [binary, generator] } = bench;
 let record, service;
 
 async function until(what, look, ms = 30000) {
@@ -203,7 +202,7 @@ const cases = {
             'no ages');
     },
     async 'the queue by HTTP is the same, and says when it is unchanged'() {
-        const root = service.url.replace(/\/fhir$/, '');
+        const root = service.root();
         const [unit] = (await openByUnit()).keys();
         const query = new URLSearchParams({ unit, state: 'open' });
         const a = await http('GET', `${root}/queue?${query}`);
@@ -397,28 +396,9 @@ const cases = {
     },
 };
 
-setTimeout(() => {
-    console.error(`queue: not done within ${WHOLE_MS} ms`);
-    killChildren();
-    process.exit(1);
-}, WHOLE_MS).unref();
-
-let failed = 0;
-record = await Record.start(tmp);
-service = new Service(binary, tmp, record.url, { 'record.unit_list': true,
-    'record.unit_list_pause': 1, 'site.zone': 'UTC' });
-await service.start();
-for (const [name, run] of Object.entries(cases)) {
-    try {
-        await run();
-        console.log(`ok - ${name}`);
-    } catch (error) {
-        failed++;
-        console.log(`NOT OK - ${name}: ${error.message}`);
-        service.lastLines(5).forEach((line) => console.log(`    ${line}`));
-    }
-}
-killChildren();
-rmSync(tmp, { recursive: true, force: true });
-console.log(`queue: ${Object.keys(cases).length - failed} passed, ${failed} failed`);
-process.exit(failed === 0 ? 0 : 1);
+await bench.main(async () => {
+    await bench.atRecord({ 'record.unit_list': true,
+        'record.unit_list_pause': 1, 'site.zone': 'UTC' });
+    ({ record, service } = bench);
+    await bench.each(cases);
+});

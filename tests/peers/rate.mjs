@@ -11,18 +11,17 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync }
-    from 'node:fs';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { Agent, request } from 'node:http';
 import { connect } from 'node:net';
-import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { expect, killChildren, stopChild } from './delivery_kit.mjs';
+import { expect, stopChild } from './delivery_kit.mjs';
 import { Endpoint, expectValid } from './endpoint_kit.mjs';
+import { Suite, until } from './suite.mjs';
 
-const binary = process.argv[2];
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-rate-'));
+const bench = new Suite();
+const { binary, tmp } = bench;
 const digest = (text) => createHash('sha256').update(text).digest('hex');
 const tokens = join(tmp, 'tokens');
 writeFileSync(tokens, ['a', 'b', 'c'].map((n) => `unit-${n} ${digest(`tok-${n}`)}\n`)
@@ -30,18 +29,7 @@ writeFileSync(tokens, ['a', 'b', 'c'].map((n) => `unit-${n} ${digest(`tok-${n}`)
 const scoped = join(tmp, 'scoped');
 writeFileSync(scoped, `unit-a ${digest('tok-a')}\nunit-b ${digest('tok-b')
     } system/Task.rs\n`);
-let passed = 0, failed = 0, folder = 0;
-
-async function one(name, run) {
-    try {
-        await run();
-        passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        failed++;
-        console.log(`FAIL  ${name}: ${e.message}`);
-    }
-}
+let folder = 0;
 
 async function start(settings) {
     const where = join(tmp, `s${++folder}`);
@@ -96,7 +84,7 @@ function judge(answer) {
         && issue[0].details.coding[0].code === 'too-often', answer.text);
 }
 
-await one('requests of a client', async () => {
+await bench.one('requests of a client', async () => {
     const s = await start({ 'http.rate': 5, 'http.rate_burst': 20 });
     const began = performance.now();
     const got = await statuses(60, s, 'tok-a');
@@ -119,7 +107,7 @@ await one('requests of a client', async () => {
     await stopChild(s.child);
 });
 
-await one('requests without a token count by address', async () => {
+await bench.one('requests without a token count by address', async () => {
     const s = await start({ 'http.rate': 1, 'http.rate_burst': 10,
         'http.proxy': '127.0.0.1' });
     /* /readyz, which writes, and those that are turned away */
@@ -152,7 +140,7 @@ await one('requests without a token count by address', async () => {
     await stopChild(s.child);
 });
 
-await one('false tokens of an address', async () => {
+await bench.one('false tokens of an address', async () => {
     const s = await start({ 'http.failures_max': 10, 'http.proxy': '127.0.0.1' });
     const unit = '192.0.2.10', other = '192.0.2.11';
     expect((await ask(s, 'tok-a', '/fhir/Task', unit)).status === 200, 'first');
@@ -180,7 +168,7 @@ await one('false tokens of an address', async () => {
 
 /* That the room for them is fixed is a matter of test_rate.c; here, that nobody
  * else suffers. */
-await one('many addresses that guess', async () => {
+await bench.one('many addresses that guess', async () => {
     const s = await start({ 'http.failures_max': 3, 'http.rate': 100,
         'http.proxy': '127.0.0.1' });
     const knock = (n) => ask(s, 'guess', '/fhir/Task',
@@ -196,7 +184,7 @@ await one('many addresses that guess', async () => {
     await stopChild(s.child);
 });
 
-await one('connections of an address', async () => {
+await bench.one('connections of an address', async () => {
     const s = await start({ 'http.connections_per_client': 5 });
     const { port } = new URL(s.url);
     const open = [];
@@ -235,16 +223,10 @@ const head = (length, ...more) => ['POST /fhir/Observation HTTP/1.1', 'Host: x',
     'Content-Type: application/fhir+json', `Content-Length: ${length}`, ...more,
     '', ''].join('\r\n');
 
-async function until(what, done) {
-    for (let i = 0; i < 250 && !done(); i++)
-        await sleep(20);
-    expect(done(), what);
-}
-
 const memory = (s) => Number(/^VmRSS:\s+(\d+) kB$/m.exec(
     readFileSync(`/proc/${s.child.pid}/status`, 'utf8'))[1]) / 1024;
 
-await one('bodies of those who may not send them', async () => {
+await bench.one('bodies of those who may not send them', async () => {
     const s = await start({ 'http.tokens': scoped });
     const before = memory(s), most = 4 * 1024 * 1024;
     const body = Buffer.alloc(most - 1, ' ');
@@ -279,7 +261,7 @@ await one('bodies of those who may not send them', async () => {
     await stopChild(s.child);
 });
 
-await one('a large body counts as one request', async () => {
+await bench.one('a large body counts as one request', async () => {
     const s = await start({ 'http.rate': 1, 'http.rate_burst': 4 });
     const large = `{"resourceType":"Observation",${' '.repeat(100000)}"x":1}`;
     const got = [];
@@ -294,7 +276,7 @@ await one('a large body counts as one request', async () => {
     await stopChild(s.child);
 });
 
-await one('bodies of all together', async () => {
+await bench.one('bodies of all together', async () => {
     const s = await start({ 'http.bodies_max': 8388608 });
     const most = 4 * 1024 * 1024, body = Buffer.alloc(most - 1, ' ');
     const mine = 'Authorization: Bearer tok-a';
@@ -320,7 +302,7 @@ await one('bodies of all together', async () => {
     await stopChild(s.child);
 });
 
-await one('bodies that are nested too deeply', async () => {
+await bench.one('bodies that are nested too deeply', async () => {
     const s = await start({});
     const post = (body) => new Promise((done, fail) => {
         const req = request(`${s.url}/Observation`, { method: 'POST', headers: {
@@ -346,7 +328,4 @@ await one('bodies that are nested too deeply', async () => {
     await stopChild(s.child);
 });
 
-killChildren();
-rmSync(tmp, { recursive: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed > 0 ? 1 : 0);
+await bench.finish();

@@ -9,36 +9,25 @@
  */
 
 import { createHash, X509Certificate } from 'node:crypto';
-import { chmodSync, copyFileSync, mkdirSync, mkdtempSync, readFileSync,
-    renameSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, copyFileSync, mkdirSync, readFileSync, renameSync,
+    writeFileSync } from 'node:fs';
 import { Agent as PlainAgent, request as plainRequest } from 'node:http';
 import { Agent, request } from 'node:https';
-import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { connect as connectTls } from 'node:tls';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import { expect, killChildren, stopChild } from './delivery_kit.mjs';
+import { expect, stopChild } from './delivery_kit.mjs';
 import { Endpoint, UCUM, OBS_SYSTEM } from './endpoint_kit.mjs';
 import { certificates } from './mllp_kit.mjs';
+import { Suite } from './suite.mjs';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
-const binary = process.argv[2];
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-reload-'));
+const bench = new Suite();
+const { binary, tmp } = bench;
 const digest = (text) => createHash('sha256').update(text).digest('hex');
-let passed = 0, failed = 0, folder = 0;
-
-async function one(name, run) {
-    try {
-        await run();
-        passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        failed++;
-        console.log(`FAIL  ${name}: ${e.message}`);
-    }
-}
+let folder = 0;
 
 /* A file is there whole or not at all. */
 function put(path, text) {
@@ -144,7 +133,7 @@ function load(s, workers, options, token = 'tok-stays') {
     return made;
 }
 
-await one('tokens, under load; no connection is dropped', async () => {
+await bench.one('tokens, under load; no connection is dropped', async () => {
     const s = await start();
     const clients = load(s, 6);
     expect(await statusOf(s, 'tok-old') === 200, 'before');
@@ -173,7 +162,7 @@ await one('tokens, under load; no connection is dropped', async () => {
     expect(await stopChild(s.child) === 0, 'a clean end');
 });
 
-await one('a certificate, under load by TLS', async () => {
+await bench.one('a certificate, under load by TLS', async () => {
     const c = certificates(tmp);
     const s = await start(`tls_certificate = ${c.at('server.pem')}\n`
         + `tls_key = ${c.at('server.key')}`);
@@ -207,7 +196,7 @@ await one('a certificate, under load by TLS', async () => {
     await stopChild(s.child);
 });
 
-await one('a wrong file changes nothing, and is said', async () => {
+await bench.one('a wrong file changes nothing, and is said', async () => {
     const s = await start();
     for (const [what, wrong, right, said] of [
         ['tokens', () => put(join(s.where, 'tokens'), `new ${'x'.repeat(64)}\n`),
@@ -245,7 +234,7 @@ await one('a wrong file changes nothing, and is said', async () => {
     await stopChild(s.child);
 });
 
-await one('what counts only from the next start is named', async () => {
+await bench.one('what counts only from the next start is named', async () => {
     const s = await start();
     s.say('idle_timeout = 5000', '[site]\nzone = Europe/Berlin\n[sender hall]\n'
         + 'application = HALL\n');
@@ -258,7 +247,7 @@ await one('what counts only from the next start is named', async () => {
     await stopChild(s.child);
 });
 
-await one('limits, log level and policy', async () => {
+await bench.one('limits, log level and policy', async () => {
     const s = await start();
     for (let i = 0; i < 30; i++)
         expect(await statusOf(s, 'tok-old') === 200, 'no limit yet');
@@ -290,7 +279,4 @@ await one('limits, log level and policy', async () => {
     expect(v.includes('reload-2'), v);
 });
 
-killChildren();
-rmSync(tmp, { recursive: true });
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed > 0 ? 1 : 0);
+await bench.finish();

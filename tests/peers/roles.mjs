@@ -10,13 +10,12 @@
  */
 
 import { createHash } from 'node:crypto';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
-import { expect, http, killChildren } from './delivery_kit.mjs';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, http } from './delivery_kit.mjs';
 import { BASE, Endpoint, OBS_SYSTEM, UCUM } from './endpoint_kit.mjs';
+import { Suite } from './suite.mjs';
 
-const WHOLE_MS = 120000;
 const START = new Date(Date.now() - 86400000).toISOString();
 const root = new URL('../../', import.meta.url);
 const sha256 = (text) => createHash('sha256').update(text).digest('hex');
@@ -124,57 +123,37 @@ function complete() {
         expect(known.has(word), `/${word} has no row here`);
 }
 
-async function main(binary) {
-    const folder = mkdtempSync(join(tmpdir(), 'headgate-roles-'));
-    const all = roles();
-    let passed = 0, failed = 0;
-    setTimeout(() => {
-        console.log('FAIL  out of time');
-        killChildren();
-        process.exit(1);
-    }, WHOLE_MS);
-    complete();
-    writeFileSync(join(folder, 'tokens'), all.map(({ name, scopes, token }) =>
-        `${name} ${sha256(token)} ${scopes}\n`).join(''));
-    const service = new Endpoint(binary, folder, { 'http.anonymous': false,
-        'http.failures_max': 0, 'http.tokens': join(folder, 'tokens') });
-    await service.start();
-    const url = service.url.replace(/\/fhir$/, '');
-    for (const [method, path, body, may] of ROUTES) {
-        const wrong = [];
-        for (const { name, token } of [...all, { name: '', token: 'x' }]) {
-            const answer = await http(method, encodeURI(`${url}${path}`), body,
-                { Authorization: `Bearer ${token}`,
-                    ...(method === 'PATCH' && { 'Content-Type':
-                        'application/json-patch+json' }),
-                    ...(path === '/hl7' && { 'Content-Type': 'text/plain' }) });
-            const challenge = answer.headers['www-authenticate'] ?? '';
-            const open = may.length === 4;
-            const let_in = name === '' ? open : may.includes(name[0]);
-            const status = name === '' ? 401 : 403;
-            const refused = answer.status === 401 || answer.status === 403;
-            if (let_in ? refused : answer.status !== status
-                || !/error="(insufficient_scope|invalid_token)"/
-                    .test(challenge))
-                wrong.push(`${name || 'nobody'} ${answer.status}`);
-        }
-        passed += wrong.length === 0 ? 1 : 0;
-        failed += wrong.length === 0 ? 0 : 1;
-        if (wrong.length > 0)
-            console.log(`FAIL  ${method} ${path}: ${wrong.join(', ')}`);
+/* One request by each role, and by nobody whom the service knows. */
+async function asked(service, all, [method, path, body, may]) {
+    const wrong = [];
+    for (const { name, token } of [...all, { name: '', token: 'x' }]) {
+        const answer = await http(method, encodeURI(`${service.root()}${path}`),
+            body, { Authorization: `Bearer ${token}`,
+                ...(method === 'PATCH' && { 'Content-Type':
+                    'application/json-patch+json' }),
+                ...(path === '/hl7' && { 'Content-Type': 'text/plain' }) });
+        const challenge = answer.headers['www-authenticate'] ?? '';
+        const open = may.length === 4;
+        const let_in = name === '' ? open : may.includes(name[0]);
+        const status = name === '' ? 401 : 403;
+        const refused = answer.status === 401 || answer.status === 403;
+        if (let_in ? refused : answer.status !== status
+            || !/error="(insufficient_scope|invalid_token)"/.test(challenge))
+            wrong.push(`${name || 'nobody'} ${answer.status}`);
     }
-    console.log(`${passed} passed, ${failed} failed`);
-    killChildren();
-    rmSync(folder, { recursive: true, force: true });
-    process.exit(failed === 0 ? 0 : 1);
+    expect(wrong.length === 0, wrong.join(', '));
 }
 
-if (process.argv.length < 3) {
-    console.error('usage: roles.mjs path/to/headgate');
-    process.exit(2);
-}
-await main(resolve(process.argv[2])).catch((e) => {
-    console.log(`FAIL  ${e.stack}`);
-    killChildren();
-    process.exit(1);
+const bench = new Suite({ wholeMs: 120000 });
+await bench.main(async () => {
+    const all = roles();
+    complete();
+    const tokens = join(bench.tmp, 'tokens');
+    writeFileSync(tokens, all.map(({ name, scopes, token }) =>
+        `${name} ${sha256(token)} ${scopes}\n`).join(''));
+    bench.service = new Endpoint(bench.binary, bench.tmp, { 'http.tokens':
+        tokens, 'http.anonymous': false, 'http.failures_max': 0 });
+    await bench.service.start();
+    await bench.each(ROUTES.map((row) => [`${row[0]} ${row[1]}`,
+        () => asked(bench.service, all, row)]));
 });

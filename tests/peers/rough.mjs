@@ -3,7 +3,7 @@
  * there once, what could not be kept is not acknowledged, and when there is
  * room again everything goes on by itself.
  *
- *   node rough.mjs path/to/headgate [NAME]
+ *   node rough.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * The disk that is full is one: a file system in memory with a size (mount(8)),
  * for which the test has to run as root or in a user namespace of its own.  The
@@ -15,17 +15,19 @@ import { spawnSync } from 'node:child_process';
 import { appendFileSync, mkdirSync, readFileSync, renameSync, rmSync,
     statSync, statfsSync, truncateSync, utimesSync, writeFileSync } from 'node:fs';
 import { request } from 'node:http';
-import { connect, createServer } from 'node:net';
+import { connect } from 'node:net';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, stopChild } from './delivery_kit.mjs';
-import { Suite, expectOutcomes, has, lines, message, patient, read, reading,
-    senderSection, text, until } from './load_kit.mjs';
+import { FileSuite, expectOutcomes, has, lines, message, patient, read, reading,
+    senderSection, text } from './load_kit.mjs';
+import { freePort, until } from './suite.mjs';
 
-const suite = new Suite('rough.mjs');
+const suite = new FileSuite();
 const BASE = 'https://headgate.example/fhir';
 const OBS = `${BASE}/CodeSystem/av-observation`;
 const mounted = [];
+suite.close = () => mounted.forEach((path) => spawnSync('umount', [path]));
 
 function disk(name, size) {
     const path = join(suite.tmp, name);
@@ -50,15 +52,6 @@ function fill(path, left = 0) {
         }
     }
     return () => rmSync(filler);
-}
-
-function freePort() {
-    return new Promise((done) => {
-        const server = createServer().listen(0, '127.0.0.1', () => {
-            const { port } = server.address();
-            server.close(() => done(port));
-        });
-    });
 }
 
 /* One message by MLLP; the word of MSA-1. */
@@ -497,6 +490,4 @@ await suite.one('the clock goes back by two weeks, and by an hour', async () => 
         'unmapped');
 });
 
-for (const path of mounted)
-    spawnSync('umount', [path]);
 await suite.finish();

@@ -3,7 +3,7 @@
  * the service answered, why a port cannot be had, until when a certificate is
  * good, and whose a restored store is.
  *
- *   node says.mjs path/to/headgate [NAME]
+ *   node says.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * Checked against what is outside headgate: EADDRINUSE of bind(2), the dates
  * that `openssl x509` prints, owners as stat(2) gives them.
@@ -17,14 +17,15 @@ import { createServer } from 'node:net';
 import { join } from 'node:path';
 import tls from 'node:tls';
 import { expect, stopChild } from './delivery_kit.mjs';
-import { Suite, lines, list, patient, read, text, until } from './load_kit.mjs';
+import { FileSuite, lines, list, patient, read, text } from './load_kit.mjs';
+import { until } from './suite.mjs';
 
 /* What it writes to standard error comes here a little later than it was
  * written. */
 const logged = (service, line) => until(`${line} in the log`,
     () => line.test(read(service.log)));
 
-const suite = new Suite('says.mjs');
+const suite = new FileSuite();
 
 /* ---- what is not there -------------------------------------------------------- */
 

@@ -10,20 +10,18 @@
  * answer is compared with what that section says.
  */
 
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { expect, http, killChildren, Record, Unmet } from './delivery_kit.mjs';
+import { expect, http, Record } from './delivery_kit.mjs';
 import { Client, Endpoint, expectSame, expectStatus, matches, searchPages }
     from './endpoint_kit.mjs';
 import { buildWard } from './search_world.mjs';
 import { encode, onPurpose, queries, sorts } from './search_queries.mjs';
 import { pageCases } from './search_pages.mjs';
+import { Suite } from './suite.mjs';
 
 const PEOPLE = 24;
 const ARRIVE_MS = 20000;
-const bench = { passed: 0, failed: 0, tasksOf };
+const bench = Object.assign(new Suite(), { tasksOf });
 
 async function tasksOf(patient, count) {
     const query = `/Task?patient=${encodeURIComponent(patient)}`;
@@ -111,45 +109,19 @@ function expectOrder(keys, before, after, query) {
     }
 }
 
-async function run([name, scenario]) {
-    try {
-        await scenario(bench);
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-            : e.stack}`);
-    }
-}
-
-async function main(binary) {
-    const folder = mkdtempSync(join(tmpdir(), 'headgate-search-'));
-    try {
-        bench.record = await Record.start(folder);
-        Object.assign(bench, { folder, binary: resolve(binary) });
-        const service = new Endpoint(bench.binary, folder);
-        await service.start();
-        bench.client = new Client(service.url);
-        const { ward } = await buildWard(bench, PEOPLE, 'search');
-        const all = { ward };
-        for (const type of ['Patient', 'BodyStructure', 'Observation', 'Task'])
-            all[type] = await copy(bench, type);
-        await run(['the same is found as by the peer', () => same(all)]);
-        await run(['what differs on purpose', () => differing(all)]);
-        await run(['sorted', () => sorted(all)]);
-        bench.all = all;
-        for (const one of pageCases)
-            await run(one);
-        expectStatus(await bench.client.ops('/readyz'), 200, 'readyz');
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${e.stack}`);
-    }
-    killChildren();
-    rmSync(folder, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-await main(process.argv[2]);
+await bench.main(async () => {
+    bench.record = await Record.start(bench.tmp);
+    bench.service = new Endpoint(bench.binary, bench.tmp);
+    await bench.service.start();
+    bench.client = new Client(bench.service.url);
+    const { ward } = await buildWard(bench, PEOPLE, 'search');
+    const all = { ward };
+    for (const type of ['Patient', 'BodyStructure', 'Observation', 'Task'])
+        all[type] = await copy(bench, type);
+    await bench.each([['the same is found as by the peer', () => same(all)],
+        ['what differs on purpose', () => differing(all)],
+        ['sorted', () => sorted(all)]]);
+    bench.all = all;
+    await bench.each(pageCases);
+    expectStatus(await bench.client.ops('/readyz'), 200, 'readyz');
+});

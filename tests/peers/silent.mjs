@@ -5,28 +5,24 @@
  *   node silent.mjs path/to/headgate
  */
 
-import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, Unmet, expect, http, killChildren, searchAll,
-    stopChild } from './delivery_kit.mjs';
+import { Record, Service, expect, http, searchAll, stopChild }
+    from './delivery_kit.mjs';
+import { Suite, untilSeen } from './suite.mjs';
 import { Person } from './delivery_cases.mjs';
 import { checkText, printFindings } from './validate.mjs';
 
 const ARRIVE_MS = 10000;
 const SETTLE_MS = 800; /* longer than outbox.retry_last */
-const WHOLE_MS = 600000;
 
-const bench = { passed: 0, failed: 0 };
+const bench = new Suite();
 
-const root = () => bench.service.url.replace(/\/fhir$/, '');
+const root = () => bench.service.root();
 const get = (path) => http('GET', `${root()}${path}`);
 
-async function until(isSo, text) {
-    for (const end = Date.now() + ARRIVE_MS; !await isSo(); await sleep(30))
-        expect(Date.now() < end, `${text}: not within ${ARRIVE_MS} ms`);
-}
+const until = (isSo, text) => untilSeen(isSo, Boolean, text, ARRIVE_MS);
 
 /* What was decided about a person's access, as objects. */
 async function decisions(person) {
@@ -46,7 +42,7 @@ async function arrived(person) {
 }
 
 async function startSilent(tag) {
-    const folder = join(bench.folder, tag);
+    const folder = join(bench.tmp, tag);
     mkdirSync(folder);
     bench.service = new Service(bench.binary, folder, bench.record.url);
     bench.loud = bench.service.args;
@@ -184,45 +180,8 @@ const CASES = [
     ['once, whenever the service dies', whatHoldsIsPostedOnce],
 ];
 
-async function run([name, scenario]) {
-    try {
-        await scenario();
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (e) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${e instanceof Unmet ? e.message
-            : e.stack}`);
-        console.log(bench.service?.lastLines(5).join('\n') ?? '');
-    }
-    if (bench.service !== undefined)
-        await stopChild(bench.service.child);
-}
-
-function finish() {
-    killChildren();
-    rmSync(bench.folder, { recursive: true, force: true });
-    console.log(`${bench.passed} passed, ${bench.failed} failed`);
-    process.exit(bench.failed === 0 && bench.passed > 0 ? 0 : 1);
-}
-
-if (process.argv.length !== 3) {
-    console.error('usage: silent.mjs path/to/headgate');
-    process.exit(2);
-}
-bench.binary = resolve(process.argv[2]);
-bench.folder = mkdtempSync(join(tmpdir(), 'headgate-silent-'));
-setTimeout(() => {
-    console.log('FAIL  out of time');
-    bench.failed++;
-    finish();
-}, WHOLE_MS);
-try {
-    bench.record = await Record.start(bench.folder);
-    for (const one of CASES)
-        await run(one);
-} catch (e) {
-    console.log(`FAIL  the test could not run: ${e.stack}`);
-    bench.failed++;
-}
-finish();
+bench.after = () => stopChild(bench.service.child);
+await bench.main(async () => {
+    bench.record = await Record.start(bench.tmp);
+    await bench.each(CASES);
+});

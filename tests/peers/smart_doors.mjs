@@ -33,7 +33,7 @@ const ask = (bench, method, path, body, token) => http(method,
     token === undefined ? {} : { Authorization: `Bearer ${token}` });
 
 export async function open(bench) {
-    const folder = join(bench.folder, 'doors');
+    const folder = join(bench.tmp, 'doors');
     const digest = (text) => createHash('sha256').update(text).digest('hex');
     mkdirSync(folder);
     bench.other = await makeKey('ES384', folder, 'other');
@@ -316,7 +316,7 @@ async function tokensOfTheFile(bench) {
 
 async function ofAnotherServer(bench) {
     const key = bench.keys.RS384;
-    const folder = join(bench.folder, 'issued');
+    const folder = join(bench.tmp, 'issued');
     const guard = await Guard.start(['system/Task.rs', 'system/Observation.c'],
         () => [{ client_id: 'a-sender', redirect_uris: [], response_types: [],
             grant_types: ['client_credentials'],

@@ -104,7 +104,7 @@ async function theirs(bench, key) {
         { key: createPrivateKey(key.pem), dsaEncoding: 'ieee-p1363' })
         .toString('base64url')}`;
     const set = { keys: [{ ...key.jwk, kid: key.kid }] };
-    for (const verdict of verifyByUs(bench.tool, bench.folder, set,
+    for (const verdict of verifyByUs(bench.tool, bench.tmp, set,
         [byJose, byOther, byNode]))
         expect(verdict.startsWith('ok ')
             && JSON.parse(verdict.slice(3)).jti === CLAIMS.jti,
@@ -127,7 +127,7 @@ async function manyTimes(bench) {
     const many = await Promise.all(Array.from({ length: 1500 }, (_, i) =>
         new jose.CompactSign(Buffer.from(`{"n":${i}}`))
             .setProtectedHeader({ alg: 'ES384' }).sign(key.privateKey)));
-    const verdicts = verifyByUs(bench.tool, bench.folder, set, many);
+    const verdicts = verifyByUs(bench.tool, bench.tmp, set, many);
     verdicts.forEach((verdict, i) => expect(verdict === `ok {"n":${i}}`,
         `${i}: ${verdict}`));
     for (let i = 0; i < 40; i++) {

@@ -15,6 +15,7 @@ import { Person } from './delivery_cases.mjs';
 import { Service, expect, http, stopChild } from './delivery_kit.mjs';
 import { makeKey } from './smart_jose.mjs';
 import { Guard } from './smart_server.mjs';
+import { freePort, untilSeen } from './suite.mjs';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const ARRIVE_MS = 8000;
@@ -22,10 +23,8 @@ const SCOPES = ['system/Task.crus', 'system/Patient.rs',
     'system/BodyStructure.rs', 'system/Observation.rs'];
 const TYPE = 'urn:ietf:params:oauth:client-assertion-type:jwt-bearer';
 
-async function until(isSo, text, ms = ARRIVE_MS) {
-    for (const end = Date.now() + ms; !await isSo(); await sleep(20))
-        expect(Date.now() < end, `${text}: not within ${ms} ms`);
-}
+const until = (isSo, text, ms = ARRIVE_MS) =>
+    untilSeen(isSo, Boolean, text, ms);
 
 export const clientOf = (...keys) => ({ client_id: 'headgate',
     redirect_uris: [], response_types: [],
@@ -40,7 +39,7 @@ class World {
     static async start(bench, tag, { key = bench.keys.ES384, settings = {},
         client = clientOf(key), prepare = () => {} } = {}) {
         const world = new World();
-        const folder = join(bench.folder, tag);
+        const folder = join(bench.tmp, tag);
         mkdirSync(folder);
         world.guard = await Guard.start(SCOPES, () => [client]);
         world.service = new Service(bench.binary, folder, world.guard.url);
@@ -283,7 +282,7 @@ async function redirects(bench) {
 /* ---- answers ------------------------------------------------------------------ */
 
 async function notKnown(bench) {
-    const stranger = await makeKey('ES384', bench.folder, 'stranger');
+    const stranger = await makeKey('ES384', bench.tmp, 'stranger');
     const world = await World.start(bench, 'stranger', { key: stranger,
         client: clientOf(bench.keys.ES384) });
     await world.happens('stranger');
@@ -292,6 +291,25 @@ async function notKnown(bench) {
     await sleep(1500); /* longer than outbox.retry_last, three times over */
     expect(world.guard.asked.length === 1, `asked ${world.guard.asked.length
     } times`);
+    await world.stop();
+}
+
+/* The people of the server have mended it, and somebody says so here. */
+async function mended(bench) {
+    const world = await World.start(bench, 'mended', { prepare: ({ guard }) =>
+        guard.faults.push({ status: 400,
+            body: { error: 'unauthorized_client' } }) });
+    await world.happens('mended');
+    await world.says(
+        /event=smart\.failed why=unauthorized_client wait_ms=300000\n/);
+    await sleep(1500); /* longer than outbox.retry_last, three times over */
+    expect(world.guard.asked.length === 1 && await world.guard.count('Task')
+        === 0, `asked ${world.guard.asked.length} times`);
+    const { status, out } = await world.service.command('outbox', 'retry',
+        'now');
+    expect(status === 0 && /Waiting for it: 1\.\n/.test(out), out);
+    await world.arrive(1);
+    expect(world.guard.asked.length === 2, `${world.guard.asked.length}`);
     await world.stop();
 }
 
@@ -310,14 +328,6 @@ async function notNow(bench) {
 }
 
 /* ---- keys ---------------------------------------------------------------------- */
-
-async function freePort() {
-    const server = createServer();
-    await new Promise((go) => server.listen(0, '127.0.0.1', go));
-    const { port } = server.address();
-    await new Promise((go) => server.close(go));
-    return port;
-}
 
 /* The next key is published before it signs, so that nothing stands still. */
 async function rotation(bench) {
@@ -353,7 +363,7 @@ async function rotation(bench) {
 /* ---- settings -------------------------------------------------------------------- */
 
 function attempt(bench, settings) {
-    const all = { 'store.path': join(bench.folder, 'never.db'), 'http.port': 0,
+    const all = { 'store.path': join(bench.tmp, 'never.db'), 'http.port': 0,
         'mllp.enabled': false, 'mllp.port': 0,
         'record.url': 'https://record.example/fhir',
         'record.smart_client_id': 'headgate',
@@ -365,9 +375,9 @@ function attempt(bench, settings) {
 }
 
 async function refusedStarts(bench) {
-    const p256 = await makeKey('ES256', bench.folder, 'p256');
-    const token = join(bench.folder, 'token');
-    const nonsense = join(bench.folder, 'nonsense.pem');
+    const p256 = await makeKey('ES256', bench.tmp, 'p256');
+    const token = join(bench.tmp, 'token');
+    const nonsense = join(bench.tmp, 'nonsense.pem');
     writeFileSync(token, 'abc\n');
     writeFileSync(nonsense, 'no key\n');
     for (const [settings, words] of [
@@ -397,7 +407,7 @@ async function refusedStarts(bench) {
 /* `headgate check` shows what the record's people need. */
 function checked(bench) {
     const args = ['check', '--config', 'config/demo.ini', '--set',
-        `store.path=${join(bench.folder, 'checked.db')}`, '--set',
+        `store.path=${join(bench.tmp, 'checked.db')}`, '--set',
         'record.url=http://127.0.0.1:9/fhir', '--set',
         'record.smart_client_id=headgate', '--set',
         `record.smart_key=${bench.keys.RS384.file}`, '--set',
@@ -420,6 +430,7 @@ export const cases = [
     ['but for one that the settings name', foreignHostByName],
     ['redirects are not followed', redirects],
     ['a server that does not know us is left alone', notKnown],
+    ['a person who has had it mended says so', mended],
     ['a server that cannot now is asked again', notNow],
     ['keys change without a gap', rotation],
     ['settings that cannot be are refused', refusedStarts],

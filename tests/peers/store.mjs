@@ -11,14 +11,13 @@
 
 import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync,
-    statSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { existsSync, mkdirSync, readFileSync, readdirSync, statSync }
+    from 'node:fs';
+import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
-import { setTimeout as sleep } from 'node:timers/promises';
-import { Record, Service, expect, http, killChildren, searchAll, stopChild }
+import { Record, Service, expect, http, searchAll, stopChild }
     from './delivery_kit.mjs';
+import { Suite, until } from './suite.mjs';
 
 const BASE = 'https://headgate.example/fhir';
 const OBS_IDS = 'https://site.example/ids/obs';
@@ -26,14 +25,14 @@ const PATIENTS = 'https://site.example/ids/patient';
 const DAY_MS = 86400000;
 const NOW = Date.now(); /* one moment for the whole run */
 
-const binary = resolve(process.argv[2] ?? '');
-const tmp = mkdtempSync(join(tmpdir(), 'headgate-store-'));
+const bench = new Suite();
+const { binary, tmp } = bench;
 const mounted = [];
-let passed = 0;
+bench.close = () => mounted.forEach((path) => spawnSync('umount', [path]));
 
 function ok(text) {
-    passed++;
-    console.log(`ok ${text}`);
+    bench.passed++;
+    console.log(`ok    ${text}`);
 }
 
 /* ---- what is sent -------------------------------------------------------------- */
@@ -128,15 +127,6 @@ function rows(path, sql) {
 const known = (path) => new Set(rows(path,
     `SELECT value FROM identifier WHERE system = '${OBS_IDS}'`)
     .map((row) => row.value));
-
-async function until(what, condition) {
-    for (let tries = 0; tries < 300; tries++) {
-        if (await condition())
-            return;
-        await sleep(50);
-    }
-    expect(false, `never: ${what}`);
-}
 
 const tasksAt = async (record) => (await searchAll(
     `${record.url}/Task?_count=100`)).length;
@@ -411,20 +401,10 @@ async function oneHiddenPatient() {
     ok('the begin and the end of each are on record');
 }
 
-try {
+await bench.main(async () => {
     await restoreUnderLoad();
     await withoutAService();
     await fullDisk();
     await onePatient();
     await oneHiddenPatient();
-    console.log(`${passed} passed, 0 failed`);
-} catch (e) {
-    console.error(`FAILED: ${e.stack ?? e}`);
-    console.log(`${passed} passed, 1 failed`);
-    process.exitCode = 1;
-} finally {
-    killChildren();
-    mounted.forEach((path) => spawnSync('umount', [path]));
-    rmSync(tmp, { recursive: true, force: true });
-}
-process.exit();
+});

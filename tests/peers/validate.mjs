@@ -94,8 +94,17 @@ function isKnownFalse(finding, resource) {
         && row.only(resource));
 }
 
+const judged = new Map(); /* equal text, equal findings */
+
 /* Everything that is wrong with one resource: [{ path, rule, text }]. */
 export function findings(resource) {
+    const text = JSON.stringify(resource);
+    if (!judged.has(text))
+        judged.set(text, judge(resource));
+    return judged.get(text);
+}
+
+function judge(resource) {
     load();
     if (resource === null || typeof resource !== 'object'
         || Array.isArray(resource))

@@ -10,19 +10,17 @@
 
 import { createHash } from 'node:crypto';
 import { execFileSync, spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, readdirSync, rmSync, statSync,
-    writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { readFileSync, readdirSync, statSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { Service, expect, http, killChildren, stopChild } from './delivery_kit.mjs';
+import { Service, expect, http, stopChild } from './delivery_kit.mjs';
+import { Suite } from './suite.mjs';
 
 const TODAY = new Date().toISOString().slice(0, 10); /* of the whole run */
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
-const binary = resolve(process.argv[2] ?? 'build/headgate');
-const folder = mkdtempSync(join(tmpdir(), 'headgate-sheet-'));
-const bench = { passed: 0, failed: 0 };
+const bench = new Suite();
+const { binary, tmp: folder } = bench;
 
 function run(args, settings = []) {
     const r = spawnSync(binary, [args[0], '--config', 'config/demo.ini', '--set',
@@ -33,17 +31,6 @@ function run(args, settings = []) {
 
 const pdfText = (path) => execFileSync('pdftotext', ['-layout', path, '-'],
     { encoding: 'utf8' });
-
-async function check(name, test) {
-    try {
-        await test();
-        bench.passed++;
-        console.log(`ok    ${name}`);
-    } catch (error) {
-        bench.failed++;
-        console.log(`FAIL  ${name}: ${error.stack ?? error}`);
-    }
-}
 
 /* ---- what must be on the page ------------------------------------------------ */
 
@@ -154,7 +141,7 @@ function expectPage(path) {
 for (const [name, file] of [['before the procedure', 'plan.json'],
     ['after the first tie', 'plan-case.json'],
     ['the hand leads', 'plan-hand.json']]) {
-    await check(`from a file, ${name}: the numbers of the plan are on one page`,
+    await bench.one(`from a file, ${name}: the numbers of the plan are on one page`,
         () => {
             const from = ['--from', join(ROOT, 'config/demo', file)];
             const json = run(['plan', '--json', ...from]);
@@ -181,7 +168,7 @@ for (const [name, file] of [['before the procedure', 'plan.json'],
         });
 }
 
-await check('SVG, standard output, German, and what cannot be written', () => {
+await bench.one('SVG, standard output, German, and what cannot be written', () => {
     const from = ['--from', join(ROOT, 'config/demo/plan.json')];
     const svg = run(['plan', '--svg', '-', ...from]);
     expect(svg.status === 0 && svg.out.toString().startsWith('<?xml'), svg.err);
@@ -205,7 +192,7 @@ await check('SVG, standard output, German, and what cannot be written', () => {
 
 /* ---- beside a Task ------------------------------------------------------------- */
 
-await check('in the DocumentReference of the Task: a PDF of the same plan', async () => {
+await bench.one('in the DocumentReference of the Task: a PDF of the same plan', async () => {
     const service = new Service(binary, folder, '');
     await service.start();
     const text = readFileSync(join(ROOT, 'config/demo/plan.json'), 'utf8')
@@ -252,7 +239,4 @@ async function documentOf(service) {
     throw new Error('there is no DocumentReference');
 }
 
-rmSync(folder, { recursive: true, force: true });
-killChildren();
-console.log(`${bench.passed} passed, ${bench.failed} failed`);
-process.exit(bench.failed > 0 ? 1 : 0);
+await bench.finish();
