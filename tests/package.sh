@@ -17,9 +17,12 @@ if [ "${2:-}" != inside ]; then
         cpack --config "$build/CPackConfig.cmake" -B "$build/package/$release" \
             -D CPACK_DEBIAN_PACKAGE_RELEASE=$release >/dev/null
     done
-    # all mounts are gone with the namespace
-    unshare --mount sh -c '
+    # in a root that is no mount itself (chroot) nothing can be made private
+    spread=private
+    unshare --mount true 2>/dev/null || spread=unchanged
+    unshare --mount --propagation "$spread" sh -c '
         set -e
+        trap "umount -R \"$1\"" EXIT
         mount -t tmpfs tmpfs "$1"
         mkdir "$1/upper" "$1/work" "$1/root"
         mount -t overlay overlay "$1/root" \
