@@ -329,7 +329,7 @@ await suite.one('100 000 lines in bounded memory, while others have their turn',
     await http('GET', service.url.replace('/fhir', '/readyz'));
     expect(performance.now() - asked < 3000, 'others are answered meanwhile');
     const where = await until('it has ended', () =>
-        has(join(root, 'north/done/large.ndjson')), 240000);
+        has(join(root, 'north/done/large.ndjson')), 480000);
     expect(where && summary(join(root, 'north/done/large.ndjson')).stored === 100001,
         'all of it');
     const more = peak() - before;
