@@ -6,8 +6,9 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A literal that is longer names nothing that is kept here. */
-enum { LITERAL_SIZE = 256 };
+/* A literal that is longer names nothing that is kept here; a name that is
+ * longer is read as any string. */
+enum { LITERAL_SIZE = 256, NAME_SIZE = 64 };
 
 struct localiser {
     const char *json;
@@ -32,6 +33,30 @@ static json_t *string_at(struct localiser *l, struct fhir_span at)
     if (text == NULL)
         l->err = ERR_MEMORY;
     return text;
+}
+
+/* The name of a member: most are short and have no escapes. */
+struct member_name {
+    const char *text; /* NULL: no memory */
+    char plain[NAME_SIZE];
+    json_t *parsed; /* NULL: it is plain */
+};
+
+static void read_name(struct localiser *l, struct fhir_span key,
+                      struct member_name *n)
+{
+    const char *at = l->json + key.offset + 1;
+    size_t len = key.len - 2; /* between the quotes */
+
+    n->parsed = NULL;
+    if (key.len > 2 && len < NAME_SIZE && memchr(at, '\\', len) == NULL) {
+        memcpy(n->plain, at, len);
+        n->plain[len] = '\0';
+        n->text = n->plain;
+        return;
+    }
+    n->parsed = string_at(l, key);
+    n->text = n->parsed != NULL ? json_string_value(n->parsed) : NULL;
 }
 
 /* What is asked of map() is what the reference names, of whatever version; that
@@ -92,18 +117,19 @@ static void localise_object(struct localiser *l, struct fhir_span object)
     size_t at = object.offset;
 
     while (fhir_scan_next(l->json, l->len, &at, &key, &value)) {
-        json_t *name = string_at(l, key);
+        struct member_name name;
 
-        if (name == NULL)
+        read_name(l, key, &name);
+        if (name.text == NULL)
             return;
         if (is_mapped && fhir_scan_is(l->json, key, "reference"))
             put_new_reference(l, &ref);
         else if (!is_mapped || ref.literal != NULL ||
                  !fhir_scan_is(l->json, key, "identifier"))
-            localise_value(l, json_string_value(name), value);
+            localise_value(l, name.text, value);
         typed = typed || fhir_scan_is(l->json, key, "type");
         shown = shown || fhir_scan_is(l->json, key, "display");
-        json_decref(name);
+        json_decref(name.parsed);
     }
     if (is_mapped && !typed)
         fhir_out_text(l->out, "type", ref.type);

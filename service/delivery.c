@@ -108,16 +108,19 @@ static enum err load_body(struct mapper *m, int64_t row, int *version,
     return e == ERR_OK ? m->err : e;
 }
 
+/* As far as is known what the record calls whom they name. */
 static enum err load_bodies(struct mapper *m, struct delivery_data *d)
 {
-    enum err e = ERR_OK;
+    enum err e = load_body(m, d->row, &d->wanted, d->fid, &d->body);
 
-    for (size_t i = 0; e == ERR_OK && i < d->beside_count; i++) {
+    for (size_t i = 0;
+         e == ERR_OK && d->looked == d->look_count && i < d->beside_count;
+         i++) {
         struct beside *b = &d->beside[i];
 
         e = load_body(m, b->row, &b->version, b->fid, &b->body);
     }
-    return e == ERR_OK ? load_body(m, d->row, &d->wanted, d->fid, &d->body) : e;
+    return e;
 }
 
 /* To tell by it what a person has changed there. */
@@ -169,7 +172,6 @@ enum err delivery_load(struct db *db, void *arg)
     struct mapper m = { .db = db, .d = d, .err = ERR_OK };
     enum err e = load_row(db, d);
 
-    d->must_look_up = false;
     d->target[0] = '\0';
     if (e == ERR_OK)
         e = list_beside(db, d);
@@ -196,10 +198,9 @@ enum err delivery_load(struct db *db, void *arg)
 
 static enum err save_lookups(struct db *db, const struct delivery_data *d)
 {
-    size_t answered = d->look_count - (d->must_look_up ? 1 : 0);
     enum err e = ERR_OK;
 
-    for (size_t i = 0; e == ERR_OK && i < answered; i++) {
+    for (size_t i = 0; e == ERR_OK && i < d->looked; i++) {
         const struct record_lookup *look = &d->looks[i];
 
         if (!look->known)

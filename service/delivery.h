@@ -73,11 +73,10 @@ struct delivery_data {
                           came after, without the newest: see fhir_task_carry */
     struct beside beside[BESIDE_MAX];
     size_t beside_count;
-    /* What was asked of the record; the last one is still open if
-     * must_look_up (the body is not set then).  Written by save. */
-    bool must_look_up;
+    /* What is asked of the record; the first of them are answered, and while
+     * others are open the body is not set.  Written by save. */
     struct record_lookup looks[RECORD_LOOKUPS_MAX];
-    size_t look_count;
+    size_t look_count, looked;
     /* save: in */
     enum delivery_result result;
     long status;        /* last HTTP status, 0 none; load: of the try before */

@@ -65,15 +65,14 @@ static enum err known_lookup(struct mapper *m, const char *type)
     return ERR_OK;
 }
 
-/* One question at a time; beyond the ceiling the reference stays logical. */
+/* Beyond the ceiling the reference stays logical. */
 static void ask(struct mapper *m, const char *type)
 {
     struct record_lookup *look;
 
-    if (m->d->must_look_up || m->d->look_count == RECORD_LOOKUPS_MAX)
+    if (m->d->look_count == RECORD_LOOKUPS_MAX)
         return;
     look = &m->d->looks[m->d->look_count++];
-    m->d->must_look_up = true;
     snprintf(look->type, sizeof(look->type), "%s", type);
     look->reference[0] = '\0';
     look->known = false;

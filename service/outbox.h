@@ -4,7 +4,7 @@
  * Loop thread.  What the record should have stands in the store: per resource
  * the version wanted and the version sent.  A delivery takes the newest one:
  *
- *     LOADING --> LOOKING_UP --> LOADING ...      what the record calls the
+ *     LOADING --> LOOKING_UP ... --> LOADING      what the record calls the
  *        |                                        patient and the access
  *        +--> BUNDLING     never sent, and it refers to a document or an order:
  *        |                 one transaction, then FETCHING to see what came of it

@@ -49,7 +49,7 @@ enum delivery_state outbox_next(const struct delivery *d)
     const struct delivery_data *data = &d->data;
     bool bundles = !d->alone && data->remote[0] == '\0';
 
-    if (data->must_look_up)
+    if (data->looked < data->look_count)
         return LOOKING_UP;
     if (must_seek(d))
         return FINDING_TWINS;
@@ -104,7 +104,7 @@ static void write_reference(struct record_lookup *look, const char *id)
 static void on_looked_up(void *arg, const struct http_answer *answer)
 {
     struct delivery *d = arg;
-    struct record_lookup *look = &d->data.looks[d->data.look_count - 1];
+    struct record_lookup *look = &d->data.looks[d->data.looked];
     char id[FID_SIZE];
     enum err e;
 
@@ -130,8 +130,8 @@ static void on_looked_up(void *arg, const struct http_answer *answer)
         return;
     }
     /* not found, or a search that is not offered: a logical reference */
-    d->data.must_look_up = false;
-    outbox_go(d, LOADING);
+    d->data.looked++;
+    outbox_go(d, d->data.looked < d->data.look_count ? LOOKING_UP : LOADING);
 }
 
 /* ---- creating ----------------------------------------------------------- */
@@ -329,7 +329,7 @@ void outbox_call(struct delivery *d, const struct outbox_call *call,
 
 static void look_up(struct delivery *d)
 {
-    const struct record_lookup *look = &d->data.looks[d->data.look_count - 1];
+    const struct record_lookup *look = &d->data.looks[d->data.looked];
     struct buf target;
 
     buf_init(&target, URL_SIZE);
