@@ -63,10 +63,14 @@ static bool is_carried(const struct planners_job *job)
 
 static void make(struct planners *p, struct planners_job *job)
 {
+    unsigned long lost = buf_lost();
+
     job->err = task_plan_make(job->plan, &job->review, &job->look, p->planning);
     if (job->err == ERR_OK && job->plan->offered &&
         job->review.companions.documents && !is_carried(job))
         job->err = task_plan_pages(job->plan, &job->review, &job->look);
+    if (job->err == ERR_OK && buf_lost() != lost)
+        job->err = ERR_MEMORY; /* a text that was written may lack a part */
 }
 
 /* ---- the thread ------------------------------------------------------------------ */
@@ -125,7 +129,8 @@ enum err planners_open(struct planners **out)
     pthread_mutex_init(&p->lock, NULL);
     pthread_cond_init(&p->wake, NULL);
     p->runs = pthread_create(&p->thread, NULL, thread_main, p) == 0;
-    p->stop = !p->runs; /* then all is made where it is wanted */
+    if (!p->runs) /* then all is made where it is wanted */
+        p->stop = true;
     *out = p;
     return ERR_OK;
 }

@@ -115,8 +115,10 @@ static enum err review_new(struct db *db, const struct review *review,
                            int64_t access, int tries, bool *told)
 {
     struct look l;
-    enum err e = look(db, review, access, &l);
+    enum err e = db_run(db, Q_NEWS_REMOVE, "i", access);
 
+    if (e == ERR_OK)
+        e = look(db, review, access, &l);
     if (e != ERR_OK)
         return e;
     e = review_looked(db, review, &l, tries, told);
@@ -124,14 +126,33 @@ static enum err review_new(struct db *db, const struct review *review,
     return e;
 }
 
+/* Something has come while its plan is made: it waits for that, and its mark
+ * stays, but for what must not wait. */
+static enum err review_meanwhile(struct db *db, const struct review *review,
+                                 int64_t access, bool *told)
+{
+    struct look l;
+    bool waits;
+    enum err e = look_at(db, review, access, &l);
+
+    if (e != ERR_OK)
+        return e;
+    waits = may_wait(&l);
+    look_clear(&l);
+    return waits ? ERR_OK : review_new(db, review, access, PLAN_TRIES, told);
+}
+
 /* It is as it was when its plan was asked for: nothing has come since. */
 static enum err review_planned(struct db *db, const struct review *review,
                                struct planners_job *job, bool *told)
 {
     struct task_plan *plan = job->plan;
+    enum err e = job->err;
 
-    if (job->err != ERR_OK)
-        return job->err;
+    if (e == ERR_OK)
+        e = db_run(db, Q_NEWS_REMOVE, "i", job->access);
+    if (e != ERR_OK)
+        return e;
     job->plan = NULL;
     job->look.now_ms = review->now_ms();
     return review_look(db, review, &job->look, plan, told);
@@ -139,32 +160,39 @@ static enum err review_planned(struct db *db, const struct review *review,
 
 /* ---- all that have news --------------------------------------------------- */
 
-/* An access with news: job is what was made of it, NULL nothing was. */
+/* An access with news. */
 struct due {
     int64_t access;
-    struct planners_job *job;
+    struct planners_job *job; /* its plan is made; NULL: it is not */
+    bool under_way;           /* it is being made */
 };
+
+static enum err review_made(struct db *db, const struct review *review,
+                            struct planners_job *job, bool *told)
+{
+    const enum query q = Q_NEWS_GET;
+    bool same = false;
+    enum err e = db_first(db, q, "i", job->access);
+
+    if (e == ERR_ABSENT) /* it was reviewed, or is gone */
+        return ERR_OK;
+    if (e == ERR_OK)
+        same = db_int(db, q, 0) == job->mark_ms;
+    db_done(db, q);
+    if (e != ERR_OK)
+        return e;
+    return same ? review_planned(db, review, job, told)
+                : review_new(db, review, job->access, job->tries, told);
+}
 
 static enum err review_due(struct db *db, const struct review *review,
                            const struct due *due, bool *told)
 {
-    const enum query q = Q_NEWS_GET;
-    bool same = false;
-    enum err e = db_first(db, q, "i", due->access);
-
-    if (e == ERR_ABSENT) /* it was reviewed, or is gone */
-        return ERR_OK;
-    if (e == ERR_OK && due->job != NULL)
-        same = db_int(db, q, 0) == due->job->mark_ms;
-    db_done(db, q);
-    if (e == ERR_OK)
-        e = db_run(db, Q_NEWS_REMOVE, "i", due->access);
-    if (e != ERR_OK)
-        return e;
-    if (same)
-        return review_planned(db, review, due->job, told);
-    return review_new(db, review, due->access,
-                      due->job != NULL ? due->job->tries : 0, told);
+    if (due->job != NULL)
+        return review_made(db, review, due->job, told);
+    if (due->under_way)
+        return review_meanwhile(db, review, due->access, told);
+    return review_new(db, review, due->access, 0, told);
 }
 
 /* One that fails must not keep the others waiting: it is tried again later,
@@ -191,14 +219,14 @@ static enum err review_alone(struct db *db, const struct review *review,
 }
 
 /* Those whose plans are made. */
-static enum err review_made(struct db *db, const struct review *review,
-                            bool *told)
+static enum err review_all_made(struct db *db, const struct review *review,
+                                bool *told)
 {
     struct planners_job *job;
     enum err e = ERR_OK;
 
     while (e == ERR_OK && (job = planners_made(review->planners)) != NULL) {
-        const struct due due = { job->access, job };
+        const struct due due = { job->access, job, false };
 
         e = review_alone(db, review, &due, told);
         planners_job_free(job);
@@ -206,43 +234,61 @@ static enum err review_made(struct db *db, const struct review *review,
     return e;
 }
 
-/* Due and not under way; *more: perhaps there are others. */
 static enum err list(struct db *db, const struct review *review,
-                     struct due dues[ACCESSES_AT_ONCE], size_t *count,
-                     bool *more)
+                     struct due dues[ACCESSES_AT_ONCE], size_t *count)
 {
-    /* with as many besides as may be under way */
-    const int64_t most = ACCESSES_AT_ONCE + PLANNERS_MOST;
-    int64_t seen = 0;
-    enum err e = db_query(db, Q_NEWS_LIST, "ii", review->now_ms(), most);
+    enum err e = db_query(db, Q_NEWS_LIST, "ii", review->now_ms(),
+                          INT64(ACCESSES_AT_ONCE));
 
     *count = 0;
     while (e == ERR_OK && (e = db_next(db, Q_NEWS_LIST)) == ERR_OK) {
         int64_t access = db_int(db, Q_NEWS_LIST, 0);
 
-        seen++;
-        if (*count < ACCESSES_AT_ONCE &&
-            !planners_have(review->planners, access))
-            dues[(*count)++] = (struct due){ access, NULL };
+        dues[(*count)++] =
+            (struct due){ access, NULL,
+                          planners_have(review->planners, access) };
     }
-    *more = seen > (int64_t)*count && *count == ACCESSES_AT_ONCE;
     return e == ERR_ABSENT ? ERR_OK : e;
+}
+
+/* Those whose plans are under way stay due, however often they are looked at:
+ * there are always others among all that are listed. */
+_Static_assert((int)PLANNERS_MOST < (int)ACCESSES_AT_ONCE, "others wait");
+
+static enum err review_all_meanwhile(struct db *db, const struct review *review,
+                                     const struct due *dues, size_t count,
+                                     bool *told)
+{
+    enum err e = ERR_OK;
+
+    for (size_t i = 0; e == ERR_OK && i < count; i++) {
+        if (dues[i].under_way)
+            e = review_alone(db, review, &dues[i], told);
+    }
+    return e;
 }
 
 enum err review_run(struct db *db, void *arg, bool *more, bool *told)
 {
     const struct review *review = arg;
-    uint64_t end_ns = uv_hrtime() + SLICE_MS * UINT64_C(1000000);
     struct due dues[ACCESSES_AT_ONCE];
-    size_t count, done = 0;
-    enum err e = review_made(db, review, told);
+    size_t count, i = 0;
+    uint64_t end_ns;
+    enum err e = review_all_made(db, review, told);
 
     if (e == ERR_OK)
-        e = list(db, review, dues, &count, more);
+        e = list(db, review, dues, &count);
+    if (e == ERR_OK)
+        e = review_all_meanwhile(db, review, dues, count, told);
     if (e != ERR_OK)
         return e;
-    while (e == ERR_OK && done < count && (done == 0 || uv_hrtime() < end_ns))
-        e = review_alone(db, review, &dues[done++], told);
-    *more = *more || done < count;
+    *more = count == ACCESSES_AT_ONCE;
+    end_ns = uv_hrtime() + SLICE_MS * UINT64_C(1000000);
+    for (; e == ERR_OK && i < count && uv_hrtime() < end_ns; i++) {
+        if (!dues[i].under_way)
+            e = review_alone(db, review, &dues[i], told);
+    }
+    for (; i < count; i++)
+        *more = *more || !dues[i].under_way;
     return e;
 }
