@@ -5,7 +5,7 @@
  *       tests/bench/all.mjs BUILD [--only NAME,NAME] [--quick]
  *
  * BUILD: a folder with a Release build, tests included.  Names: ingest, hl7, load,
- * plan, review, task.  Some ten minutes on two cores, which must have nothing
+ * plan, review, task.  Some twelve minutes on two cores, which must have nothing
  * else to do; quick: one round of little, to see that all of it runs.
  *
  * Nothing is asserted but that all was taken and counted right; the status is 1
