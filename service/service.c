@@ -143,9 +143,9 @@ static enum err open_store(struct service *s, struct buf *why)
     e = store_open(s->loop, s->config.store_path, &work, on_store_fatal, s,
                    &s->store);
     s->open_why = NULL;
-    if (e != ERR_OK && why->len > 0)
-        return e;
-    if (e != ERR_OK)
+    if (e == ERR_OK && s->planners != NULL)
+        planners_tell(s->planners, on_plan_made, s);
+    if (e != ERR_OK && why->len == 0)
         db_open_say(s->config.store_path, e, why);
     return e;
 }
@@ -314,6 +314,18 @@ static enum err open_lists(struct service *s)
                                &s->lists);
 }
 
+/* Who only looks at a store has no Tasks to plan for. */
+static enum err open_planning(struct service *s, bool public)
+{
+    enum err e = planning_open(&s->planning);
+
+    s->review.planning = s->planning;
+    if (e == ERR_OK && public)
+        e = planners_open(&s->planners);
+    s->review.planners = s->planners;
+    return e;
+}
+
 enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
                       struct service **out, struct buf *why)
 {
@@ -326,19 +338,13 @@ enum err service_open(uv_loop_t *loop, const struct config *config, bool public,
     s->config = *config;
     e = load_settings(s, why);
     if (e == ERR_OK)
-        e = planning_open(&s->planning);
-    s->review.planning = s->planning;
-    if (e == ERR_OK && public)
-        e = planners_open(&s->planners);
-    s->review.planners = s->planners;
+        e = open_planning(s, public);
     if (e == ERR_OK)
         e = open_store(s, why);
     if (e != ERR_OK) {
         service_free(s);
         return e;
     }
-    if (s->planners != NULL)
-        planners_tell(s->planners, on_plan_made, s);
     uv_timer_init(loop, &s->minute);
     uv_timer_init(loop, &s->drain);
     s->minute.data = s->drain.data = s;

@@ -235,10 +235,9 @@ static void it_is_the_plan_that_is_asked_for(void **state)
     access = (struct resource){ .id = world_count(
                                     w, "SELECT access FROM episode LIMIT 1") };
     assert_int_equal(look_at(w->db, &w->review, access.id, &look), ERR_OK);
-    assert_int_equal(
-        planning_make(w->review.planning, w->db, &w->review, &look, NULL,
-                      planned),
-        ERR_OK);
+    assert_int_equal(planning_make(w->review.planning, w->db, &w->review, &look,
+                                   NULL, planned),
+                     ERR_OK);
     write_documents(w, &look, planned, &asked, NULL);
     assert_string_equal(carried.data, asked.data);
     look_clear(&look);
