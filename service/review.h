@@ -48,6 +48,10 @@ enum err review_run(struct db *db, void *arg, bool *more, bool *told);
 MUST_CHECK enum err review_access(struct db *db, const struct review *review,
                                   int64_t access, bool *told);
 
+/* Before the first run: what waited for its plan when a service ended is to be
+ * looked at now. */
+MUST_CHECK enum err review_resume(struct db *db, int64_t now_ms);
+
 /*
  * review_start - once, before a service goes to work: what has changed while
  * it did not run

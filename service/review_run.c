@@ -48,6 +48,11 @@ enum err review_access(struct db *db, const struct review *review,
     return e;
 }
 
+enum err review_resume(struct db *db, int64_t now_ms)
+{
+    return db_run(db, Q_NEWS_RESUME, "ii", now_ms, now_ms + PLAN_MS);
+}
+
 /* ---- an access that waits for its plan --------------------------------------- */
 
 /* What must reach somebody at once waits for nothing. */

@@ -112,12 +112,13 @@ static void on_store_fatal(void *arg, enum err e)
         s->on_fatal(s->fatal_arg);
 }
 
-/* Codes that people have mapped: known before anybody can send one. */
-static enum err read_mappings(struct db *db, void *arg)
+/* Codes that people have mapped are known before anybody can send one. */
+static enum err prepare(struct db *db, void *arg)
 {
     struct service *s = arg;
+    enum err e = maps_learn_stored(db, s->codes, s->open_why);
 
-    return maps_learn_stored(db, s->codes, s->open_why);
+    return e == ERR_OK ? review_resume(db, clock_ms()) : e;
 }
 
 static void on_plan_made(void *arg)
@@ -132,7 +133,7 @@ static enum err open_store(struct service *s, struct buf *why)
     struct store_work work = { .run = run_reviews,
                                .on_told = on_told,
                                .arg = s,
-                               .prepare = read_mappings };
+                               .prepare = prepare };
     enum err e;
 
     e = store_there_may_make(s->config.store_path, s->config.store_make,

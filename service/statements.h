@@ -168,6 +168,8 @@ QUERY(Q_NEWS_OF_POLICY, "INSERT INTO news(access, part, since_ms) SELECT id, par
 QUERY(Q_NEWS_OF_SILENT, "INSERT INTO news(access, part, since_ms) SELECT o.access, o.part, 0 FROM (SELECT e.access, e.part FROM episode e JOIN task t ON t.resource = e.task WHERE t.silent = 1 AND e.state IN (1, 2) UNION SELECT r.access, r.part FROM repeat r JOIN task t ON t.resource = r.task WHERE t.silent = 1 AND r.state IN (1, 2)) o WHERE true ON CONFLICT(access) DO UPDATE SET since_ms = CASE WHEN news.since_ms > 0 AND news.since_ms <= ?1 THEN news.since_ms ELSE 0 END")
 QUERY(Q_NEWS_LIST, "SELECT access FROM (SELECT access, since_ms, 0 AS place FROM (SELECT access, since_ms FROM news WHERE since_ms > 0 AND since_ms <= ?1 ORDER BY since_ms, access LIMIT ?2) came UNION ALL SELECT access, since_ms, 1 AS place FROM (SELECT access, since_ms FROM news WHERE since_ms <= 0 ORDER BY since_ms, access LIMIT ?2) backlog) due ORDER BY place, since_ms, access LIMIT ?2")
 QUERY(Q_NEWS_GET, "SELECT since_ms FROM news WHERE access = ?1")
+/* whose plan was being made when a service ended (?2: as far ahead as they are marked) */
+QUERY(Q_NEWS_RESUME, "UPDATE news SET since_ms = ?1 WHERE since_ms > ?1 AND since_ms <= ?2")
 QUERY(Q_NEWS_LATER, "UPDATE news SET since_ms = ?2 WHERE access = ?1")
 QUERY(Q_NEWS_COUNT, "SELECT count(*) FROM news WHERE since_ms <= ?1")
 QUERY(Q_NEWS_REMOVE, "DELETE FROM news WHERE access = ?1")

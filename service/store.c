@@ -11,7 +11,7 @@
 
 enum {
     BATCH_MAX = 512,
-    CHECKPOINT_IDLE_PAGES = 1000,    /* when nothing waits */
+    CHECKPOINT_IDLE_PAGES = 200,     /* when nothing waits */
     CHECKPOINT_FORCED_PAGES = 16000, /* under load */
 };
 

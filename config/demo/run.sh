@@ -51,13 +51,19 @@ echo "An invented year of sixty patients goes to $url"
 build/headgate-demo >run/year.ndjson
 build/headgate load --config config/demo.ini --to "$url" run/year.ndjson
 
-# What came in is answered first and reviewed after: wait for the reviews.
-tries=0
-until build/headgate queue --config config/demo.ini --json >run/queue.ndjson &&
-    [ -s run/queue.ndjson ] && [ "$(wc -l <run/queue.ndjson)" = "${seen:-}" ]; do
-    seen=$(wc -l <run/queue.ndjson)
+# What came in is answered first and reviewed after, and plans take longest: wait
+# until the queue has stood still for two seconds.
+tries=0 still=0
+until [ "$still" -ge 7 ] || [ "$tries" -ge 200 ]; do
+    build/headgate queue --config config/demo.ini --json >run/queue.ndjson
+    now=$(wc -l <run/queue.ndjson)
+    if [ "$now" -gt 0 ] && [ "$now" = "${seen:-}" ]; then
+        still=$((still + 1))
+    else
+        still=0
+    fi
+    seen=$now
     tries=$((tries + 1))
-    [ "$tries" -lt 100 ] || break
     sleep 0.3
 done
 

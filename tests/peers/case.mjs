@@ -560,6 +560,7 @@ await bench.one('beside a running service: the Task follows, what is kept is R4,
     await service.start();
     const sent = await http('POST', service.url, bundle(before('7101')));
     expect(sent.status === 200, `POST: ${sent.status}`);
+    await service.untilMetric('headgate_reviews_waiting', 0);
     /* the command finds the service on its socket */
     const served = { ...site, settings: ['--config',
         join(ROOT, 'config/demo.ini'), ...service.settings] };

@@ -86,15 +86,8 @@ function expectValid(resource) {
     }
 }
 
-/* Reviews run after the answer: wait until the queue stands still. */
-async function settled() {
-    let before = -1;
-    await until('the queue to come to rest', async () => {
-        const now = (await rows()).length, rests = now === before && now > 0;
-        before = now;
-        return rests;
-    }, 60000);
-}
+/* Reviews run after the answer. */
+const settled = () => service.untilMetric('headgate_reviews_waiting', 0);
 
 /* The Lists say what the queue says: people by unit. */
 async function listsAgree(base) {

@@ -261,6 +261,7 @@ async function onePatient() {
     service.log = `${tmp}/one.log`;
     await service.start();
     await send(service, [...person('gone'), ...person('stays')]);
+    await service.untilMetric('headgate_reviews_waiting', 0);
     const exported = await service.command('patient', 'export', 'N-gone',
         '--to', file);
     expect(exported.status === 0, exported.err);
