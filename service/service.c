@@ -130,10 +130,9 @@ static void on_plan_made(void *arg)
 
 static enum err open_store(struct service *s, struct buf *why)
 {
-    struct store_work work = { .run = run_reviews,
-                               .on_told = on_told,
-                               .arg = s,
-                               .prepare = prepare };
+    struct store_work work = {
+        .run = run_reviews, .on_told = on_told, .arg = s, .prepare = prepare
+    };
     enum err e;
 
     e = store_there_may_make(s->config.store_path, s->config.store_make,
