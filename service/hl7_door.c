@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { INLINE_MAX = 1024, FRAMES_MAX = 2 * HL7_ACK_MAX + 64 };
+enum { INLINE_MAX = 16 * 1024, FRAMES_MAX = 2 * HL7_ACK_MAX + 64 };
 
 /* One message on its way through. */
 struct arrival {

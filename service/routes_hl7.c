@@ -20,7 +20,7 @@
 
 #define ER7_TYPE "x-application/hl7-v2+er7"
 
-enum { INLINE_MAX = 1024 };
+enum { INLINE_MAX = 16 * 1024 };
 
 struct arrival {
     struct exchange x; /* first */

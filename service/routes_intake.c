@@ -9,8 +9,8 @@
 #include <string.h>
 
 enum {
-    LARGE_ENTRIES = 20,    /* see store.h */
-    INLINE_MAX = 8 * 1024, /* a larger body is read on a pool thread */
+    LARGE_ENTRIES = 20,     /* see store.h */
+    INLINE_MAX = 64 * 1024, /* a larger body is read on a pool thread */
     LOCATION_SIZE = 1024,
     CONDITION_MAX = 2048
 };
