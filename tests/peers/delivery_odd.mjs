@@ -201,6 +201,8 @@ function made(text) {
  * second time is theirs. */
 async function changedTwice() {
     const person = await new Person(bench.service, 'twice').bothReadings();
+    await oneTask(person);
+    await bench.service.untilMetric('headgate_reviews_waiting', 0);
     const before = await oneTask(person);
     const url = `${bench.record.url}/Task/${before.id}`;
     const first = (await http('PUT', url, { ...before,

@@ -168,12 +168,17 @@ async function proposalRefused() {
 
 /* ---- changes ------------------------------------------------------------ */
 
-async function patched() {
-    const person = await new Person(bench.service, 'patched').bothReadings();
-    const before = await oneTask(person);
+/* No review, and no delivery: what is counted next is of what comes next. */
+async function nothingUnderWay() {
     await bench.service.untilMetric('headgate_reviews_waiting', 0);
     await bench.service.untilMetric(
         'headgate_outbox_resources{state="waiting"}', 0);
+}
+
+async function patched() {
+    const person = await new Person(bench.service, 'patched').bothReadings();
+    const before = await oneTask(person);
+    await nothingUnderWay();
     const since = await bench.record.end();
     await bench.service.post(person.reading(2080, 0));
     await untilSeen(async () => (await of(person, 'Task'))[0],
@@ -214,6 +219,7 @@ async function noPatch() {
 async function personIsFaster() {
     const person = await new Person(bench.service, 'faster').bothReadings();
     const before = await oneTask(person);
+    await nothingUnderWay();
     const since = await bench.record.end();
     await fault({ kind: 'delay', ms: 1500,
         match: { method: 'PATCH', path: '/Task*' } });
