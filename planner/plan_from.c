@@ -5,6 +5,7 @@
 #include "planner/series.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <string.h>
 
 const char *plan_use_word(enum plan_use u)
@@ -295,12 +296,14 @@ void plan_from(const struct history *h, const struct policy *policy,
                const struct readiness *readiness, const struct plan_wish *wish,
                struct plan_from *out)
 {
-    struct from_work w = { .h = h,
-                           .policy = policy,
-                           .out = out,
-                           .on_table = wish != NULL && wish->on_table };
+    struct from_work w;
     size_t baseline;
 
+    memset(&w, 0, offsetof(struct from_work, flow)); /* points are counted */
+    w.h = h;
+    w.policy = policy;
+    w.out = out;
+    w.on_table = wish != NULL && wish->on_table;
     start(&w, readiness);
     w.flow_count =
         series_collect(h, policy, Q_ACCESS_FLOW, false, w.flow, POINTS_MAX);

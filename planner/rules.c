@@ -8,6 +8,9 @@
 #include "planner/rules_work.h"
 #include "planner/series.h"
 
+#include <stddef.h>
+#include <string.h>
+
 static const struct rule_info infos[RULE_COUNT] = {
     [RULE_HF_1] = { "HF-1", "Access flow very high", GROUP_FLOW },
     [RULE_HF_2] = { "HF-2", "Access flow high", GROUP_FLOW },
@@ -290,11 +293,15 @@ void rules_evaluate(const struct history *h, const struct policy *policy,
 {
     struct history recent = *h;
     size_t old = leave_out_the_old(&recent, policy);
-    struct work w = { .h = &recent, .policy = policy, .out = out };
+    struct work w;
     enum why not_watched = h->inactive                       ? WHY_INACTIVE
                            : h->access_type == SIGN_TYPE_CVC ? WHY_CATHETER
                                                              : WHY_HOLDS;
 
+    memset(&w, 0, offsetof(struct work, flow)); /* the points are counted */
+    w.h = &recent;
+    w.policy = policy;
+    w.out = out;
     out->count = 0;
     for (int i = 0; i < PREDICTIONS; i++)
         out->predictions[i] = (struct prediction){ 0 };

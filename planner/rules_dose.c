@@ -3,6 +3,8 @@
 #include "planner/series.h"
 
 #include <math.h>
+#include <stddef.h>
+#include <string.h>
 
 /* The limits of a single session are for so many a week. */
 #define SESSIONS_PER_WEEK 3.0
@@ -16,6 +18,15 @@ struct dose {
     size_t count;
     struct point points[POINTS_MAX];
 };
+
+/* The room for points is left as it is: clearing it takes longer than most
+ * reviews need for the rule. */
+static void dose_begin(struct dose *d, enum quantity quantity, enum param limit)
+{
+    memset(d, 0, offsetof(struct dose, points));
+    d->quantity = quantity;
+    d->limit = limit;
+}
 
 static double standing(const struct work *w, enum quantity quantity)
 {
@@ -102,8 +113,9 @@ static struct finding *low_dose(struct work *w, const struct dose *d)
  * of the dose so far, or NULL. */
 static void very_low(struct work *w, struct finding *f)
 {
-    struct dose d = { .quantity = Q_SPKTV, .limit = P_AD1_SPKTV_SEVERE };
+    struct dose d;
 
+    dose_begin(&d, Q_SPKTV, P_AD1_SPKTV_SEVERE);
     take_points(w, &d);
     d.rule.readings = 1;
     d.rule.apart_d = 0;
@@ -119,8 +131,9 @@ static void very_low(struct work *w, struct finding *f)
 
 static void single_pool(struct work *w)
 {
-    struct dose d = { .quantity = Q_SPKTV, .limit = P_AD1_SPKTV };
+    struct dose d;
 
+    dose_begin(&d, Q_SPKTV, P_AD1_SPKTV);
     very_low(w, is_low(w, &d) ? low_dose(w, &d) : NULL);
 }
 
@@ -129,10 +142,11 @@ static void single_pool(struct work *w)
  * left of the kidneys.  Of more than three a week each may give little. */
 static void standard(struct work *w)
 {
-    struct dose d = { .quantity = Q_STDKTV, .limit = P_AD1_STDKTV };
+    struct dose d;
     struct finding *f = NULL;
     const struct point *newest;
 
+    dose_begin(&d, Q_STDKTV, P_AD1_STDKTV);
     d.count =
         series_collect(w->h, w->policy, Q_STDKTV, false, d.points, POINTS_MAX);
     newest = d.count > 0 ? &d.points[d.count - 1] : NULL;
@@ -176,9 +190,10 @@ bool work_newest_spktv_low(const struct work *w, struct point *newest)
 /* The urea reduction, only where nothing better is there. */
 static bool reduction(struct work *w)
 {
-    struct dose d = { .quantity = Q_URR, .limit = P_AD1_URR_PCT };
+    struct dose d;
     double sessions;
 
+    dose_begin(&d, Q_URR, P_AD1_URR_PCT);
     if (recent_spktv(w, d.points) != NULL)
         return false;
     /* a schedule that is not known disqualifies nothing; the text says so */

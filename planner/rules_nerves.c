@@ -12,12 +12,14 @@
  */
 #include "planner/rules_work.h"
 
+#include <stddef.h>
+#include <string.h>
+
 enum { PROCEDURES_MAX = 64 };
 
 /* What is looked at, and what was found on the way. */
 struct nerves {
     const struct work *w;
-    struct hand_point hand[HAND_POINTS_MAX];
     size_t hand_count;
     size_t procedures[PROCEDURES_MAX]; /* the newest that raise the flow, newest
                                           first; indices into history */
@@ -26,6 +28,7 @@ struct nerves {
                         not at all */
     bool late;       /* some such sign was there, too long after, or not new */
     bool gone;       /* or was taken back */
+    struct hand_point hand[HAND_POINTS_MAX];
 };
 
 /* How a sign lies to the newest procedure before it. */
@@ -331,12 +334,14 @@ static void rest_on_procedure(const struct nerves *n, struct finding *f,
 
 void rules_nerves(struct work *w)
 {
-    struct nerves n = { .w = w };
+    struct nerves n;
     struct suspect weakness, numbness;
     bool is_weak, is_numb;
     struct finding *f;
     size_t oldest = 0;
 
+    memset(&n, 0, offsetof(struct nerves, hand)); /* the points are counted */
+    n.w = w;
     n.hand_count = hand_collect(w->h, w->policy, true, n.hand, HAND_POINTS_MAX);
     find_procedures(&n);
     find_known(&n);

@@ -430,6 +430,11 @@ int64_t db_changes(struct db *db)
     return sqlite3_changes64(db->handle);
 }
 
+int64_t db_added(struct db *db)
+{
+    return sqlite3_last_insert_rowid(db->handle);
+}
+
 /* Numbers are taken in blocks, so that a block costs one write. */
 enum err db_new_id(struct db *db, int64_t *id)
 {

@@ -114,6 +114,8 @@ const void *db_blob(struct db *db, enum query q, int column, size_t *len);
 
 /* Rows changed by the last db_run. */
 int64_t db_changes(struct db *db);
+/* The number of the row that the last db_run added, where the engine gave it. */
+int64_t db_added(struct db *db);
 
 /* A new number, unique in this store and growing. */
 MUST_CHECK enum err db_new_id(struct db *db, int64_t *id);

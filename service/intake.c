@@ -7,6 +7,7 @@
 #include "service/search_index.h"
 #include "service/tally_intake.h"
 #include "service/task_change.h"
+#include "service/terms.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -45,10 +46,13 @@ static enum err add_identifiers(struct db *db, const struct entry *e)
         return ERR_OK;
     for (size_t i = 0; err == ERR_OK && i < e->item->identifier_count; i++) {
         const struct fhir_identifier *id = &e->item->identifiers[i];
+        int64_t term;
 
-        err =
-            db_run(db, Q_RESOURCE_IDENT_ADD, "issi", INT64(e->item->type),
-                   id->system != NULL ? id->system : "", id->value, e->row.id);
+        err = term_number(db, id->system != NULL ? id->system : "", id->value,
+                          &term);
+        if (err == ERR_OK)
+            err = db_run(db, Q_RESOURCE_IDENT_ADD, "iii", term,
+                         INT64(e->item->type), e->row.id);
     }
     return err;
 }

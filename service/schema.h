@@ -7,7 +7,7 @@
 #ifndef HEADGATE_SERVICE_SCHEMA_H
 #define HEADGATE_SERVICE_SCHEMA_H
 
-enum { SCHEMA_VERSION = 12 };
+enum { SCHEMA_VERSION = 13 };
 
 /* What the queue shows has changed when one of these rows has: a number that
  * only rises, by which it is told cheaply whether anything is new. */
@@ -97,6 +97,36 @@ enum { SCHEMA_VERSION = 12 };
     "CREATE TABLE erased_key(hash BLOB PRIMARY KEY, erased INT NOT NULL) "     \
     "WITHOUT ROWID;"
 
+/*
+ * What resources are called and found by.  A value with its system stands in
+ * term, once; which resource has it, by numbers alone: each of these pairs
+ * stands in two orders, and as text they took most of the store.  A term goes
+ * with the last that had it, so that nothing of a patient stays behind in it.
+ * The views are what both are read by, where no plan of a query hangs on it.
+ */
+#define TERM_GOES                                                              \
+    "WHEN NOT EXISTS (SELECT 1 FROM search_term WHERE term = old.term) AND "   \
+    "NOT EXISTS (SELECT 1 FROM identifier_term WHERE term = old.term) "        \
+    "BEGIN DELETE FROM term WHERE id = old.term; END;"
+#define TERM_TABLES                                                            \
+    "CREATE TABLE term(id INTEGER PRIMARY KEY, value TEXT NOT NULL,"           \
+    " system TEXT NOT NULL, UNIQUE(value, system));"                           \
+    "CREATE TABLE search_term(resource INT, name INT, term INT,"               \
+    " updated_ms INT, PRIMARY KEY(resource, name, term)) WITHOUT ROWID;"       \
+    "CREATE TABLE identifier_term(term INT, kind INT, resource INT,"           \
+    " PRIMARY KEY(term, kind, resource)) WITHOUT ROWID;"
+#define TERM_INDICES                                                           \
+    "CREATE INDEX search_term_of ON search_term(term, name, resource);"        \
+    "CREATE INDEX search_term_updated ON search_term(term, name, updated_ms,"  \
+    " resource) WHERE updated_ms IS NOT NULL;"                                 \
+    "CREATE INDEX identifier_term_resource ON identifier_term(resource);"      \
+    "CREATE TRIGGER term_unsought AFTER DELETE ON search_term " TERM_GOES      \
+    "CREATE TRIGGER term_unnamed AFTER DELETE ON identifier_term " TERM_GOES   \
+    "CREATE VIEW search_token AS SELECT s.resource, s.name, t.value,"          \
+    " t.system, s.updated_ms FROM search_term s JOIN term t ON t.id = s.term;" \
+    "CREATE VIEW identifier AS SELECT i.kind, t.system, t.value, i.resource"   \
+    " FROM identifier_term i JOIN term t ON t.id = i.term;"
+
 /* clang-format off */
 static const char schema_sql[] =
     "CREATE TABLE meta(k TEXT PRIMARY KEY, v TEXT) WITHOUT ROWID;"
@@ -111,9 +141,6 @@ static const char schema_sql[] =
     " ident TEXT, ver INT NOT NULL, updated_ms INT NOT NULL, status INT NOT NULL, issued_s INT NOT NULL,"
     " UNIQUE(kind, fid));"
     "CREATE UNIQUE INDEX resource_ident ON resource(kind, ident) WHERE ident IS NOT NULL;"
-    "CREATE TABLE identifier(kind INT, system TEXT, value TEXT, resource INT,"
-    " PRIMARY KEY(kind, system, value, resource)) WITHOUT ROWID;"
-    "CREATE INDEX identifier_resource ON identifier(resource);"
 
     /* the bytes stand in the journal (start, len), or in body (zstd) */
     "CREATE TABLE version(resource INT, ver INT, part INT NOT NULL, updated_ms INT NOT NULL, journal INT,"
@@ -230,13 +257,9 @@ static const char schema_sql[] =
     " who TEXT NOT NULL, model TEXT NOT NULL, cases INT NOT NULL, ties INT NOT NULL, stretches INT NOT NULL,"
     " prior TEXT, evidence TEXT NOT NULL);"
 
-    /* what resources are found by: name is the number of a search parameter, see adapters/fhir_search.h;
-       updated_ms: of the resource, for Tasks alone, which are read in this order; from_ms, to_ms: half-open */
-    "CREATE TABLE search_token(resource INT, name INT, value TEXT, system TEXT, updated_ms INT,"
-    " PRIMARY KEY(resource, name, value, system)) WITHOUT ROWID;"
-    "CREATE INDEX search_token_value ON search_token(name, value, resource, system);"
-    "CREATE INDEX search_token_updated ON search_token(name, value, updated_ms, resource, system)"
-    " WHERE updated_ms IS NOT NULL;"
+    /* kind: enum fhir_type; name: the number of a search parameter, see adapters/fhir_search.h; updated_ms: of the
+       resource, for Tasks alone, which are read in this order; from_ms, to_ms: half-open */
+    TERM_TABLES TERM_INDICES
     "CREATE TABLE search_span(resource INT, name INT, from_ms INT, to_ms INT,"
     " PRIMARY KEY(resource, name, from_ms, to_ms)) WITHOUT ROWID;"
     "CREATE INDEX search_span_from ON search_span(name, from_ms, to_ms, resource);"
@@ -496,6 +519,18 @@ static const struct {
          "ALTER TABLE patient ADD COLUMN replaced_by TEXT;" QUEUE_MARKS_DEATH_DOUBT },
     { 10, "CREATE INDEX reading_standing ON reading(owner, start_s, quantity, resource, slot) WHERE quantity IN (9, 10, 11, 12, 24);" },
     { 11, "DROP TRIGGER IF EXISTS audit_last;" AUDIT_LAST },
+    { 12, TERM_TABLES
+          "INSERT INTO term(value, system) SELECT value, system FROM search_token"
+          " UNION SELECT value, system FROM identifier;"
+          "INSERT INTO search_term SELECT s.resource, s.name, t.id, s.updated_ms FROM search_token s"
+          " JOIN term t ON t.value = s.value AND t.system = s.system;"
+          "INSERT INTO identifier_term SELECT t.id, i.kind, i.resource FROM identifier i"
+          " JOIN term t ON t.value = i.value AND t.system = i.system;"
+          "DROP TABLE search_token; DROP TABLE identifier;"
+          TERM_INDICES
+          "DROP INDEX reading_standing;"
+          "CREATE INDEX reading_standing ON reading(owner, start_s, quantity, resource, slot)"
+          " WHERE (quantity BETWEEN 9 AND 12 OR quantity = 24);" },
 };
 /* clang-format on */
 

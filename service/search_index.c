@@ -1,5 +1,7 @@
 #include "service/search_index.h"
 
+#include "service/terms.h"
+
 #include <stdio.h>
 
 /* Where the values of one resource go. */
@@ -11,17 +13,21 @@ struct indexing {
 static enum err put_found(void *arg, const struct search_found *f)
 {
     const struct indexing *to = arg;
+    int64_t term;
+    enum err e;
 
     if (f->is_span)
         return db_run(to->db, Q_SOUGHT_SPAN, "iiii", to->row->id,
                       INT64(f->number), f->from_ms, f->to_ms);
+    e = term_number(to->db, f->system, f->value, &term);
+    if (e != ERR_OK)
+        return e;
     /* Tasks are read in the order of their change; nothing else is. */
     return to->row->kind == FHIR_TASK
-               ? db_run(to->db, Q_SOUGHT_TOKEN, "iissi", to->row->id,
-                        INT64(f->number), f->value, f->system,
-                        to->row->updated_ms)
-               : db_run(to->db, Q_SOUGHT_TOKEN, "iiss", to->row->id,
-                        INT64(f->number), f->value, f->system);
+               ? db_run(to->db, Q_SOUGHT_TERM, "iiii", to->row->id,
+                        INT64(f->number), term, to->row->updated_ms)
+               : db_run(to->db, Q_SOUGHT_TERM, "iii", to->row->id,
+                        INT64(f->number), term);
 }
 
 /* What older versions were found by. */

@@ -42,16 +42,9 @@ static const char *keep_name(struct search_sql *s, const char *text)
 static void put_token(struct search_sql *s, const struct search_condition *c,
                       const char *system, const char *value)
 {
-    sql_put(s, s->person_count++ > 0 ? " OR (s.name = " : "(s.name = ");
-    sql_number(s,
-               c->param->number + (system != NULL ? SEARCH_OF_IDENTIFIER : 0));
-    sql_put(s, " AND s.value = ");
-    sql_text(s, value);
-    if (system != NULL) {
-        sql_put(s, " AND s.system = ");
-        sql_text(s, system);
-    }
-    sql_put(s, ")");
+    sql_put(s, s->person_count++ > 0 ? " OR " : "");
+    sql_token(s, c->param->number + (system != NULL ? SEARCH_OF_IDENTIFIER : 0),
+              system, value);
 }
 
 /* "r:Patient/p1" or "i:system|value" */

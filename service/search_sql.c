@@ -53,7 +53,8 @@ const char *sql_resource(const struct search_sql *s)
 
 /* ---- what is walked ----------------------------------------------------- */
 
-/* One code of an element that has one: each resource has one entry. */
+/* One code of an element that has one, of one system: each resource has one
+ * entry, and all of them have one term. */
 static bool may_drive(const struct search_query *q,
                       const struct search_condition *c)
 {
@@ -207,24 +208,32 @@ static void put_span(struct search_sql *s, const struct search_value *v)
 
 /* ---- conditions --------------------------------------------------------- */
 
+void sql_token(struct search_sql *s, int number, const char *system,
+               const char *value)
+{
+    sql_put(s, "(s.name = ");
+    sql_number(s, number);
+    /* a value is few terms, which are looked up once; a system may be many */
+    sql_put(s, value != NULL
+                   ? " AND s.term IN (SELECT t.id FROM term t WHERE t.value = "
+                   : " AND EXISTS (SELECT 1 FROM term t WHERE t.id = s.term");
+    if (value != NULL)
+        sql_text(s, value);
+    if (system != NULL) {
+        sql_put(s, " AND t.system = ");
+        sql_text(s, system);
+    }
+    sql_put(s, "))");
+}
+
 static void put_token(struct search_sql *s, const struct search_condition *c,
                       const struct search_value *v)
 {
-    int number =
-        c->param->number +
-        (c->modifier == SEARCH_BY_IDENTIFIER ? SEARCH_OF_IDENTIFIER : 0);
-
-    sql_put(s, "(s.name = ");
-    sql_number(s, number);
-    if (v->value != NULL) {
-        sql_put(s, " AND s.value = ");
-        sql_text(s, v->value);
-    }
-    if (v->system != NULL) {
-        sql_put(s, " AND s.system = ");
-        sql_text(s, v->system);
-    }
-    sql_put(s, ")");
+    sql_token(s,
+              c->param->number + (c->modifier == SEARCH_BY_IDENTIFIER
+                                      ? SEARCH_OF_IDENTIFIER
+                                      : 0),
+              v->system, v->value);
 }
 
 static void put_value(struct search_sql *s, const struct search_condition *c,
@@ -262,7 +271,7 @@ static void put_ids(struct search_sql *s, const struct search_condition *c)
 
 static const char *table_of(const struct search_condition *c)
 {
-    return c->param->form == SEARCH_DATE ? "search_span" : "search_token";
+    return c->param->form == SEARCH_DATE ? "search_span" : "search_term";
 }
 
 /* Is there anything at all?  A reference may have an identifier alone. */
@@ -345,15 +354,18 @@ static void put_driver(struct search_sql *s)
 {
     const struct search_value *v = &s->query->values[s->driver->first];
 
-    sql_put(s, " FROM search_token d CROSS JOIN resource r WHERE r.id = "
+    const char *system = s->driver->param->system;
+
+    sql_put(s, " FROM search_term d CROSS JOIN resource r WHERE r.id = "
                "d.resource AND d.name = ");
     sql_number(s, s->driver->param->number);
-    sql_put(s, " AND d.value = ");
+    sql_put(s, " AND d.term = (SELECT t.id FROM term t WHERE t.value = ");
     sql_text(s, v->value);
-    if (v->system != NULL) {
-        sql_put(s, " AND d.system = ");
-        sql_text(s, v->system);
-    }
+    sql_put(s, " AND t.system = ");
+    sql_text(s, system);
+    sql_put(s, ")");
+    if (v->system != NULL && strcmp(v->system, system) != 0)
+        sql_put(s, " AND 1 = 0");
     if (goes_by_change(s->query))
         sql_put(s, " AND d.updated_ms IS NOT NULL");
 }

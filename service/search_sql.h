@@ -2,7 +2,7 @@
  * search_sql - the SQL of a search; private to search.c and what it is made
  * of
  *
- *     SELECT ... FROM (resource r, or search_token d with it) WHERE conditions
+ *     SELECT ... FROM (resource r, or search_term d with it) WHERE conditions
  *
  * Where one code alone is asked for (status=requested), the search walks its
  * entries in the index, d, in the order of the answer: a page then costs its
@@ -46,13 +46,18 @@ void sql_text(struct search_sql *s, const char *text);
 /* " FROM ... WHERE ...", without the page. */
 void sql_conditions(struct search_sql *s);
 
+/* The condition that s, an entry of the index, has this number of a parameter
+ * and this term; NULL: any system, or any value. */
+void sql_token(struct search_sql *s, int number, const char *system,
+               const char *value);
+
 /* The expression of when a resource was changed, and of its number. */
 const char *sql_updated(const struct search_sql *s);
 const char *sql_resource(const struct search_sql *s);
 
 /*
- * The tokens of a person: "(s.name = ? AND s.value = ?) OR ..." for every name
- * by which the one that v means is known.
+ * The terms of a person: sql_token() with an OR between, for every name by
+ * which the one that v means is known.
  */
 void sql_person(struct search_sql *s, const struct search_condition *c,
                 const struct search_value *v);

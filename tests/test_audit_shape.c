@@ -65,8 +65,9 @@ static void what_is_another_is_named(void **state)
           "END",
           "DROP TRIGGER audit_extra",
           "trigger audit_extra was not made by headgate\n" REMOVED },
-        { "DROP INDEX identifier_resource", NULL,
-          "index identifier_resource, which every store of this version has, "
+        { "DROP INDEX identifier_term_resource", NULL,
+          "index identifier_term_resource, which every store of this version "
+          "has, "
           "is missing\n" MADE_AGAIN },
         { "CREATE INDEX mine ON audit(actor)", "DROP INDEX mine",
           "index mine was not made by headgate\n" REMOVED },
@@ -87,7 +88,7 @@ static void what_is_another_is_named(void **state)
         if (rows[i].back == NULL)
             world_text(w,
                        "SELECT sql FROM sqlite_master WHERE name = "
-                       "'identifier_resource'",
+                       "'identifier_term_resource'",
                        index, sizeof(index));
         assert_int_equal(force(w->db, rows[i].change), ERR_OK);
         assert_faults(w->db, rows[i].want);

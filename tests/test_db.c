@@ -1,5 +1,7 @@
+#include "service/db_schema.h"
 #include "service/episodes.h"
 #include "service/patients.h"
+#include "service/schema.h"
 #include "tests/schema_1.h"
 #include "tests/service_world.h"
 #include "tests/test.h"
@@ -79,7 +81,7 @@ static void another_schema_is_refused(void **state)
         const char *change;
         enum err want;
     } changes[] = {
-        { "UPDATE meta SET v = '13' WHERE k = 'schema'", ERR_CONFLICT },
+        { "UPDATE meta SET v = '14' WHERE k = 'schema'", ERR_CONFLICT },
         { "UPDATE meta SET v = '0' WHERE k = 'schema'", ERR_CONFLICT },
         { "DELETE FROM meta WHERE k = 'schema'", ERR_UNKNOWN },
         { "PRAGMA application_id = 7", ERR_UNKNOWN },
@@ -94,7 +96,7 @@ static void another_schema_is_refused(void **state)
         world_change_file(w.path, changes[i].change);
         assert_int_equal(db_open(w.path, &db), changes[i].want);
         world_change_file(w.path,
-                          "INSERT OR REPLACE INTO meta VALUES('schema', '12');"
+                          "INSERT OR REPLACE INTO meta VALUES('schema', '13');"
                           "PRAGMA application_id = 0");
     }
     db_close(opened());
@@ -181,7 +183,7 @@ static void the_first_version_comes_up_with_everything(void **state)
     assert_int_equal(patient_get(db, 10, &p), ERR_OK);
     assert_string_equal(p.name, "Fictional, Wren");
     assert_true(p.born_s == INT64_MIN);
-    assert_meta(db, "schema", "12");
+    assert_meta(db, "schema", "13");
     db_close(db);
     db = opened(); /* and stays so */
     what_was_said_is_there(db);
@@ -206,16 +208,16 @@ static void shape_of(const char *path, char *out, size_t size)
     snprintf(other.path, sizeof(other.path), "%s", path);
     assert_int_equal(db_open(other.path, &other.db), ERR_OK);
     assert_int_equal(db_run(other.db, Q_BEGIN, ""), ERR_OK);
-    world_text(
-        &other,
-        "SELECT group_concat(word, ';') FROM (SELECT m.name || '.' ||"
-        " p.name || ' ' || p.type || ' ' || p.\"notnull\" || ' ' || p.pk"
-        " AS word FROM sqlite_master m JOIN pragma_table_info(m.name) p"
-        " WHERE m.type = 'table' UNION SELECT name || sql FROM"
-        " sqlite_master WHERE type IN ('index', 'trigger') AND sql IS NOT"
-        " NULL"
-        " ORDER BY 1)",
-        out, size);
+    world_text(&other,
+               "SELECT group_concat(word, ';') FROM (SELECT m.name || '.' ||"
+               " p.name || ' ' || p.type || ' ' || p.\"notnull\" || ' ' || p.pk"
+               " AS word FROM sqlite_master m JOIN pragma_table_info(m.name) p"
+               " WHERE m.type = 'table' UNION SELECT name || sql FROM"
+               " sqlite_master WHERE type IN ('index', 'trigger', 'view') AND "
+               "sql IS NOT"
+               " NULL"
+               " ORDER BY 1)",
+               out, size);
     db_close(other.db);
 }
 
@@ -232,6 +234,47 @@ static void an_upgraded_store_is_as_a_new_one(void **state)
     unlink(path);
     assert_true(strlen(fresh) > 1000);
     assert_string_equal(upgraded, fresh);
+}
+
+/* Version 12 had values and systems as text wherever one was named. */
+static void what_was_found_before_is_found(void **state)
+{
+    struct db *db;
+
+    (void)state;
+    make_first_store();
+    for (size_t i = 0; i < COUNT(schema_steps) && schema_steps[i].from < 12;
+         i++)
+        world_change_file(w.path, schema_steps[i].sql);
+    world_change_file(
+        w.path,
+        "UPDATE meta SET v = '12' WHERE k = 'schema';"
+        "INSERT INTO identifier VALUES(1, 'urn:a', 'o-1', 3),"
+        " (1, '', 'o-1', 3), (3, 'urn:p', '1001', 1);"
+        "INSERT INTO search_token VALUES(3, 33, 'o-1', 'urn:a', NULL),"
+        " (3, 33, 'o-1', '', NULL), (4, 5, 'requested', 'urn:s', 77),"
+        " (5, 5, 'requested', 'urn:s', 78), (1, 57, '1001', 'urn:p', NULL);"
+        "CREATE TABLE was AS SELECT * FROM search_token;"
+        "CREATE TABLE named AS SELECT * FROM identifier;");
+    db = opened();
+    db_close(db);
+    assert_int_equal(
+        world_count_file(w.path, "SELECT count(*) FROM (SELECT resource, name,"
+                                 " value, system, updated_ms FROM was"
+                                 " INTERSECT SELECT resource, name, value,"
+                                 " system, updated_ms FROM search_token)"),
+        5);
+    assert_int_equal(
+        world_count_file(w.path, "SELECT count(*) FROM (SELECT kind, system,"
+                                 " value, resource FROM named INTERSECT SELECT"
+                                 " kind, system, value, resource FROM"
+                                 " identifier)"),
+        3);
+    assert_int_equal(world_count_file(w.path, "SELECT (SELECT count(*) FROM"
+                                              " search_token) * 100 + (SELECT"
+                                              " count(*) FROM identifier) * 10"
+                                              " + (SELECT count(*) FROM term)"),
+                     534);
 }
 
 /* Who only looks does not upgrade: there is no way back. */
@@ -521,6 +564,7 @@ int main(void)
         TEST(another_schema_is_refused),
         TEST(the_first_version_comes_up_with_everything),
         TEST(an_upgraded_store_is_as_a_new_one),
+        TEST(what_was_found_before_is_found),
         TEST(a_look_changes_nothing),
         TEST(an_upgrade_that_fails_changes_nothing),
         TEST(what_is_no_database_is_refused),

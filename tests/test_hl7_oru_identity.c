@@ -453,8 +453,9 @@ static void a_store_of_before_is_understood(void **state)
         "instr(ident, '|') + 1, 32), (SELECT i.value FROM identifier i WHERE "
         "i.resource = resource.id AND instr(resource.ident, i.value) = 0)) "
         "WHERE kind = 1;"
-        "DELETE FROM identifier WHERE kind = 1 AND instr((SELECT r.ident FROM "
-        "resource r WHERE r.id = resource), value) = 0");
+        "DELETE FROM identifier_term WHERE kind = 1 AND instr((SELECT r.ident "
+        "FROM resource r WHERE r.id = resource), (SELECT t.value FROM term t "
+        "WHERE t.id = term)) = 0");
     assert_int_equal(db_open(w->path, &w->db), ERR_OK);
     assert_int_equal(db_run(w->db, Q_BEGIN, ""), ERR_OK);
     assert_int_equal(world_count(w,

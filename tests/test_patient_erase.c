@@ -431,6 +431,11 @@ static void the_file_is_sound_and_no_row_points_into_nothing(void **state)
                     "SELECT count(*) FROM episode e WHERE NOT EXISTS (SELECT "
                     "1 FROM access a WHERE a.id = e.access)"),
         0);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM term t WHERE NOT EXISTS (SELECT 1 "
+                       "FROM search_term s WHERE s.term = t.id) AND NOT EXISTS "
+                       "(SELECT 1 FROM identifier_term i WHERE i.term = t.id)"),
+        0);
     /* and the other is watched on */
     assert_int_equal(world_post(w, flow(false, 20, "2300")), 201);
     world_review(w);

@@ -91,6 +91,11 @@ static void old_readings_go_with_their_messages(void **state)
         world_count(w, "SELECT count(*) FROM search_token t WHERE NOT EXISTS "
                        "(SELECT 1 FROM resource r WHERE r.id = t.resource)"),
         0);
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM term t WHERE NOT EXISTS (SELECT 1 "
+                       "FROM search_term s WHERE s.term = t.id) AND NOT EXISTS "
+                       "(SELECT 1 FROM identifier_term i WHERE i.term = t.id)"),
+        0);
     /* and once more: there is nothing left to go */
     run(w, true, &p);
     assert_int_equal(p.counts[PRUNE_PART_READINGS], 0);

@@ -123,8 +123,11 @@ def copy(folder, count):
                    (number, part, patient, access, status, f"key-{i}"))
         rows = [(1, f"key-{i}", "k"), (2, f"Patient/p-{i % (count // 5 + 1)}", ""),
                 (5, status, "http://hl7.org/fhir/task-status")] + tokens
-        db.executemany("INSERT INTO search_token VALUES(?,?,?,?,?)",
-                       [(number, *row, at) for row in rows])
+        db.executemany("INSERT OR IGNORE INTO term(value, system) VALUES(?,?)",
+                       [row[1:] for row in rows])
+        db.executemany("INSERT INTO search_term SELECT ?, ?, id, ? FROM term "
+                       "WHERE value = ? AND system = ?",
+                       [(number, row[0], at, *row[1:]) for row in rows])
         shift = draw.randrange(-30, 30) * 86400000
         db.executemany("INSERT INTO search_span VALUES(?,?,?,?)",
                        [(number, n, a + shift, b + shift) for n, a, b in spans])
@@ -159,7 +162,7 @@ def main(binary, count):
         with Service(binary, folder) as service:
             measure(service)
         db = sqlite3.connect(folder + "/hg.db")
-        db.execute("DELETE FROM search_token")
+        db.execute("DELETE FROM search_term")
         db.execute("DELETE FROM search_span")
         db.execute("DELETE FROM meta WHERE k = 'sought'")
         db.commit()
