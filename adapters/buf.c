@@ -81,19 +81,29 @@ void buf_puts(struct buf *b, const char *text)
     buf_add(b, text, strlen(text));
 }
 
+/* Most of what is printed fits where it is; what does not, once it is known
+ * how long it is. */
 void buf_printf(struct buf *b, const char *format, ...)
 {
+    size_t room = b->size > b->len ? b->size - b->len : 0;
     va_list args;
     int len;
 
-    va_start(args, format);
-    len = vsnprintf(NULL, 0, format, args);
-    va_end(args);
-    if (len <= 0 || !reserve(b, (size_t)len))
+    if (b->err != ERR_OK)
         return;
     va_start(args, format);
-    vsnprintf(b->data + b->len, b->size - b->len, format, args);
+    len = vsnprintf(room > 0 ? b->data + b->len : NULL, room, format, args);
     va_end(args);
+    if (room > 0 &&
+        (len < 0 || (size_t)len >= room || (size_t)len > b->ceiling - b->len))
+        b->data[b->len] = '\0';
+    if (len <= 0 || !reserve(b, (size_t)len))
+        return;
+    if ((size_t)len >= room) {
+        va_start(args, format);
+        vsnprintf(b->data + b->len, b->size - b->len, format, args);
+        va_end(args);
+    }
     b->len += (size_t)len;
 }
 

@@ -52,14 +52,30 @@ static bool has_ink(const char *text)
     return false;
 }
 
+/* How many characters of ASCII stand for themselves. */
+static size_t plain_len(const unsigned char *text)
+{
+    size_t len = 0;
+
+    while (text[len] >= 0x20 && text[len] < 0x7f && text[len] != '"' &&
+           text[len] != '\\')
+        len++;
+    return len;
+}
+
 /* The characters of a string, as JSON spells them. */
 static void put_characters(struct buf *b, const char *text)
 {
     const unsigned char *at = (const unsigned char *)text;
 
     while (*at != '\0') {
-        size_t len = utf8_len(at);
+        size_t plain = plain_len(at), len;
 
+        buf_add(b, at, plain);
+        at += plain;
+        len = utf8_len(at);
+        if (*at == '\0')
+            return;
         if (len == 0) {
             at++;
             continue;

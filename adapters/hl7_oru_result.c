@@ -1,5 +1,7 @@
 #include "adapters/hl7_oru_work.h"
 
+#include "adapters/hex.h"
+
 #include <openssl/evp.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -212,8 +214,8 @@ static bool digest(struct oru *o, const struct oru_result *r,
          add_result(o, r, kind, md) && (count == 0 || add(md, order)) &&
          EVP_DigestFinal_ex(md, bytes, NULL) == 1;
     EVP_MD_CTX_free(md);
-    for (size_t i = 0; ok && i < (ORU_KEY_SIZE - 1) / 2; i++)
-        snprintf(key->text + 2 * i, 3, "%02x", bytes[i]);
+    if (ok)
+        hex_write(bytes, (ORU_KEY_SIZE - 1) / 2, key->text);
     return ok;
 }
 

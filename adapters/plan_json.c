@@ -3,6 +3,7 @@
 
 #include "adapters/fhir_out.h"
 #include "adapters/fhir_time.h"
+#include "adapters/hex.h"
 #include "adapters/plan_band.h"
 
 #include <math.h>
@@ -331,8 +332,7 @@ static void out_digest(struct buf *out, size_t start)
         out->err = ERR_MEMORY;
         return;
     }
-    for (unsigned i = 0; i < len; i++)
-        snprintf(text + (size_t)2 * i, 3, "%02x", digest[i]);
+    hex_write(digest, len, text);
     out->len--; /* the brace comes after the digest */
     fhir_out_text(out, "sha256", text);
     fhir_out_close(out, '}');

@@ -1,6 +1,7 @@
 #include "service/audit.h"
 
 #include "adapters/buf.h"
+#include "adapters/hex.h"
 #include "service/log.h"
 
 #include <openssl/evp.h>
@@ -76,35 +77,12 @@ static enum err hash_row(int64_t seq, const struct audit_entry *e,
 void audit_hex(const unsigned char hash[AUDIT_HASH_SIZE],
                char hex[AUDIT_HEX_SIZE])
 {
-    static const char digits[] = "0123456789abcdef";
-
-    for (size_t i = 0; i < AUDIT_HASH_SIZE; i++) {
-        hex[2 * i] = digits[hash[i] >> 4];
-        hex[2 * i + 1] = digits[hash[i] & 15];
-    }
-    hex[AUDIT_HEX_SIZE - 1] = '\0';
-}
-
-static int digit(char c)
-{
-    static const char digits[] = "0123456789abcdef0123456789ABCDEF";
-    const char *at = c != '\0' ? strchr(digits, c) : NULL;
-
-    return at != NULL ? (int)(at - digits) % 16 : -1;
+    hex_write(hash, AUDIT_HASH_SIZE, hex);
 }
 
 bool audit_unhex(const char *hex, unsigned char hash[AUDIT_HASH_SIZE])
 {
-    if (strlen(hex) != AUDIT_HEX_SIZE - 1)
-        return false;
-    for (size_t i = 0; i < AUDIT_HASH_SIZE; i++) {
-        int high = digit(hex[2 * i]), low = digit(hex[2 * i + 1]);
-
-        if (high < 0 || low < 0)
-            return false;
-        hash[i] = (unsigned char)(high * 16 + low);
-    }
-    return true;
+    return hex_read(hex, hash, AUDIT_HASH_SIZE);
 }
 
 /* ---- adding ----------------------------------------------------------------- */

@@ -1,5 +1,6 @@
 #include "service/draft.h"
 
+#include "adapters/hex.h"
 #include "service/suggest_plan.h"
 
 #include <math.h>
@@ -78,8 +79,7 @@ enum err draft_key(const struct suggest *s, const char *what, int number,
              lasting_anchor(s->access), what, number);
     if (EVP_Digest(text, strlen(text), digest, &len, EVP_sha256(), NULL) != 1)
         return ERR_MEMORY;
-    for (size_t i = 0; i < 32; i++)
-        snprintf(key + 2 * i, 3, "%02x", digest[i]);
+    hex_write(digest, 32, key);
     return ERR_OK;
 }
 

@@ -3,6 +3,8 @@
 
 #include "service/load_state.h"
 
+#include "adapters/hex.h"
+
 #include <inttypes.h>
 #include <openssl/evp.h>
 #include <stdlib.h>
@@ -88,10 +90,10 @@ enum err load_state_fits(FILE *file, const struct load_state *state,
 static void put_digest(FILE *out, const char *key,
                        const unsigned char digest[LOAD_DIGEST_SIZE])
 {
-    fprintf(out, "%s ", key);
-    for (size_t i = 0; i < LOAD_DIGEST_SIZE; i++)
-        fprintf(out, "%02x", digest[i]);
-    fputs("\n", out);
+    char text[2 * LOAD_DIGEST_SIZE + 1];
+
+    hex_write(digest, LOAD_DIGEST_SIZE, text);
+    fprintf(out, "%s %s\n", key, text);
 }
 
 static void put_state(FILE *out, const struct load_state *s)

@@ -1,5 +1,6 @@
 #include "service/patient_mark.h"
 
+#include "adapters/hex.h"
 #include "service/patient_names.h"
 #include "service/patients.h"
 
@@ -34,8 +35,7 @@ static enum err make_key(struct db *db, char key[KEY_SIZE])
         return e;
     if (RAND_bytes(bytes, sizeof(bytes)) != 1)
         return ERR_MEMORY;
-    for (size_t i = 0; i < sizeof(bytes); i++)
-        snprintf(key + 2 * i, 3, "%02x", (unsigned)bytes[i]);
+    hex_write(bytes, sizeof(bytes), key);
     return db_run(db, Q_META_PUT, "ss", key_name, key);
 }
 

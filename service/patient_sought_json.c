@@ -1,5 +1,7 @@
 /* Is a patient named in a text of JSON? */
 #include "adapters/fhir_named.h"
+
+#include "adapters/hex.h"
 #include "service/patient_sought.h"
 #include "service/patients.h"
 
@@ -99,22 +101,14 @@ static void see_id(struct look *l, const char *id)
 
 /* ---- conditions in URLs -------------------------------------------------------- */
 
-static int nibble(char c)
-{
-    static const char digits[] = "0123456789abcdef0123456789ABCDEF";
-    const char *at = c != '\0' ? strchr(digits, c) : NULL;
-
-    return at != NULL ? (int)((at - digits) % 16) : -1;
-}
-
 /* In place (RFC 3986, 2.1). */
 static void decode(char *text)
 {
     char *to = text;
 
     for (const char *at = text; *at != '\0'; at++) {
-        int high = *at == '%' ? nibble(at[1]) : -1;
-        int low = high >= 0 ? nibble(at[2]) : -1;
+        int high = *at == '%' ? hex_digit(at[1]) : -1;
+        int low = high >= 0 ? hex_digit(at[2]) : -1;
 
         if (low > 0 || (low == 0 && high > 0)) {
             *to++ = (char)(16 * high + low);

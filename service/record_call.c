@@ -1,5 +1,6 @@
 #include "service/record_work.h"
 
+#include "adapters/hex.h"
 #include "service/log.h"
 #include "service/request_line.h"
 #include "service/smart.h"
@@ -209,12 +210,12 @@ static bool add_header(struct record_call *c, size_t *n, const char *text)
 static void write_request_id(char out[48])
 {
     unsigned char random[8];
-    size_t used = (size_t)snprintf(out, 48, "X-Request-Id: ");
+    char text[2 * sizeof(random) + 1];
 
     if (RAND_bytes(random, sizeof(random)) != 1)
         memset(random, 0, sizeof(random));
-    for (size_t i = 0; i < sizeof(random); i++)
-        used += (size_t)snprintf(out + used, 48 - used, "%02x", random[i]);
+    hex_write(random, sizeof(random), text);
+    snprintf(out, 48, "X-Request-Id: %s", text);
 }
 
 static bool set_headers(struct record_call *c, const struct record_request *q)

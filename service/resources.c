@@ -1,6 +1,7 @@
 #include "service/resources.h"
 
 #include "adapters/fhir_write.h"
+#include "adapters/hex.h"
 #include "adapters/task_codes.h"
 #include "service/audit_whom.h"
 #include "service/pack.h"
@@ -303,7 +304,6 @@ enum err resource_served(struct db *db, const char *base,
 void new_fid(char fid[FID_SIZE])
 {
     static const unsigned char version = 0x70, variant = 0x80;
-    static const char digits[] = "0123456789abcdef";
     unsigned char bytes[16];
     struct timespec now;
     uint64_t now_ms;
@@ -316,11 +316,7 @@ void new_fid(char fid[FID_SIZE])
         bytes[i] = (unsigned char)(now_ms >> (40 - 8 * i));
     bytes[6] = (unsigned char)(version | (bytes[6] & 0x0f));
     bytes[8] = (unsigned char)(variant | (bytes[8] & 0x3f));
-    for (size_t i = 0; i < sizeof(bytes); i++) {
-        fid[2 * i] = digits[bytes[i] >> 4];
-        fid[2 * i + 1] = digits[bytes[i] & 0x0f];
-    }
-    fid[2 * sizeof(bytes)] = '\0';
+    hex_write(bytes, sizeof(bytes), fid);
 }
 
 void resource_urn(const char *fid, char urn[48])

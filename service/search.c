@@ -1,5 +1,6 @@
 #include "service/search.h"
 
+#include "adapters/hex.h"
 #include "service/search_sql.h"
 
 #include <stdio.h>
@@ -58,6 +59,7 @@ void search_handle(const struct search_query *q, const struct search_hit *hit,
                    struct buf *out)
 {
     char text[(SEARCH_SORTS_MAX + 1) * (FID_SIZE + 1)];
+    char hex[2 * sizeof(text) + 1];
     int len = snprintf(text, sizeof(text), "%lld", (long long)hit->row.id);
 
     for (size_t i = 0; i < q->sort_count && len < (int)sizeof(text); i++) {
@@ -69,8 +71,8 @@ void search_handle(const struct search_query *q, const struct search_hit *hit,
                    : snprintf(text + len, sizeof(text) - (size_t)len, "\n%s",
                               k->text);
     }
-    for (const char *at = text; *at != '\0'; at++)
-        buf_printf(out, "%02x", (unsigned)(unsigned char)*at);
+    hex_write((const unsigned char *)text, strlen(text), hex);
+    buf_puts(out, hex);
 }
 
 /* Where a page begins. */
@@ -80,25 +82,15 @@ struct cursor {
     struct db_value keys[SEARCH_SORTS_MAX];
 };
 
+/* No text has a NUL in it. */
 static bool read_hex(const char *hex, char *text, size_t size)
 {
-    static const char digits[] = "0123456789abcdef";
-    size_t len = strlen(hex);
+    size_t len = strlen(hex) / 2;
 
-    if (len % 2 != 0 || len / 2 >= size)
+    if (len >= size || !hex_read(hex, (unsigned char *)text, len))
         return false;
-    for (size_t i = 0; i < len / 2; i++) {
-        const char *high = strchr(digits, hex[2 * i]);
-        const char *low = strchr(digits, hex[2 * i + 1]);
-
-        if (high == NULL || low == NULL)
-            return false;
-        text[i] = (char)((high - digits) * 16 + (low - digits));
-        if (text[i] == '\0')
-            return false;
-    }
-    text[len / 2] = '\0';
-    return true;
+    text[len] = '\0';
+    return strlen(text) == len;
 }
 
 static bool read_number(const char *text, int64_t *number)

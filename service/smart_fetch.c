@@ -1,5 +1,7 @@
 #include "service/smart_work.h"
 
+#include "adapters/hex.h"
+
 #include <openssl/crypto.h>
 #include <openssl/rand.h>
 #include <stdio.h>
@@ -161,8 +163,7 @@ static enum err write_jti(char out[2 * JTI_BYTES + 1])
 
     if (RAND_bytes(random, sizeof(random)) != 1)
         return ERR_MEMORY; /* never one that could have been before */
-    for (size_t i = 0; i < sizeof(random); i++)
-        snprintf(out + 2 * i, 3, "%02x", random[i]);
+    hex_write(random, sizeof(random), out);
     return ERR_OK;
 }
 

@@ -3,6 +3,7 @@
 #include "adapters/catalogue.h"
 #include "adapters/fhir_form.h"
 #include "adapters/fhir_out.h"
+#include "adapters/hex.h"
 #include "service/db_copy.h"
 #include "service/db_fault.h"
 
@@ -73,8 +74,8 @@ static enum err hash(const char *path, struct store_manifest *m,
         e = sum(f, md, &m->bytes);
     if (e == ERR_OK && EVP_DigestFinal_ex(md, digest, &len) != 1)
         e = ERR_MEMORY;
-    for (unsigned i = 0; e == ERR_OK && i < len && i < 32; i++)
-        snprintf(m->sha256 + (size_t)2 * i, 3, "%02x", (unsigned)digest[i]);
+    if (e == ERR_OK)
+        hex_write(digest, 32, m->sha256);
     EVP_MD_CTX_free(md);
     if (f != NULL)
         fclose(f);

@@ -3,6 +3,7 @@
 #include "adapters/catalogue.h"
 #include "adapters/fhir_list.h"
 #include "adapters/fhir_time.h"
+#include "adapters/hex.h"
 #include "adapters/task_codes.h"
 #include "service/draft.h"
 #include "service/queue.h"
@@ -181,8 +182,8 @@ static enum err sum(const struct fhir_list *list, char text[DIGEST_TEXT_SIZE])
     if (e == ERR_OK &&
         EVP_Digest(json.data, json.len, digest, &len, EVP_sha256(), NULL) != 1)
         e = ERR_MEMORY;
-    for (size_t i = 0; e == ERR_OK && i < 32; i++)
-        snprintf(text + 2 * i, 3, "%02x", digest[i]);
+    if (e == ERR_OK)
+        hex_write(digest, 32, text);
     buf_clear(&json);
     return e;
 }
