@@ -5,13 +5,6 @@
 #include "tests/service_world.h"
 #include "tests/test.h"
 
-#define ACCESS "BodyStructure/acc-7" /* A-7, of p-1 */
-
-static inline struct world *world(void **state)
-{
-    return *state;
-}
-
 /* cmocka set-up: no reading has come yet. */
 static inline int start_access(void **state)
 {
@@ -19,9 +12,7 @@ static inline int start_access(void **state)
 
     world_start(state);
     w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     return 0;
 }
 

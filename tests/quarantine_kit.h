@@ -11,11 +11,6 @@
 
 #define LOCAL "urn:example:machine"
 
-static inline struct world *world(void **state)
-{
-    return *state;
-}
-
 /* ---- people --------------------------------------------------------------- */
 
 struct word {

@@ -183,6 +183,13 @@ int world_put(struct world *w, const char *id, const char *json)
     return world_put_if(w, id, json, NULL);
 }
 
+void world_has_access(struct world *w)
+{
+    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
+    assert_int_equal(
+        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+}
+
 int world_bundle(struct world *w, const char *json)
 {
     world_read(w, NULL, NULL, json);

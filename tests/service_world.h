@@ -17,6 +17,8 @@
 #define BASE      "https://headgate.example/fhir"
 #define IDS       "https://site.example/ids/"
 #define OBS_CODES BASE "/CodeSystem/av-observation"
+/* A-7, of p-1, see world_has_access() */
+#define ACCESS "BodyStructure/acc-7"
 
 /* 6 March 2026, 08:12 UTC: where the clock stands when a world opens */
 #define START_S INT64_C(1772784720)
@@ -48,6 +50,10 @@ int64_t world_now_ms(void);
 /* cmocka set-up and tear-down; *state is the world. */
 int world_start(void **state);
 int world_stop(void **state);
+static inline struct world *world(void **state)
+{
+    return *state;
+}
 
 /* The parts of it, for tests that open stores themselves. */
 void world_init(struct world *w); /* all but the store */
@@ -66,6 +72,8 @@ void world_read(struct world *w, const char *method, const char *id,
 int world_post(struct world *w, const char *json);
 int world_put(struct world *w, const char *id, const char *json);
 int world_bundle(struct world *w, const char *json);
+/* Patient p-1, number 1001, has the access acc-7, A-7. */
+void world_has_access(struct world *w);
 
 /* The same with a condition: If-None-Exist (POST) or If-Match (PUT). */
 int world_post_if(struct world *w, const char *json, const char *none_exist);

@@ -8,11 +8,6 @@
     "extension-Observation.bodyStructure"
 #define SYS_ACCESS "\"system\":\"" IDS "access\""
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* A patient with a fistula left and a graft right; p-2 has a fistula left,
  * p-3 one whose side is not known. */
 static void people(struct world *w)

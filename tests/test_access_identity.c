@@ -6,11 +6,6 @@
     ",\"focus\":[{\"type\":\"BodyStructure\",\"identifier\":{\"system\":"      \
     "\"" IDS "access\",\"value\":\"" value "\"}}]"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static long long accesses(struct world *w)
 {
     return world_count(w, "SELECT count(*) FROM access WHERE merged IS NULL");
@@ -68,9 +63,7 @@ static void a_name_that_is_almost_known_is_warned_of(void **state)
     };
     struct world *w = world(state);
 
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     assert_int_equal(world_post(w, OBS(.identifier = "k", .value = "900",
                                        .person = "1001", .more = FOCUS("A-7"))),
                      201);

@@ -6,11 +6,6 @@
 #define FLOW_TASK "refer-flow-review"
 #define LOW_TASK  "refer-low-flow-review"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* A flow so many days ago; access NULL: not named. */
 static void flow(struct world *w, const char *identifier, const char *value,
                  double ago_d, const char *access)

@@ -6,7 +6,6 @@
 
 #include <string.h>
 
-#define ACCESS "BodyStructure/acc-7"
 #define OUTCOME                                                                \
     "{\"resourceType\":\"OperationOutcome\",\"issue\":[{\"severity\":"         \
     "\"error\",\"code\":\"invariant\",\"diagnostics\":\"no \\u001b[31mred\","  \
@@ -22,9 +21,7 @@ static int start(void **state)
     world_start(state);
     w = *state;
     w->review.record = true;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     assert_int_equal(world_post(w, OBS(.code = "hand-symptom",
                                        .sign = "hand-ulcer", .access = ACCESS)),
                      201);

@@ -48,9 +48,7 @@ static void what_waits_moves_back(void **state)
     int64_t last_ms;
 
     w->review.record = true;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     for (int i = 0; i < 2; i++)
         assert_int_equal(world_post(w, OBS(.value = "2310",
                                            .ago_h = 20 * DAYS - i * 10 * DAYS,
@@ -94,9 +92,7 @@ static void what_was_told_of_too_early_is_due_now(void **state)
     const int64_t right_s = world_now_s, year_s = INT64_C(366) * 86400;
     char due[32], want[32];
 
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     world_now_s = right_s + year_s;
     assert_int_equal(
         world_post(w, OBS(.code = "hand-symptom", .sign = "motor-weakness",

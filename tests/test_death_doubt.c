@@ -19,7 +19,6 @@
 
 #define FLOW_TASK     "refer-flow-review"
 #define BLEEDING_TASK "refer-bleeding"
-#define ACCESS        "BodyStructure/acc-7"
 
 /* ---- a world -------------------------------------------------------------- */
 

@@ -19,7 +19,6 @@
 #define FLOW_TASK "refer-flow-review"
 #define HAND_TASK "refer-hand-review"
 #define AGAIN     "repeat-digital-pressure"
-#define ACCESS    "BodyStructure/acc-7"
 
 /* ---- a world -------------------------------------------------------------- */
 

@@ -6,12 +6,6 @@
 #include <jansson.h>
 
 #define FLOW_TASK "refer-flow-review"
-#define ACCESS    "BodyStructure/acc-7"
-
-static struct world *world(void **state)
-{
-    return *state;
-}
 
 static int start(void **state)
 {
@@ -23,9 +17,7 @@ static int start(void **state)
     snprintf(w->policy.date, sizeof(w->policy.date), "2026-01-15");
     snprintf(w->policy.approver, sizeof(w->policy.approver),
              "Lead for vascular access");
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     return 0;
 }
 

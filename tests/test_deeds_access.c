@@ -11,20 +11,11 @@
 #include "tests/test.h"
 
 #define FLOW_TASK "refer-flow-review"
-#define ACCESS    "BodyStructure/acc-7"
-
-static struct world *world(void **state)
-{
-    return *state;
-}
 
 static int start(void **state)
 {
     world_start(state);
-    assert_int_equal(world_put(*state, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(*state, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")),
-        201);
+    world_has_access(*state);
     return 0;
 }
 

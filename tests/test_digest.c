@@ -15,11 +15,6 @@
 
 enum { A_DAY = 86400, A_WEEK = 7 * A_DAY };
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* A patient of a unit, with an access; numbers tell them apart. */
 static void person(struct world *w, int n, const char *unit)
 {

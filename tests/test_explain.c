@@ -3,13 +3,6 @@
 #include "tests/service_world.h"
 #include "tests/test.h"
 
-#define ACCESS "BodyStructure/acc-7"
-
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* One patient with one access, another with two. */
 static int start(void **state)
 {
@@ -17,9 +10,7 @@ static int start(void **state)
 
     world_start(state);
     w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     assert_int_equal(world_put(w, "p-2", pat_json("p-2", "1002")), 201);
     assert_int_equal(
         world_put(w, "acc-8",

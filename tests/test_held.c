@@ -10,13 +10,6 @@
 
 #include <jansson.h>
 
-#define ACCESS "BodyStructure/acc-7"
-
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static void take(struct world *w, const char *id, const char *patient,
                  const char *site)
 {

@@ -2,11 +2,6 @@
 #include "tests/service_world.h"
 #include "tests/test.h"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static long long resources(struct world *w)
 {
     return world_count(w, "SELECT count(*) FROM resource");

@@ -4,11 +4,6 @@
 
 #define URN "urn:uuid:00000000-0000-4000-8000-00000000000"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* An entry with this fullUrl; request: as a POST. */
 static const char *local(const char *urn, const char *type, const char *json,
                          bool request, char out[2048])

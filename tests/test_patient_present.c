@@ -4,8 +4,7 @@
 #include "tests/service_world.h"
 #include "tests/test.h"
 
-#define ACCESS "BodyStructure/acc-7"
-#define HOUR   INT64_C(3600)
+#define HOUR INT64_C(3600)
 
 static int start(void **state)
 {

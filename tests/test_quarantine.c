@@ -10,11 +10,6 @@
 
 #include <unistd.h>
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static int64_t add(struct world *w, const struct quarantine_row *row)
 {
     int64_t id = 0;

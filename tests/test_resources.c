@@ -2,11 +2,6 @@
 #include "tests/service_world.h"
 #include "tests/test.h"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* ---- pack ----------------------------------------------------------------- */
 
 static void what_is_packed_comes_back(void **state)

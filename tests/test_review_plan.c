@@ -16,14 +16,8 @@
 
 #define FLOW_TASK "refer-flow-review"
 #define HAND_TASK "refer-hand-review"
-#define ACCESS    "BodyStructure/acc-7"
 
 enum { A_DAY = 86400, AN_HOUR = 3600 };
-
-static struct world *world(void **state)
-{
-    return *state;
-}
 
 static int start(void **state)
 {
@@ -32,9 +26,7 @@ static int start(void **state)
     world_start(state);
     w = *state;
     assert_int_equal(planning_open(&w->review.planning), ERR_OK);
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     return 0;
 }
 

@@ -13,20 +13,13 @@
 
 #define SELF "http://127.0.0.1:8480/fhir"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 /* A Task from two readings, in silence or not. */
 static void make_task(struct world *w, bool silent)
 {
     static const char *const values[] = { "2240", "2310" };
 
     w->review.silent = silent;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     for (size_t i = 0; i < COUNT(values); i++) {
         world_now_s += (int64_t)i * 7 * 86400;
         assert_int_equal(world_post(w, OBS(.identifier = i == 0 ? "1" : "2",

@@ -13,11 +13,6 @@ static const int64_t day_ms = INT64_C(86400000);
 
 enum { MONDAY = 20773 /* 2026-11-16, GNU date -d @$((20773 * 86400)) */ };
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static void arrives(struct world *w, const char *source, const char *unit,
                     int64_t day)
 {

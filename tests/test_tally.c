@@ -7,11 +7,6 @@
 
 static const int64_t day_ms = INT64_C(86400000);
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static void count(struct world *w, const struct tally_row *row)
 {
     assert_int_equal(tally_add(w->db, row), ERR_OK);

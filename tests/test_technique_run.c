@@ -5,11 +5,6 @@
 
 #define LEAD "Dr Fictional, lead for access"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static int start(void **state)
 {
     world_start(state);

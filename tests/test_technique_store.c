@@ -5,11 +5,6 @@
 
 #define LEAD "Dr Fictional, lead for access"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static int start(void **state)
 {
     world_start(state);
@@ -213,9 +208,7 @@ static void a_switch_has_every_access_reviewed(void **state)
     struct world *w = world(state);
     struct technique t = learnt();
 
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     world_review(w);
     assert_int_equal(
         world_count(w, "SELECT count(*) FROM news WHERE since_ms <= 0"), 0);

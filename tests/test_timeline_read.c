@@ -7,14 +7,8 @@
 #include <jansson.h>
 
 #define FLOW_TASK "refer-flow-review"
-#define ACCESS    "BodyStructure/acc-7"
 
 enum { A_DAY = 86400 };
-
-static struct world *world(void **state)
-{
-    return *state;
-}
 
 static int start(void **state)
 {
@@ -22,9 +16,7 @@ static int start(void **state)
 
     world_start(state);
     w = *state;
-    assert_int_equal(world_put(w, "p-1", pat_json("p-1", "1001")), 201);
-    assert_int_equal(
-        world_put(w, "acc-7", ACC(.id = "acc-7", .identifier = "A-7")), 201);
+    world_has_access(w);
     assert_int_equal(world_put(w, "p-2", pat_json("p-2", "1002")), 201);
     assert_int_equal(world_put(w, "acc-8",
                                ACC(.id = "acc-8", .identifier = "A-8",

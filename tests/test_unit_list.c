@@ -20,11 +20,6 @@ enum { A_DAY = 86400 };
 #define WEST "Corvane West"
 #define EAST "Corvane East"
 
-static struct world *world(void **state)
-{
-    return *state;
-}
-
 static void person_named(struct world *w, int n, const char *unit, int status)
 {
     char json[512], id[16];
