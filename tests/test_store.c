@@ -320,6 +320,7 @@ static void a_second_store_is_refused(void **state)
 struct work {
     int runs, more; /* more: how many further runs it asks for */
     bool tell, fail;
+    int bad_commits; /* so many commits of it fail */
     int told;
     bool told_on_loop;
 };
@@ -334,6 +335,9 @@ static enum err run_work(struct db *db, void *arg, bool *more, bool *told)
     e = db_run(db, Q_META_PUT, "ss", key, "v");
     *more = k->more-- > 0;
     *told = k->tell;
+    /* as the engine does by itself on a full disk */
+    if (e == ERR_OK && k->bad_commits-- > 0)
+        e = db_run(db, Q_ROLLBACK, "");
     return e == ERR_OK && k->fail ? ERR_RANGE : e;
 }
 
@@ -393,6 +397,51 @@ static void work_that_fails_is_undone_alone(void **state)
     assert_true(k.runs >= 1);
     assert_false(has_key("work-1"));
     assert_int_equal(k.told, 0); /* of what is undone nothing is told */
+}
+
+/* What is to be done again would fail again at once, for as long as the disk is
+ * full; a commit that goes well says that it need not wait any more. */
+static void work_waits_after_a_commit_that_failed(void **state)
+{
+    struct work k = { .bad_commits = 1 };
+    struct store_work work = { .run = run_work, .on_told = on_told, .arg = &k };
+    struct put put;
+
+    (void)state;
+    open_store(&work);
+    put_init(&put, "a");
+    store_submit(store, &put.job);
+    turn_until_idle();
+    /* without the work, or the second with it */
+    if (put.err != ERR_OK) {
+        put_init(&put, "a");
+        store_submit(store, &put.job);
+        turn_until_idle();
+    }
+    assert_int_equal(put.err, ERR_OK);
+    close_store();
+    assert_int_equal(k.runs, 2);
+    assert_false(has_key("work-1"));
+    assert_true(has_key("work-2"));
+}
+
+/* Nor does it keep the store from being closed. */
+static void a_store_whose_work_always_fails_is_closed(void **state)
+{
+    struct work k = { .bad_commits = 1000000 };
+    struct store_work work = { .run = run_work, .on_told = on_told, .arg = &k };
+    struct put put;
+
+    (void)state;
+    open_store(&work);
+    for (int i = 0; i < 3; i++) {
+        put_init(&put, "a");
+        store_submit(store, &put.job);
+        turn_until_idle();
+    }
+    close_store();
+    assert_in_range(k.runs, 1, 8); /* one for each commit that went well */
+    assert_false(has_key("work-1"));
 }
 
 /* ---- a disk that fails ---------------------------------------------------- */
@@ -458,6 +507,8 @@ int main(void)
         TEST(work_runs_at_start_and_when_woken),
         TEST(work_that_tells_nothing_is_quiet),
         TEST(work_that_fails_is_undone_alone),
+        TEST(work_waits_after_a_commit_that_failed),
+        TEST(a_store_whose_work_always_fails_is_closed),
         TEST(a_failed_write_is_told_and_fatal),
     };
 

@@ -14,6 +14,8 @@ import { spawnSync } from 'node:child_process';
 import { appendFileSync, mkdirSync, readFileSync, renameSync, rmSync, statSync,
     writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { DatabaseSync } from 'node:sqlite';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, http, stopChild } from './delivery_kit.mjs';
 import { FileSuite, bundle, has, lines, patient, read, reading, text }
     from './load_kit.mjs';
@@ -165,6 +167,37 @@ await suite.one('full at once, all of it in the log; killed and started on it', 
     expectStore(last + 31);
     expect(suite.readings('w') % 100 === 0, 'a transaction is whole or absent');
     expect(!has(join(place, 'hg.db-room')), 'no room is held by who is not there');
+});
+
+/* As after an upgrade, when everybody is looked at again. */
+await suite.one('reviews that cannot be kept wait, and hold no end up', async () => {
+    const place = disk('reviews', '24m');
+    suite.place({ 'store.path': join(place, 'hg.db') });
+    const service = suite.serve();
+    await service.start();
+    await service.post(patient('a'));
+    expect((await send(service, 0, 20)).refused.length === 0, 'all is well');
+    expect(await stopChild(service.child) === 0, 'it stops in good order');
+    const db = new DatabaseSync(join(place, 'hg.db'));
+    db.exec('INSERT OR REPLACE INTO news SELECT id, part, 0 FROM access');
+    db.close();
+    const empty = fill(place);
+    const said = () => read(service.log).match(/event=store\.commit err=full/g)
+        ?.length ?? 0;
+    const before = said();
+    await service.start();
+    await until('a review has failed', () => said() > before);
+    await sleep(3000);
+    expect(said() - before <= 3, `said ${said() - before} times`);
+    expect((await http('GET', `${service.url}/metadata`)).status === 200,
+        'it answers');
+    const began = Date.now();
+    expect(await stopChild(service.child) === 0, 'it stops in good order');
+    expect(Date.now() - began < 20000, 'it does not end');
+    await service.start();
+    empty();
+    await service.untilMetric('headgate_reviews_waiting', 0);
+    expect(await stopChild(service.child) === 0, 'it stops in good order');
 });
 
 await suite.one('a file system that becomes read-only, and is mended', async () => {
