@@ -17,6 +17,7 @@ import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { cpus, tmpdir, totalmem } from 'node:os';
 import { join } from 'node:path';
 import { ROOT, options, short } from './bench_common.mjs';
+import { sqliteVersion } from './peer_sqlite.mjs';
 
 const PYTHON = ['/usr/bin/python3', '-B'];
 const NODE = [process.execPath, '--no-warnings'];
@@ -56,6 +57,7 @@ function machine() {
     return [`${cpus().length} x ${cpus()[0].model.trim()}, ${
         (totalmem() / 2 ** 30).toFixed(0)} GiB`, version('uname', '-sr'),
     version(headgate, '--version'), `Node.js ${process.version}`,
+    sqliteVersion(),
     version(...PYTHON, '-c', 'import sqlite3, sys, numpy, scipy; print("Python",'
         + ' sys.version.split()[0] + ", SQLite", sqlite3.sqlite_version + '
         + '", NumPy", numpy.__version__ + ", SciPy", scipy.__version__)')]

@@ -18,6 +18,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { TOKEN, nowMs, quantile } from './load_client.mjs';
+import { makeSqlite } from './peer_sqlite.mjs';
 
 export const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 export const BASE = 'https://headgate.example/fhir';
@@ -163,6 +164,7 @@ export function peer(name, folder, script, ...args) {
     mkdirSync(folder);
     const path = join(ROOT, 'tests/bench', script);
     const database = join(folder, 'peer.db');
+    if (script.endsWith('.mjs')) makeSqlite();
     const [command, flag] = script.endsWith('.py') ? ['/usr/bin/python3', '-B']
         : [process.execPath, '--no-warnings'];
     return Object.assign(new Side(name, command, [flag, path, database, ...args],

@@ -2,7 +2,7 @@
  * How many messages of HL7 v2 a second are stored and then answered: one result
  * and twenty-five in a message, over one connection and over many.  headgate, the
  * whole of its work on record and reviewed, beside two peers in turn:
- * python3-hl7 with sqlite3 (peer_hl7.py), @medplum/hl7 with node:sqlite
+ * python3-hl7 with sqlite3 (peer_hl7.py), @medplum/hl7 with better-sqlite3
  * (peer_hl7.mjs).
  *
  *   node tests/bench/hl7_rate.mjs HEADGATE [--rounds N] [--messages N]
@@ -59,7 +59,7 @@ async function part(tmp, results) {
         headgate(set.path, join(tmp, `h${results}`),
             { more: CONFIG, ready: LISTENS }),
         peer('python3-hl7, sqlite3', join(tmp, `p${results}`), 'peer_hl7.py'),
-        peer('@medplum/hl7, node:sqlite', join(tmp, `n${results}`),
+        peer('@medplum/hl7, better-sqlite3', join(tmp, `n${results}`),
             'peer_hl7.mjs')];
     for (const side of sides) {
         await side.start();

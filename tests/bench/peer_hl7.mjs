@@ -1,5 +1,5 @@
 /*
- * A listener for HL7 v2 by the general library @medplum/hl7 and node:sqlite: one
+ * A listener for HL7 v2 by the general library @medplum/hl7 and better-sqlite3: one
  * transaction for all messages of one tick of the loop, full synchronisation,
  * then AA.  What it keeps: as peer_hl7.py.
  *
@@ -8,7 +8,7 @@
 
 import { Server } from 'node:net';
 import { createRequire } from 'node:module';
-import { DatabaseSync } from 'node:sqlite';
+import { open } from './peer_sqlite.mjs';
 
 /* The library names no address, which would be every one of this machine. */
 const { listen } = Server.prototype;
@@ -20,7 +20,7 @@ globalThis.WebSocket ??= class {}; /* of no use here; the library wants it */
 const { Hl7Server } = (await import(createRequire(
     new URL('../peers/', import.meta.url)).resolve('@medplum/hl7'))).default;
 
-const db = new DatabaseSync(process.argv[2]);
+const db = open(process.argv[2]);
 db.exec(`PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;
     PRAGMA locking_mode = EXCLUSIVE;
     CREATE TABLE message(id TEXT PRIMARY KEY, body BLOB) WITHOUT ROWID;

@@ -1,6 +1,6 @@
 /*
  * What an integrator would write instead, as fast as that can be made: Node.js,
- * HL7's JSON schema of R4 by ajv, SQLite (node:sqlite) in WAL with full
+ * HL7's JSON schema of R4 by ajv, better-sqlite3 in WAL with full
  * synchronisation, one transaction for all that came in one tick of the loop,
  * answered after it.  It keeps the body and a row by access and time, and the
  * newest readings of each access in memory.  No units, identities, rules: what
@@ -16,8 +16,8 @@
 import { readFileSync } from 'node:fs';
 import { Agent, createServer, request as send } from 'node:http';
 import { createRequire } from 'node:module';
-import { DatabaseSync } from 'node:sqlite';
 import { Duties } from './peer_duties.mjs';
+import { open } from './peer_sqlite.mjs';
 
 const [database, ...words] = process.argv.slice(2);
 const require = createRequire(new URL('../peers/', import.meta.url));
@@ -32,7 +32,7 @@ ajv.addMetaSchema(require('ajv/lib/refs/json-schema-draft-06.json'));
 const valid = ajv.compile({ ...schema, oneOf: undefined,
     discriminator: undefined, $ref: '#/definitions/Observation' });
 
-const db = new DatabaseSync(database);
+const db = open(database);
 db.exec(`PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;
     PRAGMA locking_mode = EXCLUSIVE; PRAGMA cache_size = -131072;
     CREATE TABLE IF NOT EXISTS message(seq INTEGER PRIMARY KEY, body BLOB);
