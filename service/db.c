@@ -430,6 +430,11 @@ int64_t db_changes(struct db *db)
     return sqlite3_changes64(db->handle);
 }
 
+int64_t db_all_changes(struct db *db)
+{
+    return sqlite3_total_changes64(db->handle);
+}
+
 int64_t db_added(struct db *db)
 {
     return sqlite3_last_insert_rowid(db->handle);

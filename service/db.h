@@ -112,8 +112,10 @@ bool db_is_null(struct db *db, enum query q, int column);
 const char *db_text(struct db *db, enum query q, int column);
 const void *db_blob(struct db *db, enum query q, int column, size_t *len);
 
-/* Rows changed by the last db_run. */
+/* Rows changed by the last db_run; and by all since the store was opened, also
+ * those that were undone. */
 int64_t db_changes(struct db *db);
+int64_t db_all_changes(struct db *db);
 /* The number of the row that the last db_run added, where the engine gave it. */
 int64_t db_added(struct db *db);
 

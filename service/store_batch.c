@@ -128,8 +128,11 @@ static void tell_failed(struct store *s, enum err e)
     s->failed_told_ns = now_ns;
 }
 
-static void note_kept(struct store *s)
+/* A commit of nothing goes well on a full disk, too. */
+static void note_kept(struct store *s, bool wrote)
 {
+    if (!wrote)
+        return;
     store_pause_end(&s->pause);
     if (s->failed != ERR_OK)
         log_event(LOG_WARN, "store.commit", KEY_ERR(ERR_OK));
@@ -142,6 +145,7 @@ void store_run_batch(struct store *s, struct store_job *first,
     /* once a sync has failed nothing more is taken */
     enum err e = s->fatal == ERR_OK ? db_run(s->db, Q_BEGIN, "") : s->fatal;
     enum err broken = ERR_OK;
+    int64_t changes = db_all_changes(s->db);
 
     if (e == ERR_OK && work_wanted) {
         const struct store_job job = { .run = run_work, .arg = work };
@@ -165,7 +169,7 @@ void store_run_batch(struct store *s, struct store_job *first,
     if (e == ERR_OK)
         e = db_run(s->db, Q_COMMIT, "");
     if (e == ERR_OK) {
-        note_kept(s);
+        note_kept(s, db_all_changes(s->db) != changes);
         return;
     }
     if (work_wanted)
