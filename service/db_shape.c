@@ -136,9 +136,11 @@ size_t db_shape_listed(const struct db_shape *shape)
 
 /* ---- mending -------------------------------------------------------------- */
 
+/* Triggers and views hold nothing that could be lost. */
 static bool can_be_made(const struct db_difference *d)
 {
-    return (strcmp(d->type, "trigger") == 0 && d->kind != DB_FOREIGN) ||
+    return ((strcmp(d->type, "trigger") == 0 || strcmp(d->type, "view") == 0) &&
+            d->kind != DB_FOREIGN) ||
            (strcmp(d->type, "index") == 0 && d->kind == DB_MISSING);
 }
 

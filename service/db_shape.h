@@ -44,8 +44,8 @@ size_t db_shape_listed(const struct db_shape *shape);
 MUST_CHECK enum err db_shape_compare(struct db *db, struct db_shape *shape);
 
 /*
- * db_shape_mend - triggers that are missing or changed are made again, and so
- * are indices that are missing; says of each whether it was
+ * db_shape_mend - triggers and views that are missing or changed are made again,
+ * and so are indices that are missing; says of each whether it was
  *
  * In a transaction.  What is foreign stays: it is not ours, and it is evidence.
  * An index that does not fit the rows stays missing.

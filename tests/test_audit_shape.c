@@ -162,6 +162,24 @@ static void triggers_are_made_again(void **state)
     assert_int_equal(world_count(w, "SELECT count(*) FROM audit"), 5);
 }
 
+static void views_are_made_again(void **state)
+{
+    struct world *w = *state;
+
+    assert_int_equal(force(w->db, "DROP VIEW search_token"), ERR_OK);
+    assert_int_equal(force(w->db, "DROP VIEW identifier"), ERR_OK);
+    assert_int_equal(force(w->db, "CREATE VIEW identifier AS SELECT 1 AS kind"),
+                     ERR_OK);
+    assert_int_equal(audit_mend(w->db, 5), ERR_OK);
+    assert_faults(w->db, "");
+    assert_int_equal(
+        world_count(w, "SELECT count(*) FROM audit WHERE action = "
+                       "'store-shape' AND type = 'view' AND outcome = 0"),
+        2);
+    world_has_access(w);
+    assert_int_equal(world_count(w, "SELECT count(*) FROM identifier"), 2);
+}
+
 /* It is not ours to remove; but it is not passed over. */
 static void what_is_foreign_stays_and_is_on_record(void **state)
 {
@@ -232,6 +250,7 @@ int main(void)
         TEST(a_new_store_has_no_fault),
         TEST(what_is_another_is_named),
         TEST(triggers_are_made_again),
+        TEST(views_are_made_again),
         TEST(what_is_foreign_stays_and_is_on_record),
         TEST(an_index_is_made_again_where_it_fits),
         TEST(the_chain_is_told_in_words),
