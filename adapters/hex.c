@@ -21,9 +21,9 @@ int hex_digit(char c)
     return at != NULL ? (int)((at - digits) % 16) : -1;
 }
 
-bool hex_read(const char *text, unsigned char *bytes, size_t count)
+bool hex_read(const char *text, size_t len, unsigned char *bytes, size_t count)
 {
-    if (strlen(text) != 2 * count)
+    if (len != 2 * count)
         return false;
     for (size_t i = 0; i < count; i++) {
         int high = hex_digit(text[2 * i]), low = hex_digit(text[2 * i + 1]);

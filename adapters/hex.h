@@ -12,7 +12,7 @@
 void hex_write(const unsigned char *bytes, size_t count, char *text);
 
 /* So many bytes, of exactly 2 * count digits; false: they are not. */
-bool hex_read(const char *text, unsigned char *bytes, size_t count);
+bool hex_read(const char *text, size_t len, unsigned char *bytes, size_t count);
 
 /* 0 to 15; -1: no digit. */
 int hex_digit(char c);

@@ -82,7 +82,7 @@ void audit_hex(const unsigned char hash[AUDIT_HASH_SIZE],
 
 bool audit_unhex(const char *hex, unsigned char hash[AUDIT_HASH_SIZE])
 {
-    return hex_read(hex, hash, AUDIT_HASH_SIZE);
+    return hex_read(hex, strlen(hex), hash, AUDIT_HASH_SIZE);
 }
 
 /* ---- adding ----------------------------------------------------------------- */

@@ -85,9 +85,9 @@ struct cursor {
 /* No text has a NUL in it. */
 static bool read_hex(const char *hex, char *text, size_t size)
 {
-    size_t len = strlen(hex) / 2;
+    size_t digits = strlen(hex), len = digits / 2;
 
-    if (len >= size || !hex_read(hex, (unsigned char *)text, len))
+    if (len >= size || !hex_read(hex, digits, (unsigned char *)text, len))
         return false;
     text[len] = '\0';
     return strlen(text) == len;

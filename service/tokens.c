@@ -1,5 +1,6 @@
 #include "service/tokens.h"
 
+#include "adapters/hex.h"
 #include "adapters/rights.h"
 
 #include <openssl/crypto.h>
@@ -24,30 +25,6 @@ struct tokens {
         char *scopes; /* NULL: everything */
     } clients[TOKENS_MAX];
 };
-
-static int hex(char c)
-{
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
-    return c >= 'A' && c <= 'F' ? c - 'A' + 10 : -1;
-}
-
-static bool read_digest(const char *text, size_t len,
-                        unsigned char digest[DIGEST])
-{
-    if (len != 2 * DIGEST)
-        return false;
-    for (size_t i = 0; i < DIGEST; i++) {
-        int high = hex(text[2 * i]), low = hex(text[2 * i + 1]);
-
-        if (high < 0 || low < 0)
-            return false;
-        digest[i] = (unsigned char)(high * 16 + low);
-    }
-    return true;
-}
 
 /* All that can be held to: a limit (category=...) cannot. */
 static bool are_scopes(const char *list)
@@ -95,7 +72,7 @@ static const char *read_line(struct tokens *t, const char *line, int number)
     if (t->count == TOKENS_MAX)
         return "one client more than can be";
     if (name_len > NAME_MAX_LEN || !rights_next(&rest, &digest, &digest_len) ||
-        !read_digest(digest, digest_len, t->clients[t->count].digest))
+        !hex_read(digest, digest_len, t->clients[t->count].digest, DIGEST))
         return "not a name and the 64 hexadecimal digits of a SHA-256";
     rest += strspn(rest, " \t\r\n");
     if (!are_scopes(rest))

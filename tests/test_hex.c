@@ -28,10 +28,10 @@ static void the_vectors_of_the_standard(void **state)
         ROW(rows[i].bytes);
         hex_write((const unsigned char *)rows[i].bytes, len, text);
         assert_string_equal(text, rows[i].digits);
-        assert_true(hex_read(rows[i].digits, back, len));
+        assert_true(hex_read(rows[i].digits, 2 * len, back, len));
         assert_memory_equal(back, rows[i].bytes, len);
         memset(back, 0, sizeof(back));
-        assert_true(hex_read(rows[i].capitals, back, len));
+        assert_true(hex_read(rows[i].capitals, 2 * len, back, len));
         assert_memory_equal(back, rows[i].bytes, len);
     }
 }
@@ -46,7 +46,7 @@ static void every_byte_comes_back(void **state)
         bytes[i] = (unsigned char)i;
     hex_write(bytes, sizeof(bytes), text);
     assert_int_equal(strlen(text), 512);
-    assert_true(hex_read(text, back, sizeof(back)));
+    assert_true(hex_read(text, strlen(text), back, sizeof(back)));
     assert_memory_equal(back, bytes, sizeof(back));
 }
 
@@ -59,7 +59,7 @@ static void what_is_no_digit_is_refused(void **state)
     (void)state;
     for (size_t i = 0; i < COUNT(wrong); i++) {
         ROW(wrong[i]);
-        assert_false(hex_read(wrong[i], &byte, 1));
+        assert_false(hex_read(wrong[i], strlen(wrong[i]), &byte, 1));
     }
     assert_int_equal(hex_digit('\0'), -1);
 }
